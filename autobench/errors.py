@@ -98,6 +98,20 @@ class StoppedError(AutobenchError):
     """The run was stopped from outside: the operator, a signal, or a trip that is not the board's doing."""
 
 
+class TrippedError(AutobenchError):
+    """An output was switched off because of what it did on this board: over-voltage, over-current, limiting."""
+
+    def __init__(self, rail: str, text: str, *, volts: float | None = None, amps: float | None = None) -> None:
+        self.rail = rail
+        self.text = text
+        self.volts = volts
+        self.amps = amps
+        super().__init__(f"{rail}: {text}")
+
+    def __reduce__(self) -> tuple[type[TrippedError], tuple[str, str]]:
+        return (TrippedError, (self.rail, self.text))
+
+
 class ProtocolError(AutobenchError):
     """Bytes that break the protocol they claim to speak (a malformed block, number or header)."""
 

@@ -16,7 +16,7 @@ from autobench.errors import QuantityError
 UNITS: dict[str, tuple[str, ...]] = {
     "V": ("V",),
     "A": ("A",),
-    "ohm": ("ohm", "Ω", "Ω"),  # Greek omega and the ohm sign are different characters
+    "ohm": ("ohm", "\u03a9", "\u2126"),  # Greek omega, and the ohm sign that looks the same
     "Hz": ("Hz",),
     "s": ("s",),
     "F": ("F",),
@@ -26,11 +26,17 @@ UNITS: dict[str, tuple[str, ...]] = {
     "°C": ("°C", "degC"),
 }
 # Units that take no prefix, with their size in the base unit they are counted in.
-PLAIN_UNITS: dict[str, tuple[str, float]] = {"%": ("%", 1.0), "ppm": ("ppm", 1.0), "min": ("s", 60.0), "h": ("s", 3600.0)}
-PREFIXES = "pnuµμmkMG"  # micro sign and Greek mu are different characters
+PLAIN_UNITS: dict[str, tuple[str, float]] = {
+    "%": ("%", 1.0),
+    "ppm": ("ppm", 1.0),
+    "min": ("s", 60.0),
+    "h": ("s", 3600.0),
+}
+RELATIVE: dict[str, float] = {"%": 1e-2, "ppm": 1e-6}  # tolerances that are shares of the value
+PREFIXES = "pnu\u00b5\u03bcmkMG"  # the micro sign, and the Greek mu that looks the same
 
 NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-TERM = re.compile(rf"^\s*({NUMBER})\s*([^\d\s].*?)?\s*$")
+TERM = re.compile(rf"^\s*({NUMBER})\s*([^\d\s].*?)?\s*$", re.ASCII)  # digits of other scripts are no numbers here
 
 
 @dataclass(frozen=True)
@@ -137,7 +143,10 @@ def scaled(number: str, prefix: str, base: str) -> float:
         return float(number)
     from quantiphy import Quantity as Physical  # late: only files that use prefixes pay for it
 
-    return float(Physical(f"{number} {prefix}{'Hz' if base == 'Sa/s' else base}"))
+    unit = f"{prefix}{'Hz' if base == 'Sa/s' else base}"
+    if "e" in number.lower():  # the library drops the prefix behind an exponent
+        return float(number) * float(Physical(f"1 {unit}"))
+    return float(Physical(f"{number} {unit}"))
 
 
 def parse_span(text: str, unit: str | None = None) -> Span:
@@ -162,12 +171,11 @@ def parse_span(text: str, unit: str | None = None) -> Span:
 def span_between(text: str, unit: str | None) -> Span:
     """`low .. high`; the unit may be written once, at the end."""
     left, _, right = text.partition("..")
-    high = parse_quantity(right, unit)
-    bare = TERM.match(left)
-    if bare and not bare.group(2):
-        written = TERM.match(right)
-        left = f"{left.strip()} {written.group(2) or ''}" if written else left
-    low = parse_quantity(left, high.unit)
+    bare, written = TERM.match(left), TERM.match(right)
+    if bare and not bare.group(2) and written:
+        left = f"{left.strip()} {written.group(2) or ''}"
+    low = parse_quantity(left, unit)
+    high = parse_quantity(right, low.unit)
     if low.value > high.value:
         raise QuantityError(f"'{text}' is the wrong way round: the lower end comes first")
     return Span(low.value, high.value, high.unit)
@@ -178,11 +186,15 @@ def span_around(text: str, unit: str | None) -> Span:
     left, _, right = text.replace("+-", "±").partition("±")
     centre = parse_quantity(left, unit)
     tolerance = parse_quantity(right)
-    half = {"%": 1e-2, "ppm": 1e-6}.get(tolerance.unit, 0.0) * tolerance.value * abs(centre.value)
-    if tolerance.unit not in ("%", "ppm"):
-        if tolerance.unit != centre.unit:
-            raise QuantityError(f"'{text}': the tolerance is in {tolerance.unit or 'no unit'}, the value in {centre.unit}")
+    if centre.unit in RELATIVE and tolerance.unit in RELATIVE:
+        raise QuantityError(f"'{text}' can be meant in two ways; write it as 'low .. high'")
+    if tolerance.unit in RELATIVE:
+        half = RELATIVE[tolerance.unit] * tolerance.value * abs(centre.value)
+    elif tolerance.unit == centre.unit:
         half = tolerance.value
+    else:
+        units = f"the tolerance is in {tolerance.unit or 'no unit'}, the value in {centre.unit or 'no unit'}"
+        raise QuantityError(f"'{text}': {units}")
     if half < 0:
         raise QuantityError(f"'{text}': a tolerance cannot be negative")
     return Span(centre.value - half, centre.value + half, centre.unit)
@@ -197,7 +209,8 @@ def show(value: float, unit: str, digits: int = 4) -> str:
     if value == 0:
         return f"0 {unit}"
     written = "Ω" if unit == "ohm" else unit
-    step = math.floor(math.log10(abs(float(f"{value:.{digits - 1}e}"))) / 3)
+    value = float(f"{value:.{digits - 1}e}")  # rounded first, so that 999.96 becomes 1.000 k and not 1.0000 k
+    step = math.floor(math.log10(abs(value)) / 3)
     step = max(-4, min(3, step))
     prefix = {-4: "p", -3: "n", -2: "µ", -1: "m", 0: "", 1: "k", 2: "M", 3: "G"}[step]
     number = value / 10.0 ** (3 * step)

@@ -1,0 +1,224 @@
+"""The bench file: which instruments there are, and how they are wired to a board.
+
+Names and numbers only: no address is opened here, and whether a driver can do what is asked is the planner's business.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from autobench.documents.fields import (
+    AmpSpan,
+    ChannelNumber,
+    Day,
+    Hertz,
+    Name,
+    Ohms,
+    Point,
+    Seconds,
+    VoltSpan,
+    Words,
+    Written,
+    WrongTextError,
+    YesNo,
+    whole,
+)
+from autobench.documents.rails import most_from_ground
+from autobench.documents.section import Complaint, Section
+from autobench.documents.words import choice_text, quoted
+from autobench.quantity import Span
+
+POSITIONS_A_SLOT = 100  # relay channel = 100 x slot + position
+LOOPBACK = re.compile(r"TCPIP[0-9]*::(127\.[0-9.]+|localhost|::1|\[::1\])::.+|ASRL/dev/pts/[0-9]+(::INSTR)?", re.I)
+INPUTS = re.compile(r"high|low|[1-8]")
+
+
+def read_address(text: str) -> str:
+    """A VISA address such as `GPIB0::5::INSTR`."""
+    if not text or not text.isascii() or not text.isprintable() or " " in text or ";" in text:
+        such = "GPIB0::5::INSTR or TCPIP::bench-meter::5025::SOCKET"
+        raise WrongTextError(f"{quoted(text)} is not an address; write it like {such}")
+    return text
+
+
+def read_driver(text: str) -> str:
+    """A driver's name, or the path of a driver file seen from the bench file."""
+    if not text.strip() or not text.isprintable() or text != text.strip():
+        raise WrongTextError(f"{quoted(text)} is neither the name of a driver nor of a file")
+    return text
+
+
+class Instrument(Section):
+    """One instrument of the bench."""
+
+    address: Annotated[str, Written(read_address)]
+    """VISA address."""
+    driver: Annotated[str, Written(read_driver)]
+    """Name of a shipped driver, or a file beside the bench file."""
+    calibrated: Day | None = None
+    """Date of the last calibration; without one, readings say so."""
+    serial: Name | None = None
+    """Serial number in its identity, to be sure that this very instrument answers."""
+
+
+class Feed(Section):
+    """Which output feeds a rail, and the most it may ever do. A board file can only lower it."""
+
+    supply: Name
+    """The instrument."""
+    output: Annotated[int, whole(1, 16)]
+    """Number of its output."""
+    volts: VoltSpan
+    """Cap of the set voltage: `at most 5.5 V`; `at least -5.5 V` where the output is wired to give a negative rail."""
+    amps: AmpSpan
+    """Cap of the current limit: `at most 2 A`."""
+    leads: Ohms
+    """Both leads with their contacts, from supply to board."""
+    when_off: Literal["isolated", "connected"]
+    """isolated: a relay opens when off; connected: the output stays across the rail, so ohms read it too."""
+    compensate_leads: YesNo = False
+    """Raise the output by the drop that was measured, so that the board gets its nominal."""
+
+    @property
+    def negative(self) -> bool:
+        """Whether the output is wired to give a negative rail."""
+        return most_from_ground(self.volts, negative=True) is not None
+
+    @property
+    def most_volts(self) -> float:
+        """Cap of the set voltage, in volts from ground whichever the sign."""
+        return most_from_ground(self.volts, self.negative) or 0.0
+
+    @property
+    def most_amps(self) -> float:
+        """Cap of the current limit, in amps."""
+        return self.amps.high or 0.0
+
+    def check(self) -> Iterator[Complaint]:
+        if most_from_ground(self.volts, False) is None and most_from_ground(self.volts, True) is None:
+            such = "'at most 5.5 V' ('at least -5.5 V' if negative)"
+            text = f"must say the most this output may ever give, such as {such}"
+            yield Complaint(("volts",), text)
+        if self.amps.high is None or self.amps.high <= 0:
+            yield Complaint(("amps",), "must say the most this output may ever give, such as 'at most 2 A'")
+
+
+class Routes(Section):
+    """The relays between instrument inputs and board points."""
+
+    relays: Name
+    """The relay instrument."""
+    slots: Annotated[dict[Name, Annotated[int, whole(1, 99)]], Field(min_length=1)]
+    """Instrument input (`meter high`) to the slot its relays sit in."""
+    path: Ohms
+    """Resistance of one closed path, plug to pogo pin."""
+    settle: Seconds
+    """From closing a relay until a reading may begin."""
+
+    def channel(self, instrument_input: str, position: int) -> int:
+        """The relay channel that joins `instrument_input` (`meter high`) to a board position; `KeyError` if no slot."""
+        return POSITIONS_A_SLOT * self.slots[instrument_input] + position
+
+    def check(self) -> Iterator[Complaint]:
+        seen: dict[int, str] = {}
+        for name, slot in self.slots.items():
+            if slot in seen:
+                yield Complaint(("slots", name), f"slot {slot} already belongs to '{seen[slot]}'")
+            seen.setdefault(slot, name)
+
+
+class Bench(Section):
+    """One bench."""
+
+    bench: Name
+    """Name of the bench."""
+    words: Words
+    """What it is, in a line."""
+    simulated: Literal["in-process", "served", "no"]
+    """in-process: instruments simulated inside the program; served: simulated behind loopback ports; no: real."""
+    line_frequency: Hertz
+    """Mains frequency, which meters average over: 50 Hz or 60 Hz."""
+    instruments: Annotated[dict[Name, Instrument], Field(min_length=1)]
+    """What stands on the bench, by the name used below."""
+    feeds: dict[Name, Feed] = Field(default_factory=dict)
+    """Rail to the output that feeds it."""
+    routes: Routes | None = None
+    """The relays, where there are any; without them a hand holds the probe."""
+    fixtures: dict[Name, dict[Point, Annotated[int, whole(1, 99)]]] = Field(default_factory=dict)
+    """Board type to its pogo plate: point to position."""
+
+    def position(self, board: str, point: str) -> int | None:
+        """The fixture position that touches `point` of `board`, or `None` where a hand must."""
+        return self.fixtures.get(board, {}).get(point)
+
+    def channel(self, board: str, point: str, instrument_input: str) -> ChannelNumber | None:
+        """The relay channel that joins `instrument_input` (`meter high`) to `point`, or `None` where there is none."""
+        position = self.position(board, point)
+        if position is None or self.routes is None or instrument_input not in self.routes.slots:
+            return None
+        return self.routes.channel(instrument_input, position)
+
+    def check(self) -> Iterator[Complaint]:
+        if self.line_frequency.value not in (50.0, 60.0):
+            yield Complaint(("line frequency",), f"{self.line_frequency} is no mains frequency; write 50 Hz or 60 Hz")
+        yield from self.check_addresses()
+        yield from self.check_feeds()
+        yield from self.check_routes()
+
+    def check_addresses(self) -> Iterator[Complaint]:
+        seen: dict[str, str] = {}
+        for name, instrument in self.instruments.items():
+            route = ("instruments", name, "address")
+            address = instrument.address.upper()
+            if address in seen:
+                yield Complaint(route, f"{instrument.address} is already the address of '{seen[address]}'")
+            seen.setdefault(address, name)
+            if self.simulated == "served" and not LOOPBACK.fullmatch(instrument.address):
+                text = f"{instrument.address} is not a port of this machine; only those serve a simulated bench"
+                yield Complaint(route, text)
+
+    def check_feeds(self) -> Iterator[Complaint]:
+        seen: dict[tuple[str, int], str] = {}
+        for rail, feed in self.feeds.items():
+            if feed.supply not in self.instruments:
+                yield Complaint(("feeds", rail, "supply"), self.unknown_instrument(feed.supply))
+                continue
+            output = (feed.supply, feed.output)
+            if output in seen:
+                text = f"output {feed.output} of '{feed.supply}' already feeds {seen[output]}"
+                yield Complaint(("feeds", rail, "output"), text)
+            seen.setdefault(output, rail)
+
+    def check_routes(self) -> Iterator[Complaint]:
+        if self.routes is not None:
+            if self.routes.relays not in self.instruments:
+                yield Complaint(("routes", "relays"), self.unknown_instrument(self.routes.relays))
+            for name in self.routes.slots:
+                instrument, _, which = name.rpartition(" ")
+                if instrument not in self.instruments:
+                    yield Complaint(("routes", "slots", name), self.unknown_instrument(instrument or name), at_key=True)
+                elif not INPUTS.fullmatch(which):
+                    text = f"{quoted(which)} is not an input; write 'high', 'low' or a channel from 1 to 8"
+                    yield Complaint(("routes", "slots", name), text, at_key=True)
+        for board, positions in self.fixtures.items():
+            if self.routes is None:
+                yield Complaint(("fixtures", board), "needs the relays that lead to it, under 'routes'", at_key=True)
+            seen: dict[int, str] = {}
+            for point, position in positions.items():
+                if position in seen:
+                    text = f"position {position} already touches {seen[position]}"
+                    yield Complaint(("fixtures", board, point), text)
+                seen.setdefault(position, point)
+
+    def unknown_instrument(self, name: str) -> str:
+        """Words for an instrument that is not on this bench."""
+        return f"{quoted(name)} is not an instrument of this bench; {choice_text(name, self.instruments)}"
+
+
+def envelope_volts(feed: Feed) -> Span:
+    """The volts a feed's output may ever be set to, signed, from zero outward."""
+    return Span(-feed.most_volts, 0.0, "V") if feed.negative else Span(0.0, feed.most_volts, "V")

@@ -1,0 +1,254 @@
+"""The sections a driver file is made of: actions with what they say, ask and wait for, and ratings kind by kind.
+
+Each section checks itself alone; how they fit together is `autobench.documents.driver`. Nothing here is executed and
+nothing talks to an instrument.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field
+
+from autobench.documents.driver_roles import DECODER_KEYS
+from autobench.documents.fields import (
+    Amps,
+    AmpSpan,
+    Listed,
+    Ohms,
+    Seconds,
+    VoltSpan,
+    Words,
+    Written,
+    WrongTextError,
+    YesNo,
+    quantity_in,
+    whole,
+)
+from autobench.documents.section import Complaint, Section
+from autobench.documents.words import quoted
+from autobench.quantity import Quantity, Span, parse_quantity, parse_span
+
+PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+MOST_NUMBERS = 1000  # channels of one instrument
+MOST_DIGITS = 9
+
+Decoder = Literal["number", "numbers", "text", "truth", "truths", "error", "bit", "bit clear", "any bit", "word"]
+
+
+def read_line(text: str) -> str:
+    """One line to send: printable ASCII (the line end is the link's), and braces only round a placeholder's name."""
+    if not text or not text.isascii() or not text.isprintable():
+        raise WrongTextError(f"{quoted(text)} is not a line to send: printable ASCII characters, without the line end")
+    bare = PLACEHOLDER.sub("", text)
+    if "{" in bare or "}" in bare:
+        raise WrongTextError(f"{quoted(text)} has a brace without its partner")
+    return text
+
+
+def read_line_end(text: str) -> str:
+    """The characters after each line, or nothing."""
+    if text not in ("\n", "\r\n", "\r", ""):
+        raise WrongTextError(f'{quoted(text)} is not a line end; allowed are "\\n", "\\r\\n", "\\r" and ""')
+    return text
+
+
+def read_numbers(text: str) -> tuple[int, ...]:
+    """`1, 2, 3` or `101 .. 120, 201 .. 220`, in the order written."""
+    found: list[int] = []
+    for part in text.split(","):
+        low, dots, high = (word.strip() for word in part.partition(".."))
+        if not dots:
+            high = low
+        if not re.fullmatch(r"\d{1,6}", low, re.ASCII) or not re.fullmatch(r"\d{1,6}", high, re.ASCII):
+            raise WrongTextError(f"{quoted(part.strip())} is not a number or a range such as '101 .. 120'")
+        if int(low) > int(high) or int(high) - int(low) >= MOST_NUMBERS:
+            raise WrongTextError(f"{quoted(part.strip())} is not a range from low to high")
+        found.extend(range(int(low), int(high) + 1))
+    if len(set(found)) < len(found) or len(found) > MOST_NUMBERS:
+        raise WrongTextError(f"{quoted(text)} names a number twice, or too many of them")
+    return tuple(found)
+
+
+def read_share(text: str) -> float:
+    """`0.05 %` or `50 ppm` as a fraction."""
+    quantity = parse_quantity(text)
+    if quantity.unit not in ("%", "ppm") or quantity.value < 0:
+        raise WrongTextError(f"{quoted(text)} is not a share; write it in % or ppm")
+    return quantity.value * (1e-2 if quantity.unit == "%" else 1e-6)
+
+
+def read_amount(text: str) -> Quantity:
+    """A quantity that is not negative, in any unit."""
+    quantity = parse_quantity(text)
+    if quantity.value < 0:
+        raise WrongTextError(f"{quoted(text)} cannot be negative")
+    return quantity
+
+
+def one_or_more(value: Any) -> Any:
+    """One text or a list of them, as a list."""
+    return [value] if isinstance(value, str) else value
+
+
+Line = Annotated[str, Written(read_line)]
+Lines = Annotated[tuple[Line, ...], BeforeValidator(one_or_more, json_schema_input_type=str | list[str])]
+LineEnd = Annotated[str, Written(read_line_end)]
+Numbers = Annotated[tuple[int, ...], Written(read_numbers, {"type": "string", "description": "1, 2 or 101 .. 120"})]
+Share = Annotated[float, Written(read_share, {"type": "string", "description": "0.05 % or 50 ppm"})]
+Amount = Annotated[Quantity, Written(read_amount)]
+Cycles = Annotated[Quantity, quantity_in("", least=0.0)]
+AnySpan = Annotated[Span, Written(parse_span)]
+Bit = Annotated[int, whole(0, 31)]
+Bits = Annotated[tuple[Bit, ...], Listed()]
+
+
+class Wait(Section):
+    """What to wait for after the lines were sent, in this order: `complete`, `poll`, `pause`."""
+
+    complete: Line | None = None  # a query that is answered once the instrument has finished
+    poll: Line | None = None  # a query repeated until it answers one of `until`
+    until: Lines | None = None
+    every: Seconds = Quantity(0.05, "s")
+    within: Seconds = Quantity(10.0, "s")  # for `complete`, and for all polls together
+    pause: Seconds = Quantity(0.0, "s")
+
+    def check(self) -> Iterator[Complaint]:
+        if (self.poll is None) != (self.until is None):
+            yield Complaint((), "'poll' and 'until' go together")
+        if self.complete is None and self.poll is None and not self.pause.value:
+            yield Complaint((), "nothing to wait for; give 'complete', 'poll' with 'until', or 'pause'")
+
+
+class Trust(Section):
+    """Limits of error as a data sheet states them. All parts add up; the resolution is the step of the display."""
+
+    of_reading: Share = 0.0
+    of_range: Share = 0.0
+    plus: Amount | None = None
+    resolution: Amount | None = None
+
+    def check(self) -> Iterator[Complaint]:
+        if not (self.of_reading or self.of_range or self.plus or self.resolution):
+            yield Complaint((), "says nothing; give 'of reading', 'of range', 'plus' or 'resolution'")
+
+
+class Action(Section):
+    """One thing the instrument can do: lines to `say`, then a line to `ask`, then what to `wait` for."""
+
+    say: Lines = ()
+    ask: Line | None = None
+    answer: Decoder | None = None
+    unit: Words | None = None
+    bit: Bit | None = None
+    bits: Bits | None = None
+    word: Words | None = None
+    wait: Wait | None = None
+    span: AnySpan | None = None
+    digits: Annotated[int, whole(0, MOST_DIGITS)] | None = None
+    trust: Trust | None = None
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """Every line it may send, completion queries and polls included."""
+        waits = (self.wait.complete, self.wait.poll) if self.wait else ()
+        return (*self.say, *(text for text in (self.ask, *waits) if text is not None))
+
+    @property
+    def placeholders(self) -> frozenset[str]:
+        """The names in braces in all its lines."""
+        return frozenset(name for text in self.lines for name in PLACEHOLDER.findall(text))
+
+    def check(self) -> Iterator[Complaint]:
+        if (self.ask is None) != (self.answer is None):
+            yield Complaint((), "'ask' and 'answer' go together")
+        for key in ("bit", "bits", "word"):
+            wanted = self.answer is not None and DECODER_KEYS.get(self.answer) == key
+            given = getattr(self, key) is not None
+            if wanted and not given:
+                yield Complaint((), f"the answer '{self.answer}' needs '{key}'")
+            if given and not wanted:
+                yield Complaint(
+                    (key,), f"the answer '{self.answer}' has no use for it" if self.answer else "no answer uses it"
+                )
+
+
+class LineEnds(Section):
+    """Line ends, where the transport has no end-of-message flag of its own."""
+
+    send: LineEnd = "\n"
+    receive: LineEnd = "\n"
+
+
+class Conversation(Section):
+    """How to hold the conversation."""
+
+    ends: LineEnds = LineEnds()
+    reply_within: Seconds = Quantity(2.0, "s")
+    pace: Seconds = Quantity(0.0, "s")
+    common_commands: YesNo = True  # it knows `*ESE?` and the like (IEEE 488.2), which getting back in step uses
+    errors: Action | None = None
+
+
+class Outputs(Section):
+    """Ratings and manners of a supply's outputs."""
+
+    channels: Numbers
+    volts: VoltSpan
+    amps: AmpSpan
+    rise: Seconds
+    fall: Seconds
+    reading_lags: Seconds = Quantity(0.0, "s")
+    current_flag_lags: Seconds = Quantity(0.0, "s")
+
+    def check(self) -> Iterator[Complaint]:
+        for key, span in (("volts", self.volts), ("amps", self.amps)):
+            if span.low is None or span.high is None:
+                yield Complaint((key,), "a rating has both ends; write it as 'low .. high'")
+
+
+class MeterRange(Section):
+    """One range of a meter's function. `range` is its full scale, `drives` the current an ohms range sends out."""
+
+    range: Amount
+    trust: Trust
+    drives: Amps | None = None
+    settle: Seconds | None = None
+
+
+class Function(Section):
+    """One function of a meter: its ranges from the smallest up. `settle` is the wait after a change of range."""
+
+    settle: Seconds
+    ranges: Annotated[tuple[MeterRange, ...], Field(min_length=1)]
+
+
+class Speeds(Section):
+    """Power-line cycles that one reading takes, by the names steps use."""
+
+    fast: Cycles
+    normal: Cycles
+    slow: Cycles
+
+
+class Measures(Section):
+    """What a meter measures and how well. `over_range` is how far beyond full scale it still reads."""
+
+    input: Ohms
+    over_range: Share = 0.0
+    speeds: Speeds
+    volts: Function
+    ohms: Function | None = None
+
+
+class Contacts(Section):
+    """The channels of a relay multiplexer and how fast they move, each up to the end of the bounce."""
+
+    numbers: Numbers
+    between: Words = ","
+    through: Words | None = None  # what stands between the ends of a run, where the dialect has such a thing
+    operate: Seconds
+    release: Seconds
+    amps: AmpSpan  # what a contact may switch

@@ -1,0 +1,81 @@
+"""All the files of one run, read together, so that the mistakes of all of them are told at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from autobench.documents import places
+from autobench.documents.bench import Bench
+from autobench.documents.board import Board
+from autobench.documents.driver import Driver
+from autobench.documents.reading import read
+from autobench.documents.section import Section
+from autobench.documents.sequence import Sequence
+from autobench.errors import FileError, Mistake
+
+Model = TypeVar("Model", bound=Section)
+
+
+@dataclass(frozen=True)
+class Documents:
+    """The files of a run, read and checked."""
+
+    bench: Bench
+    drivers: dict[str, Driver]
+    board: Board
+    sequence: Sequence
+    hashes: dict[str, str]
+
+
+def read_documents(board: str, bench: str, sequence: str) -> Documents:
+    """Read bench, drivers, board and sequence; raises `FileError` with the mistakes of all of them at once."""
+    paths = {
+        "bench": places.find_bench(bench),
+        "board": places.find_board(board),
+        "sequence": places.find_sequence(sequence),
+    }
+    mistakes: list[Mistake] = []
+    read_bench = attempt(paths["bench"], Bench, mistakes)
+    read_board = attempt(paths["board"], Board, mistakes)
+    read_sequence = attempt(paths["sequence"], Sequence, mistakes)
+    drivers: dict[str, Driver] = {}
+    if read_bench is not None:
+        drivers = read_drivers(read_bench, paths["bench"], paths, mistakes)
+    if mistakes or read_bench is None or read_board is None or read_sequence is None:
+        raise FileError(mistakes)
+    hashes = {str(path): places.sha256_of(path) for path in paths.values()}
+    return Documents(read_bench, drivers, read_board, read_sequence, hashes)
+
+
+def read_bench_file(bench: str) -> tuple[Bench, dict[str, Driver]]:
+    """A bench file with the drivers of its instruments; raises `UsageError` and `FileError`."""
+    path = places.find_bench(bench)
+    found = read(path, Bench)
+    mistakes: list[Mistake] = []
+    drivers = read_drivers(found, path, {}, mistakes)
+    if mistakes:
+        raise FileError(mistakes)
+    return found, drivers
+
+
+def read_drivers(bench: Bench, beside: Path, paths: dict[str, Path], mistakes: list[Mistake]) -> dict[str, Driver]:
+    """The driver of every instrument; adds their files to `paths`."""
+    drivers: dict[str, Driver] = {}
+    for name, instrument in bench.instruments.items():
+        path = places.find_driver(instrument.driver, beside)
+        driver = attempt(path, Driver, mistakes)
+        if driver is not None:
+            drivers[name] = driver
+            paths[f"driver {instrument.driver}"] = path
+    return drivers
+
+
+def attempt(path: Path, model: type[Model], mistakes: list[Mistake]) -> Model | None:
+    """The file as a `model`, or None with its mistakes (each once) added to the list."""
+    try:
+        return read(path, model)
+    except FileError as error:
+        mistakes.extend(mistake for mistake in error.mistakes if mistake not in mistakes)
+        return None

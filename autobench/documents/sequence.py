@@ -1,0 +1,131 @@
+"""The sequence file: the ordered steps of a round, for any board. It knows no board, no bench and no instrument.
+
+A step is a template: `for each: place` makes one step for every place of every rail, and `{rail}` in its name is
+filled in by the planner.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Literal, get_args
+
+from pydantic import Field
+
+from autobench.documents.fields import LONGEST_NAME, Name, Seconds, Words, Written, WrongTextError, read_name
+from autobench.documents.section import Complaint, Section
+from autobench.documents.words import allowed_words, quoted
+
+Stage = Literal["ohms", "power", "rails", "clocks", "reset", "video", "cpu", "bus", "memory"]
+STAGES: tuple[str, ...] = get_args(Stage)
+ForEach = Literal["rail", "place", "drop"]
+
+# What is filled in for each -> the placeholders its steps are told apart by, all of them needed in the name.
+PLACEHOLDERS: dict[str | None, tuple[str, ...]] = {
+    None: (),
+    "rail": ("rail",),
+    "place": ("rail", "place"),
+    "drop": ("rail", "from", "to"),
+}
+MEASURED_FOR: dict[str, str] = {"ohms": "rail", "current": "rail", "rail": "place", "drop": "drop"}
+POWERED_FOR: dict[str, str | None] = {"polarity": "rail", "on": None, "off": None}
+KINDS = ("measure", "power", "ask", "wait")
+BRACES = re.compile(r"\{([^{}]*)\}")
+LONGEST_WAIT = 86_400.0  # s; a soak of one day
+
+
+def read_template(text: str) -> str:
+    """A step's name with placeholders: what is left without them must be a name."""
+    bare = BRACES.sub("x", text)
+    if "{" in bare or "}" in bare:
+        raise WrongTextError(f"{quoted(text)} has a brace without its partner")
+    if len(text) > 2 * LONGEST_NAME:
+        raise WrongTextError(f"{quoted(text)} is too long for a name; at most {2 * LONGEST_NAME} characters")
+    read_name(bare)
+    return text
+
+
+class Step(Section):
+    """One thing to do: exactly one of `measure`, `power`, `ask` and `wait`."""
+
+    step: Annotated[str, Written(read_template)]
+    """Name, with `{rail}`, `{place}`, `{from}` and `{to}` filled in for each."""
+    stage: Stage
+    """The part of the round it belongs to."""
+    measure: Literal["ohms", "current", "rail", "drop"] | None = None
+    """ohms: rail to ground, unpowered; current: of a rail; rail: volts at a place; drop: volts between two places."""
+    power: Literal["polarity", "on", "off"] | None = None
+    """polarity: the one tiny on that shows the sign; on: every rail in order; off: every rail in reverse, proved."""
+    ask: Words | None = None
+    """A question or instruction for the person at the bench."""
+    wait: Seconds | None = None
+    """Time to let pass."""
+    for_each: ForEach | None = None
+    """What the step is repeated for."""
+
+    @property
+    def kind(self) -> str:
+        """`measure`, `power`, `ask` or `wait`."""
+        return next(key for key in KINDS if getattr(self, key) is not None)
+
+    def name(self, values: Mapping[str, str]) -> str:
+        """The name with its placeholders filled in from `values`; raises `KeyError` where one is missing."""
+        return BRACES.sub(lambda found: values[found.group(1)], self.step)
+
+    def check(self) -> Iterator[Complaint]:
+        given = [key for key in KINDS if getattr(self, key) is not None]
+        if len(given) != 1:
+            found = f"has {' and '.join(given)}" if given else "has none of them"
+            yield Complaint((), f"a step takes exactly one of {allowed_words(KINDS)}; this one {found}")
+        yield from self.check_for_each()
+        yield from self.check_placeholders()
+        if self.wait is not None and self.wait.value > LONGEST_WAIT:
+            yield Complaint(("wait",), f"{self.wait} is longer than a day")
+
+    def check_for_each(self) -> Iterator[Complaint]:
+        """What is measured decides what it is repeated for."""
+        wanted: str | None
+        if self.measure is not None:
+            word, wanted = f"measure: {self.measure}", MEASURED_FOR[self.measure]
+        elif self.power is not None:
+            word, wanted = f"power: {self.power}", POWERED_FOR[self.power]
+        else:
+            return
+        if wanted is None and self.for_each is not None:
+            yield Complaint(("for each",), f"'{word}' is done once, for all rails; delete 'for each'")
+        elif wanted != self.for_each:
+            key = "for each" if self.for_each is not None else word.partition(":")[0]
+            yield Complaint((key,), f"'{word}' needs 'for each: {wanted}'")
+
+    def check_placeholders(self) -> Iterator[Complaint]:
+        """Names must come out different for each, and nothing may stay unfilled."""
+        allowed = PLACEHOLDERS[self.for_each]
+        used = BRACES.findall(self.step)
+        for word in dict.fromkeys(used):
+            if word not in allowed:
+                choice = allowed_words(f"{{{each}}}" for each in allowed)
+                where = f"with 'for each: {self.for_each}'" if self.for_each else "without 'for each'"
+                yield Complaint(("step",), f"unknown placeholder {quoted(f'{{{word}}}')}; allowed {where}: {choice}")
+        missing = [f"{{{word}}}" for word in allowed if word not in used]
+        if missing:
+            text = f"needs {' and '.join(missing)} in its name, or its steps could not be told apart"
+            yield Complaint(("step",), text)
+
+
+class Sequence(Section):
+    """The ordered steps of a round."""
+
+    sequence: Name
+    """Name of the sequence."""
+    words: Words
+    """What it is for, in a line."""
+    steps: Annotated[tuple[Step, ...], Field(min_length=1)]
+    """The steps, in order."""
+
+    def check(self) -> Iterator[Complaint]:
+        seen: dict[str, int] = {}
+        for number, step in enumerate(self.steps):
+            if step.step in seen:
+                text = f"{quoted(step.step)} is already the name of item {seen[step.step] + 1}"
+                yield Complaint(("steps", number, "step"), text)
+            seen.setdefault(step.step, number)

@@ -1,0 +1,129 @@
+"""What can happen in a run, as frozen dataclasses. Every view and the record see the same stream.
+
+Events carry plain values only (numbers, words, readings), so that they can be written as JSON and folded by any view.
+`at` is seconds on the run's clock.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any
+
+from autobench.judgement.reading import Reading
+
+
+@dataclass(frozen=True)
+class Event:
+    """Root of all events."""
+
+    at: float
+
+
+@dataclass(frozen=True)
+class RunStarted(Event):
+    """The plan stands and the run begins; nothing has been switched on."""
+
+    run: str
+    board: str
+    serial: str | None
+    options: dict[str, str]
+    sequence: str
+    bench: str
+    simulated: bool
+    operator: str | None
+    steps: tuple[str, ...]
+    instruments: dict[str, str]
+    files: dict[str, str]
+    started: str
+
+
+@dataclass(frozen=True)
+class Identified(Event):
+    """An instrument said who it is."""
+
+    instrument: str
+    identity: str
+
+
+@dataclass(frozen=True)
+class StepStarted(Event):
+    """A step begins; `words` says what is being done."""
+
+    step: str
+    stage: str
+    words: str
+
+
+@dataclass(frozen=True)
+class ReadingTaken(Event):
+    """A reading was taken and judged."""
+
+    reading: Reading
+
+
+@dataclass(frozen=True)
+class PowerChanged(Event):
+    """An output changed its state of the interlock; volts and amps are what it is set to."""
+
+    rail: str
+    state: str
+    volts: float
+    amps: float
+
+
+@dataclass(frozen=True)
+class Watched(Event):
+    """One look of the watch at a live output."""
+
+    rail: str
+    volts: float
+    amps: float
+    limiting: bool
+
+
+@dataclass(frozen=True)
+class Exchanged(Event):
+    """One exchange with one instrument, kept as evidence."""
+
+    instrument: str
+    sent: str
+    received: str | None
+    seconds: float
+    error: str | None
+
+
+@dataclass(frozen=True)
+class Notice(Event):
+    """Something the person at the bench should know. `urgent` ones are alarms."""
+
+    words: str
+    urgent: bool = False
+
+
+@dataclass(frozen=True)
+class Truth(Event):
+    """Simulated benches only: what the simulator knows of the outputs at the end, kept beside our own log."""
+
+    outputs: dict[str, bool]
+    most_volts: dict[str, float]
+    ever_on: int
+
+
+@dataclass(frozen=True)
+class RunEnded(Event):
+    """The run is over, everything is off (or an alarm said otherwise) and the board is judged."""
+
+    verdict: str
+    reason: str | None
+    seconds: float
+
+
+def plain(value: Any) -> Any:
+    """An event (or anything in one) as JSON-ready values; dataclasses become dictionaries of their fields."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {item.name: plain(getattr(value, item.name)) for item in fields(value)}
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    return value

@@ -1,0 +1,161 @@
+"""The named decoders of driver files: the text of a reply in, an `Answer` out. They talk to no instrument.
+
+A decoder is what a driver file calls instead of having logic of its own. Each is strict about what it was promised and
+tolerant about how instruments write it; a reply that means something else is a `ReplyError` in words.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from autobench.documents.driver_sections import Action
+from autobench.errors import ProtocolError, ReplyError
+from autobench.protocols.replies import parse_error, parse_number, parse_numbers, parse_text, parse_truth, shortened
+
+# A register in hexadecimal, as some supplies send it.
+HEXADECIMAL = re.compile(r"(?:0[xX]|#[hH])([0-9a-fA-F]{1,8})")
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a reply meant. `text` is the reply as it came; the rest is filled as far as the decoder goes.
+
+    In `numbers` an overload is infinite with its sign and "no number" is NaN; `units` are the base units the reply
+    named beside them, empty where it named none. `code` is the number of an error entry, 0 for none.
+    """
+
+    text: str
+    numbers: tuple[float, ...] = ()
+    units: tuple[str, ...] = ()
+    truths: tuple[bool, ...] = ()
+    words: str = ""
+    code: int = 0
+
+    @property
+    def number(self) -> float:
+        """The one number of the reply."""
+        return self.numbers[0]
+
+    @property
+    def truth(self) -> bool:
+        """The one yes or no of the reply."""
+        return self.truths[0]
+
+
+def decode(instrument: str, action: Action, text: str, unit: str = "") -> Answer:
+    """`text` read by the decoder `action` names; `unit` is the base unit its numbers must be in ("" = not checked).
+
+    Raises `ReplyError`, with the instrument's name and the reply, where it does not mean what the driver file says.
+    """
+    name = action.answer or ""
+    try:
+        if name in PLAIN:
+            return of_unit(PLAIN[name](text), unit)
+        if name in KEYED:
+            return KEYED[name](text, action)
+        raise ProtocolError(f"nothing was to be answered, but '{shortened(text)}' came")
+    except ProtocolError as error:
+        asked = f" to '{action.ask}'" if action.ask else ""
+        raise ReplyError(instrument, f"the reply{asked} is not understood: {error}") from error
+
+
+def of_unit(answer: Answer, unit: str) -> Answer:
+    """The answer with only the numbers that are in `unit` or name none: meters may add a time and a count to each.
+
+    Raises `ProtocolError` where none is left, since the reply is then about another quantity.
+    """
+    if not unit or not answer.numbers:
+        return answer
+    kept = tuple(value for value, name in zip(answer.numbers, answer.units, strict=True) if name in ("", unit))
+    if not kept:
+        raise ProtocolError(f"'{shortened(answer.text)}' is in {answer.units[0]}, expected was {unit}")
+    return replace(answer, numbers=kept, units=tuple(unit for _ in kept))
+
+
+def number(text: str) -> Answer:
+    """One number, with or without header and unit."""
+    reply = parse_number(text)
+    return Answer(text, (reply.value,), (reply.unit,))
+
+
+def numbers(text: str) -> Answer:
+    """A list of numbers, at least one."""
+    replies = parse_numbers(text)
+    return Answer(text, tuple(reply.value for reply in replies), tuple(reply.unit for reply in replies))
+
+
+def words(text: str) -> Answer:
+    """Any text; quotes are taken off. An empty one is no answer."""
+    found = parse_text(text)
+    if not found:
+        raise ProtocolError("it is empty")
+    return Answer(text, words=found)
+
+
+def truth(text: str) -> Answer:
+    """`1`/`0` or `ON`/`OFF`."""
+    return Answer(text, truths=(parse_truth(text),))
+
+
+def truths(text: str) -> Answer:
+    """A list of `1`/`0` or `ON`/`OFF`."""
+    return Answer(text, truths=tuple(parse_truth(part) for part in text.split(",")))
+
+
+def error(text: str) -> Answer:
+    """One entry of the error queue."""
+    code, found = parse_error(text)
+    return Answer(text, code=code, words=found)
+
+
+def register(text: str) -> int:
+    """A status register: a whole number from 0, decimal or hexadecimal."""
+    hexadecimal = HEXADECIMAL.fullmatch(text.strip())
+    if hexadecimal:
+        return int(hexadecimal.group(1), 16)
+    value = parse_number(text).value
+    if not math.isfinite(value) or value != int(value) or value < 0:
+        raise ProtocolError(f"'{shortened(text)}' is no status register")
+    return int(value)
+
+
+def bit(text: str, action: Action) -> Answer:
+    """Yes where the register's `bit` is 1."""
+    return Answer(text, truths=(bool(register(text) >> (action.bit or 0) & 1),))
+
+
+def bit_clear(text: str, action: Action) -> Answer:
+    """Yes where the register's `bit` is 0: for supplies whose bit means constant voltage."""
+    return Answer(text, truths=(not register(text) >> (action.bit or 0) & 1,))
+
+
+def any_bit(text: str, action: Action) -> Answer:
+    """Yes where any of the register's `bits` is 1."""
+    value = register(text)
+    return Answer(text, truths=(any(value >> place & 1 for place in action.bits or ()),))
+
+
+def word(text: str, action: Action) -> Answer:
+    """Yes where the reply holds `word` as a word of its own, in any case (`CC` in `+00.35V 01.99A CC`)."""
+    found = {part.upper() for part in re.findall(r"[A-Za-z0-9_+\-.]+", text)}
+    return Answer(text, truths=((action.word or "").upper() in found,), words=text.strip())
+
+
+# Decoders that need nothing but the reply, and those that read a key of their action.
+PLAIN: Mapping[str, Callable[[str], Answer]] = {
+    "number": number,
+    "numbers": numbers,
+    "text": words,
+    "truth": truth,
+    "truths": truths,
+    "error": error,
+}
+KEYED: Mapping[str, Callable[[str, Action], Answer]] = {
+    "bit": bit,
+    "bit clear": bit_clear,
+    "any bit": any_bit,
+    "word": word,
+}

@@ -1,0 +1,276 @@
+"""The link: the only conversation with one instrument, one message in flight, back in step after every error.
+
+It owns the lock, the total deadline of each message, the pace, the dirty state and the way back. It never repeats a
+command by itself: whoever asked decides. It must not know dialects, units or VISA.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from autobench.clock import Clock
+from autobench.errors import LinkError, LinkLostError, NoReplyError, ProtocolError, ReplyError
+from autobench.instruments.deadline import Deadline
+from autobench.instruments.exchange import Exchange, shown
+from autobench.instruments.session import Session
+from autobench.protocols.blocks import BlockReader
+from autobench.protocols.replies import parse_error
+from autobench.quantity import show
+
+MOST_ERRORS = 30  # an instrument whose queue never empties must not hold the run
+MOST_DROPPED = 1000  # stale messages that are dropped before a token; beyond it the instrument talks by itself
+LONGEST_QUOTE = 60  # characters of a command quoted in an error
+TOKENS = 250  # the event status enable register takes 0 .. 255 (IEEE 488.2, 10.10)
+POWER_ON_ESE = 0  # restored where the instrument did not tell its own value
+
+
+def nothing() -> None:
+    """The check of a link that nobody watches."""
+
+
+def unheard(exchange: Exchange) -> None:
+    """Takes the exchanges of a link that nobody records."""
+
+
+class Link:
+    """One instrument's conversation over one session. Safe to use from several threads; one exchange at a time.
+
+    `within` is the usual total deadline of a message (s), `pace` the least time between two messages (s). `scpi` says
+    that the instrument knows the common commands of IEEE 488.2, which recovery needs. `on_exchange` hears every
+    exchange, failed ones included; `check` is called before each and may raise to break off.
+    """
+
+    def __init__(
+        self,
+        session: Session,
+        instrument: str,
+        clock: Clock,
+        *,
+        within: float = 2.0,
+        pace: float = 0.0,
+        scpi: bool = True,
+        on_exchange: Callable[[Exchange], None] = unheard,
+        check: Callable[[], None] = nothing,
+    ) -> None:
+        self.instrument = instrument
+        self.clock = clock
+        self.within = within
+        self.pace = pace
+        self.scpi = scpi
+        self.on_exchange = on_exchange
+        self.check = check
+        self._session = session
+        self._lock = threading.RLock()
+        self._making_safe = 0
+        self._dirty = False
+        self._quiet_since: float | None = None  # when the last exchange ended
+        self._patience = within  # how long a late answer may still be on its way
+        self._token = 0
+
+    @property
+    def dirty(self) -> bool:
+        """Whether the last exchange failed, so that an answer may still be on its way."""
+        return self._dirty
+
+    def say(self, text: str, within: float | None = None) -> None:
+        """Send a command that is not answered."""
+        self._exchange(text, within, None)
+
+    def ask(self, text: str, within: float | None = None) -> str:
+        """Send a query and read its reply, without its line end.
+
+        Raises `NoReplyError`, `LinkLostError`, `ReplyError` or plain `LinkError`; the link is dirty then.
+        """
+        return self._exchange(text, within, self._read_line).decode("latin-1").rstrip("\r\n")
+
+    def ask_block(self, text: str, within: float | None = None) -> bytes:
+        """Send a query and read its reply as an IEEE 488.2 block by exact counts; returns the block's content.
+
+        Raises as `ask` does, `ReplyError` also where the reply is no block or is cut short.
+        """
+        return self._exchange(text, within, self._read_block)
+
+    def drain_errors(self, query: str, limit: int = MOST_ERRORS) -> list[tuple[int, str]]:
+        """Ask the instrument's error queue empty: number and text of each entry, oldest first, at most `limit`."""
+        found: list[tuple[int, str]] = []
+        for _ in range(limit):
+            reply = self.ask(query)
+            try:
+                number, words = parse_error(reply)
+            except ProtocolError as error:
+                self._dirty = True  # whatever this was, it did not belong to the query
+                raise ReplyError(self.instrument, f"the answer to {query} is no error entry: {error}") from error
+            if number == 0:
+                break
+            found.append((number, words))
+        return found
+
+    @contextmanager
+    def safing(self) -> Iterator[None]:
+        """While making safe nothing may break off the conversation: `check` is not called inside."""
+        self._making_safe += 1
+        try:
+            yield
+        finally:
+            self._making_safe -= 1
+
+    def recover(self) -> None:
+        """Bring the conversation back in step: clear and drop what is late, else reopen.
+
+        Raises a `LinkError` if neither helps; the link stays dirty then. No command is repeated.
+        """
+        with self._lock:
+            self._dirty = True
+            try:
+                self._clear()
+                self._synchronise()
+            except LinkError:
+                self._reopen()
+            self._patience = self.within
+            self._dirty = False
+
+    def abort(self) -> None:
+        """From another thread: break off the exchange in flight, where the transport allows it."""
+        self._session.abort()
+
+    def close(self) -> None:
+        """Close the connection; any later exchange fails as lost."""
+        with self._lock:
+            self._session.close()
+
+    def _exchange(self, text: str, within: float | None, read: Callable[[Deadline], bytes] | None) -> bytes:
+        """One exchange, reported whether it succeeds or not."""
+        with self._lock:
+            message = self._message(text)
+            if not self._making_safe:
+                self.check()
+            if self._dirty:
+                self.recover()
+            self._keep_pace()
+            return self._send(message, Deadline(self.clock, self.within if within is None else within), read)
+
+    def _send(self, message: bytes, deadline: Deadline, read: Callable[[Deadline], bytes] | None) -> bytes:
+        """Write, and read if there is something to read; the link is dirty until both are done."""
+        started = self.clock.now()
+        was_dirty, self._dirty = self._dirty, True
+        received: bytes | None = None
+        written = False
+        try:
+            self._session.write(message, deadline.left())
+            written = True
+            if read is not None:
+                received = read(deadline)
+        except BaseException as error:
+            self._patience = max(self.within, deadline.seconds)
+            told = self._told(error, message, deadline, written)
+            self._report(started, message, self._session.partial or None, str(told) or type(told).__name__)
+            if told is error:
+                raise
+            raise told from error
+        self._dirty = was_dirty
+        self._report(started, message, received, None)
+        return received or b""
+
+    def _report(self, started: float, sent: bytes, received: bytes | None, error: str | None) -> None:
+        ended = self.clock.now()
+        self._quiet_since = ended
+        self.on_exchange(Exchange(self.instrument, started, sent, received, ended - started, error))
+
+    def _told(self, error: BaseException, message: bytes, deadline: Deadline, written: bool) -> BaseException:
+        """The error as a person should read it: which command, how long, how much came."""
+        asked = shown(message, LONGEST_QUOTE)
+        if isinstance(error, NoReplyError):
+            limit = f"{deadline.seconds:.1f} s" if deadline.seconds >= 1.0 else show(deadline.seconds, "s", 3)
+            came = self._session.partial
+            if not written:
+                text = f"could not send {asked} within {limit}"
+            elif came:
+                text = f"no complete reply to {asked} within {limit}, only: {shown(came, LONGEST_QUOTE)}"
+            else:
+                text = f"no reply to {asked} within {limit}"
+            return NoReplyError(self.instrument, text)
+        if isinstance(error, LinkError):
+            return type(error)(self.instrument, f"{asked}: {error.text}")
+        if isinstance(error, ProtocolError):
+            return ReplyError(self.instrument, f"{asked}: {error}")
+        return error
+
+    def _message(self, text: str) -> bytes:
+        """The bytes of one message; raises `ProtocolError` for what could not be exactly one."""
+        if not text or not text.isascii() or not text.isprintable():
+            raise ProtocolError(f"{self.instrument}: {text!r} cannot be sent as one message of printable ASCII")
+        return text.encode("ascii")
+
+    def _keep_pace(self) -> None:
+        if self.pace > 0 and self._quiet_since is not None:
+            self.clock.sleep(self._quiet_since + self.pace - self.clock.now())
+
+    def _read_line(self, deadline: Deadline) -> bytes:
+        return self._session.read_message(deadline.left())
+
+    def _read_block(self, deadline: Deadline) -> bytes:
+        reader = BlockReader()
+        while not reader.complete:
+            if reader.indefinite and not self._session.has_end:
+                raise ReplyError(self.instrument, "a block without a length cannot be read where nothing marks its end")
+            if reader.indefinite:  # reading ate the newline that ends the message, which the block's reader wants
+                reader.feed(self._session.read_message(deadline.left()) + b"\n", end=True)
+            else:
+                reader.feed(self._session.read_exact(reader.wanted, deadline.left()))
+        self._session.finish_message(deadline.left())
+        return reader.data
+
+    def _clear(self) -> None:
+        """Device clear; once more where it fails, since one transport stumbles over an unread reply the first time."""
+        try:
+            self._session.clear()
+        except LinkLostError:
+            raise
+        except LinkError:
+            self._session.clear()
+
+    def _reopen(self) -> None:
+        try:
+            self._session.reopen()
+            self._synchronise()
+        except LinkError as error:
+            raise type(error)(
+                self.instrument, f"out of step after an error, and neither clearing nor reopening helped: {error.text}"
+            ) from error
+
+    def _synchronise(self) -> None:
+        """Drop everything late. Two different tokens must come back, the second right behind its command."""
+        if not self.scpi:
+            self.clock.sleep(self._patience)  # without a token, late answers can only be waited out
+            self._session.clear()
+            return
+        first, second = self._next_token(), self._next_token()
+        before = self._pass_token(f"*ESE?;*ESE {first};*ESE?", first)
+        self._pass_token(f"*ESE {second};*ESE?", second)
+        self._send(f"*ESE {before}".encode("ascii"), Deadline(self.clock, self.within), None)
+
+    def _next_token(self) -> int:
+        self._token = self._token % TOKENS + 1
+        return self._token
+
+    def _pass_token(self, text: str, token: int) -> int:
+        """Send `text` and read until `token` comes back; returns the number that came just before it."""
+        self._keep_pace()
+        before: list[int] = []
+
+        def read(deadline: Deadline) -> bytes:
+            last = b""
+            for _ in range(MOST_DROPPED):
+                message = self._session.read_message(deadline.left())
+                numbers = [part.strip().removeprefix(b"+") for part in message.split(b";")]
+                told = numbers[-2] if len(numbers) > 1 else last
+                if numbers[-1] == str(token).encode("ascii"):
+                    before.append(int(told) if told.isdigit() and int(told) <= 255 else POWER_ON_ESE)
+                    return message
+                last = numbers[-1]
+            raise LinkError(self.instrument, "it keeps sending by itself")
+
+        self._send(text.encode("ascii"), Deadline(self.clock, self._patience), read)
+        return before[0]

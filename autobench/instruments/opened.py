@@ -1,0 +1,107 @@
+"""The instruments of a bench, opened: documents to links, dialects and roles. Switches nothing, measures nothing."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from autobench.clock import Clock
+from autobench.documents.bench import Bench
+from autobench.documents.driver import Driver
+from autobench.errors import BenchError, LinkError
+from autobench.instruments.dialect import Dialect
+from autobench.instruments.exchange import Exchange
+from autobench.instruments.link import Link
+from autobench.instruments.meter import Meter
+from autobench.instruments.relays import Relays
+from autobench.instruments.supply import Supply
+from autobench.instruments.visa import open_session
+
+if TYPE_CHECKING:
+    from pyvisa.highlevel import VisaLibraryBase
+
+
+@dataclass
+class Opened:
+    """Everything that was opened, by its name in the bench file."""
+
+    dialects: dict[str, Dialect] = field(default_factory=dict)
+    supplies: dict[str, Supply] = field(default_factory=dict)
+    meters: dict[str, Meter] = field(default_factory=dict)
+    relays: dict[str, Relays] = field(default_factory=dict)
+    identities: dict[str, str] = field(default_factory=dict)
+
+    def close(self) -> list[str]:
+        """Hand every panel back and close every link; returns what went wrong, in words."""
+        troubles = []
+        for dialect in self.dialects.values():
+            try:
+                dialect.close()
+            except LinkError as error:
+                troubles.append(str(error))
+        self.dialects.clear()
+        return troubles
+
+
+@dataclass(frozen=True)
+class Opener:
+    """How instruments are opened: over which library, on which clock, who hears the exchanges, who may break in."""
+
+    library: VisaLibraryBase | None
+    clock: Clock
+    on_exchange: Callable[[Exchange], None]
+    check: Callable[[], None]
+
+    def open(self, bench: Bench, drivers: Mapping[str, Driver], *, only_supplies: bool = False) -> Opened:
+        """Open and identify every instrument of the bench; on an error close what was opened and raise `LinkError`.
+
+        Supplies come first: whatever fails later, they can be switched off.
+        """
+        opened = Opened()
+        kinds = ("supply",) if only_supplies else ("supply", "meter", "relays")
+        try:
+            for kind in kinds:
+                for name, driver in drivers.items():
+                    if driver.kind == kind:
+                        self._open_one(opened, bench, name, driver)
+        except BaseException:
+            with contextlib.suppress(BenchError):
+                opened.close()
+            raise
+        return opened
+
+    def _open_one(self, opened: Opened, bench: Bench, name: str, driver: Driver) -> None:
+        instrument = bench.instruments[name]
+        ends = driver.link.ends
+        session = open_session(
+            instrument.address,
+            instrument=name,
+            library=self.library,
+            send_end=ends.send,
+            receive_end=ends.receive,
+        )
+        link = Link(
+            session,
+            name,
+            self.clock,
+            within=driver.link.reply_within.value,
+            pace=driver.link.pace.value,
+            on_exchange=self.on_exchange,
+            check=self.check,
+        )
+        dialect = Dialect(driver, link, self.clock)
+        opened.dialects[name] = dialect
+        identity = dialect.identify()
+        opened.identities[name] = identity
+        if instrument.serial is not None and instrument.serial not in identity.split(","):
+            raise LinkError(name, f"serial number {instrument.serial} is wanted, but '{identity}' answers")
+        if driver.kind == "supply":
+            used = [feed.output for feed in bench.feeds.values() if feed.supply == name]
+            opened.supplies[name] = Supply(dialect, used)
+        elif driver.kind == "meter":
+            opened.meters[name] = Meter(dialect, bench.line_frequency.value)
+        else:
+            settle = bench.routes.settle.value if bench.routes is not None else 0.0
+            opened.relays[name] = Relays(dialect, settle)

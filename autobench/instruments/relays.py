@@ -1,0 +1,66 @@
+"""A relay multiplexer by its role: everything open, or exactly the channels of one route closed.
+
+It knows channel numbers, no nets and no points. What it reads back is what the instrument was told, not where its
+contacts are: only a measurement through the route shows that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from autobench.documents.driver_sections import Contacts
+from autobench.errors import BenchError
+from autobench.instruments.dialect import Dialect
+
+
+class Relays:
+    """One relay multiplexer. `settle` is what the bench's wiring needs after a move besides the contacts, s.
+
+    Every method may raise the link's errors.
+    """
+
+    def __init__(self, dialect: Dialect, settle: float = 0.0) -> None:
+        if dialect.driver.channels is None:
+            raise BenchError(f"{dialect.name}: the driver '{dialect.driver.driver}' is not one of a relay multiplexer")
+        self.dialect = dialect
+        self.name = dialect.name
+        self.contacts: Contacts = dialect.driver.channels
+        self.settle = settle
+
+    def identify(self) -> str:
+        """What the instrument says it is."""
+        return self.dialect.identify()
+
+    def prepare(self) -> None:
+        """Once a session: errors cleared and every channel open."""
+        if self.dialect.can("remote"):
+            self.dialect.perform("remote")
+        self.dialect.clear()
+        self.open_all()
+
+    def local(self) -> None:
+        """Give the front panel back, where the dialect has a command for it."""
+        if self.dialect.can("local"):
+            self.dialect.perform("local")
+
+    def open_all(self) -> None:
+        """Open every channel, wait until the instrument is done and the contacts have come to rest."""
+        self.dialect.perform("open all", check=True)
+        self.dialect.clock.sleep(self.contacts.release.value + self.settle)
+
+    def close(self, channels: Sequence[int]) -> None:
+        """Exactly `channels` closed: all open first, since the order inside one list is not guaranteed."""
+        self.open_all()
+        if not channels:
+            return
+        self.dialect.perform("close", channels=channels, check=True)
+        self.dialect.clock.sleep(self.contacts.operate.value + self.settle)
+
+    def closed(self) -> tuple[int, ...]:
+        """The channels the instrument says are closed; raises `BenchError` where the answer is not one state each."""
+        numbers = self.contacts.numbers
+        answer = self.dialect.perform("closed?", channels=numbers)
+        states = answer.truths if answer else ()
+        if len(states) != len(numbers):
+            raise BenchError(f"{self.name}: answered {len(states)} states for {len(numbers)} channels")
+        return tuple(number for number, state in zip(numbers, states, strict=True) if state)

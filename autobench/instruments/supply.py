@@ -1,0 +1,141 @@
+"""A bench supply by its role: settings, read-backs, states and measurements of its outputs, whatever its dialect.
+
+It sends what it is told to: whether an output may be switched on is the interlock's decision, whether a reading is good
+the judgement's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from autobench.documents.driver_sections import Outputs
+from autobench.errors import BenchError, ReplyError
+from autobench.instruments.accuracy import estimate
+from autobench.instruments.decoders import Answer
+from autobench.instruments.dialect import Dialect
+from autobench.quantity import Estimate
+
+UNITS = {"volts?": "V", "amps?": "A"}
+
+
+class Supply:
+    """One supply. `outputs` are the ones the bench uses (all where not given); no other output is ever touched.
+
+    Every method may raise the link's errors; a method the dialect has no action for raises `BenchError`.
+    """
+
+    def __init__(self, dialect: Dialect, outputs: Sequence[int] | None = None) -> None:
+        if dialect.driver.outputs is None:
+            raise BenchError(f"{dialect.name}: the driver '{dialect.driver.driver}' is not one of a supply")
+        self.dialect = dialect
+        self.name = dialect.name
+        self.ratings: Outputs = dialect.driver.outputs
+        self.outputs = tuple(outputs) if outputs is not None else self.ratings.channels
+
+    def can(self, action: str) -> bool:
+        """Whether the dialect has the action, such as `limiting?`."""
+        return self.dialect.can(action)
+
+    def identify(self) -> str:
+        """What the instrument says it is."""
+        return self.dialect.identify()
+
+    def quiet(self) -> None:
+        """Outputs off first, then the error queue emptied, then every used output set to its lowest voltage.
+
+        Without a reset: a reset leaves the current limit at its maximum on many supplies, and touches other outputs.
+        """
+        self.remote()
+        for output in self.outputs:
+            self.dialect.perform("off", channel=output)
+        self.dialect.clear()
+        for output in self.outputs:
+            self.off(output)  # once more, now that an error can only be about this
+            self.set_volts(output, max(self.ratings.volts.low or 0.0, 0.0))
+
+    def remote(self) -> None:
+        """Take command of it, where the dialect needs that."""
+        if self.can("remote"):
+            self.dialect.perform("remote")
+
+    def local(self) -> None:
+        """Give the front panel back, where the dialect has a command for it."""
+        if self.can("local"):
+            self.dialect.perform("local")
+
+    def set_volts(self, output: int, volts: float) -> None:
+        """Set the voltage, V; refused by the instrument or out of its span: an error."""
+        self.dialect.perform("set volts", channel=output, value=volts, check=True)
+
+    def set_amps(self, output: int, amps: float) -> None:
+        """Set the current limit, A."""
+        self.dialect.perform("set amps", channel=output, value=amps, check=True)
+
+    def set_trip(self, output: int, volts: float) -> None:
+        """Set and arm the over-voltage trip, V."""
+        self.dialect.perform("set trip", channel=output, value=volts, check=True)
+
+    def set_volts_back(self, output: int) -> float:
+        """The voltage setting as the instrument holds it, V."""
+        return self.number("set volts?", output)
+
+    def set_amps_back(self, output: int) -> float:
+        """The current limit as the instrument holds it, A."""
+        return self.number("set amps?", output)
+
+    def set_trip_back(self, output: int) -> float:
+        """The over-voltage trip as the instrument holds it, V."""
+        return self.number("set trip?", output)
+
+    def on(self, output: int) -> None:
+        """Switch the output on."""
+        self.dialect.perform("on", channel=output, check=True)
+
+    def off(self, output: int) -> None:
+        """Switch the output off. That it is off shows only a measurement."""
+        self.dialect.perform("off", channel=output, check=True)
+
+    def is_on(self, output: int) -> bool:
+        """Whether the instrument says that the output is on."""
+        return self.answer("on?", output).truth
+
+    def limiting(self, output: int) -> bool:
+        """Whether the output is in current limit; the flag may lag by `ratings.current_flag_lags`."""
+        return self.answer("limiting?", output).truth
+
+    def tripped(self, output: int) -> bool:
+        """Whether a protection of the output has tripped."""
+        return self.answer("tripped?", output).truth
+
+    def clear_trip(self, output: int) -> None:
+        """Release a trip; the output stays off."""
+        self.dialect.perform("clear trip", channel=output, check=True)
+
+    def volts(self, output: int) -> Estimate:
+        """Voltage at the output's terminals by the supply's own read-back, with its standard uncertainty."""
+        return self.measured("volts?", output)
+
+    def amps(self, output: int) -> Estimate:
+        """Current out of the output by the supply's own read-back, with its standard uncertainty."""
+        return self.measured("amps?", output)
+
+    def measured(self, action: str, output: int) -> Estimate:
+        """A measurement with the accuracy the driver file states for it."""
+        value, trust = self.number(action, output), self.dialect.action(action).trust
+        if trust is None:
+            raise BenchError(f"{self.name}: the driver does not say how far '{action}' can be off")
+        return estimate((value,), trust, UNITS[action], how=f"{self.name}'s read-back")[0]
+
+    def number(self, action: str, output: int) -> float:
+        """A finite number the instrument answers; an overload is a `ReplyError`, since no supply reading is one."""
+        value = self.answer(action, output).number
+        if not abs(value) < float("inf"):
+            raise ReplyError(self.name, f"answered '{action}' of output {output} with no number")
+        return value
+
+    def answer(self, action: str, output: int) -> Answer:
+        """The answer to a question about one output."""
+        answer = self.dialect.perform(action, channel=output)
+        if answer is None:
+            raise BenchError(f"{self.name}: the driver's '{action}' asks nothing")
+        return answer

@@ -1,0 +1,341 @@
+"""Sessions over VISA: opens an address, moves whole messages under a total deadline, and words every foreign error.
+
+The only module of the program, with its socket session, that knows VISA; the library is imported inside functions,
+since it takes longer to load than all the rest. It must not know commands, retry anything or decide how to recover:
+that is the link's work. It never lists resources, because listing broadcasts on the network.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import ipaddress
+import math
+import re
+import threading
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from autobench.clock import Clock, RealClock
+from autobench.errors import AutobenchError, BenchError, LinkError, LinkLostError, NoReplyError, ReplyError
+from autobench.instruments.deadline import Deadline
+
+if TYPE_CHECKING:
+    from pyvisa.highlevel import ResourceManager, VisaLibraryBase
+    from pyvisa.resources import Resource
+
+BACK_END = "@py"  # always named: looking for another one takes time and may load a vendor's library
+CHUNK = 256 * 1024  # one back end clears its whole chunk buffer at every read, so larger is slower for short replies
+LINE_END_SECONDS = 0.2  # how long the line end after a block may keep us waiting
+LONGEST_MS = 0xFFFFFFFE  # one more means "for ever" in VISA
+OPENING = threading.Lock()  # the back end's tables are not made for opening from several threads
+LOOPBACK_NAMES = ("localhost",)
+# VISA codes that mean the other side is gone or was never there (VPP-4.3, annex B).
+LOST = (
+    "error_connection_lost",
+    "error_resource_not_found",
+    "error_no_listeners",
+    "error_io",
+    "error_system_error",
+    "error_invalid_object",
+    "error_machine_not_available",
+)
+
+
+def refuse_real(address: str, simulated: bool) -> None:
+    """Raise `BenchError` unless the address is simulated in this process or lies on this machine's loopback."""
+    if simulated:
+        return
+    network = re.fullmatch(r"TCPIP\d*::(\[?::1\]?|[^:\s]+)(?:::[^:\s]+)*", address, re.IGNORECASE)
+    if network and loopback(network.group(1).strip("[]").split(",")[0]):
+        return
+    raise BenchError(
+        f"{address}: real serial ports and non-loopback addresses are refused until the guard has landed; "
+        "use the simulated bench, or an address on 127.0.0.1"
+    )
+
+
+def loopback(host: str) -> bool:
+    """Whether a host, by name or number, is this machine and cannot be another."""
+    if host.lower() in LOOPBACK_NAMES:
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def open_session(
+    address: str,
+    *,
+    instrument: str,
+    library: VisaLibraryBase | None = None,
+    send_end: str = "\n",
+    receive_end: str = "\n",
+    timeout: float = 10.0,
+) -> VisaSession:
+    """Open `address` for the instrument of that name in the bench file.
+
+    `library` is an in-process VISA library; without it the pure Python back end is used, and then only loopback
+    addresses are allowed (`BenchError`). A library that keeps its own time offers it as `clock`. `send_end` and
+    `receive_end` count only where the transport has no end of message of its own. `timeout` is for opening (s).
+    Raises `LinkLostError` where nothing answers, `LinkError` for an address that cannot be understood.
+    """
+    refuse_real(address, simulated=library is not None)
+    clock: Clock = getattr(library, "clock", None) or RealClock()
+    session = VisaSession(address, instrument, library, (send_end.encode("ascii"), receive_end.encode("ascii")), clock)
+    session.open(timeout)
+    return session
+
+
+class VisaSession:
+    """One open VISA resource; keeps the `autobench.instruments.session.Session` port."""
+
+    def __init__(
+        self, address: str, instrument: str, library: VisaLibraryBase | None, ends: tuple[bytes, bytes], clock: Clock
+    ) -> None:
+        self.address = address
+        self.instrument = instrument
+        self.partial = b""
+        self._library = library
+        self._send_end, self._receive_end = ends
+        self._clock = clock
+        self._resource: Resource | None = None
+        self._handle: Any = None
+        self._has_end = False  # whether the transport marks the end of a message: all do but sockets and serial lines
+        self._serial = False
+        self._ended = False  # END came with the last byte read
+        self._stops: bool | None = None  # whether the termination character is on; None: not known
+        self._open_seconds = 10.0
+
+    def open(self, timeout: float) -> None:
+        """Open the resource; see `open_session`."""
+        self._open_seconds = timeout
+        try:
+            with foreign_errors(self.instrument), OPENING:
+                resource = open_resource(self.address, self._library, timeout)
+                self._handle = resource.session
+                self._serial = resource.interface_type == serial_line()
+                self._has_end = not self._serial and resource.resource_class != "SOCKET"
+        except LinkError as error:
+            raise type(error)(self.instrument, f"cannot open {self.address}: {error.text}") from error
+        self._resource = resource
+        self._stops = None
+        self._ended = False
+
+    @property
+    def has_end(self) -> bool:
+        """Whether the transport marks the end of a message itself."""
+        return self._has_end
+
+    def write(self, message: bytes, within: float) -> None:
+        self.partial = b""
+        self._ended = False
+        resource = self._open_resource()
+        with foreign_errors(self.instrument):
+            self._limit(resource, within)
+            resource.visalib.write(self._handle, message if self._has_end else message + self._send_end)
+
+    def read_message(self, within: float) -> bytes:
+        if not self._has_end and not self._receive_end:
+            raise LinkError(
+                self.instrument, "its replies have no line end on this connection; they can be read by length only"
+            )
+        deadline = Deadline(self._clock, within)
+        message = bytearray()
+        stopping = not self._has_end
+        while True:
+            data, stopped = self._read(CHUNK, deadline, stopping, message)
+            message += data
+            if self._ended:
+                end = self._receive_end if self._receive_end and message.endswith(self._receive_end) else b"\n"
+                return bytes(message.removesuffix(end))
+            if stopped and message.endswith(self._receive_end):
+                return bytes(message.removesuffix(self._receive_end))
+
+    def read_exact(self, count: int, within: float) -> bytes:
+        deadline = Deadline(self._clock, within)
+        first, _ = self._read(min(count, 4 * CHUNK), deadline, False, b"") if count else (b"", False)
+        if len(first) == count:
+            return first
+        message = bytearray(first)
+        while len(message) < count:
+            if self._ended:
+                self.partial = bytes(message)
+                raise ReplyError(self.instrument, f"the message ended after {len(message)} of {count} bytes")
+            data, _ = self._read(min(count - len(message), 4 * CHUNK), deadline, False, message)
+            message += data
+        return bytes(message)
+
+    def finish_message(self, within: float) -> bytes:
+        if self._ended or not (self._has_end or self._receive_end):
+            return b""
+        brief = min(within, LINE_END_SECONDS)
+        try:
+            rest = self.read_message(brief) if self._has_end else self.read_exact(len(self._receive_end), brief)
+        except NoReplyError:
+            if not self.partial:
+                return b""
+            rest = self.partial
+        if rest not in (b"", self._receive_end):
+            raise ReplyError(self.instrument, f"{len(rest)} bytes follow where the message should end: {rest[:20]!r}")
+        return rest
+
+    def clear(self) -> None:
+        resource = self._open_resource()
+        self._ended = False
+        with foreign_errors(self.instrument):
+            from pyvisa.constants import BufferOperation
+
+            if self._serial:  # it has no device clear
+                resource.visalib.flush(self._handle, BufferOperation.discard_read_buffer)
+            else:
+                resource.clear()
+
+    def status_byte(self) -> int | None:
+        resource = self._open_resource()
+        with foreign_errors(self.instrument):
+            from pyvisa.constants import StatusCode
+            from pyvisa.errors import VisaIOError
+
+            try:
+                return int(resource.visalib.read_stb(self._handle)[0])
+            except VisaIOError as error:
+                if error.error_code == StatusCode.error_nonsupported_operation:
+                    return None
+                raise
+
+    def abort(self) -> None:
+        abort = getattr(self._inner(), "abort", None)
+        if abort is not None:
+            abort()
+
+    def reopen(self) -> None:
+        self.close()
+        self.open(self._open_seconds)
+
+    def close(self) -> None:
+        resource, self._resource = self._resource, None
+        if resource is None:
+            return
+        # A connection that is already broken may fail to close as well; there is nothing more to be lost.
+        with contextlib.suppress(LinkError), foreign_errors(self.instrument), OPENING:
+            resource.close()
+        sessions = getattr(resource.visalib, "sessions", None)
+        if sessions is not None:
+            sessions.pop(self._handle, None)  # the back end never prunes its table itself
+
+    def _read(self, count: int, deadline: Deadline, stopping: bool, before: bytes | bytearray) -> tuple[bytes, bool]:
+        """One read of up to `count` bytes, and whether the termination character ended it.
+
+        `before` is what came of the message already: it is kept as `partial` if this read fails.
+        """
+        from pyvisa.constants import StatusCode
+
+        resource = self._open_resource()
+        try:
+            more = resource.ignore_warning(StatusCode.success_max_count_read)  # "more may follow" is no warning to us
+            with foreign_errors(self.instrument), more:
+                self._stop_at_line_end(resource, stopping)
+                self._limit(resource, deadline.left())
+                data, status = resource.visalib.read(self._handle, count)
+        except LinkError:
+            self.partial = bytes(before) + bytes(getattr(self._inner(), "received", b""))
+            raise
+        self._ended = self._has_end and status == StatusCode.success
+        return bytes(data), status == StatusCode.success_termination_character_read
+
+    def _stop_at_line_end(self, resource: Resource, stopping: bool) -> None:
+        """Switch the termination character on or off; off for blocks, whose data may hold it."""
+        if self._stops is stopping:
+            return
+        from pyvisa.constants import ResourceAttribute
+
+        if stopping:
+            resource.set_visa_attribute(ResourceAttribute.termchar, self._receive_end[-1])
+        resource.set_visa_attribute(ResourceAttribute.termchar_enabled, stopping)
+        self._stops = stopping
+
+    def _limit(self, resource: Resource, seconds: float) -> None:
+        """Set the time-out of the next call; VISA counts in whole milliseconds and takes zero for 'at once'."""
+        from pyvisa.constants import ResourceAttribute
+
+        milliseconds = math.ceil(round(seconds * 1000.0, 6))  # rounded first, since 0.3 s is a little more than 300 ms
+        resource.set_visa_attribute(ResourceAttribute.timeout_value, min(milliseconds, LONGEST_MS))
+
+    def _open_resource(self) -> Resource:
+        if self._resource is None:
+            raise LinkLostError(self.instrument, "the connection is closed")
+        return self._resource
+
+    def _inner(self) -> object:
+        """The back end's own session object, where it has one."""
+        if self._resource is None:
+            return None
+        sessions = getattr(self._resource.visalib, "sessions", {})
+        return sessions.get(self._handle)
+
+
+def open_resource(address: str, library: VisaLibraryBase | None, timeout: float) -> Resource:
+    """Open by the given library, or by the pure Python back end."""
+    import pyvisa
+
+    manager = pure_python() if library is None else pyvisa.ResourceManager(library)
+    return manager.open_resource(address, open_timeout=math.ceil(timeout * 1000.0))
+
+
+@functools.cache
+def pure_python() -> ResourceManager:
+    """The pure Python back end with our socket session; kept, since closing it closes everybody's connections."""
+    import pyvisa
+
+    from autobench.instruments import socket_session
+
+    socket_session.register()
+    return pyvisa.ResourceManager(BACK_END)
+
+
+def serial_line() -> object:
+    """VISA's constant for a serial line."""
+    from pyvisa.constants import InterfaceType
+
+    return InterfaceType.asrl
+
+
+@contextlib.contextmanager
+def foreign_errors(instrument: str) -> Iterator[None]:
+    """Turn every error of the VISA stack into one of ours. Only calls into that stack belong inside."""
+    try:
+        yield
+    except AutobenchError:
+        raise
+    except Exception as error:  # the back end raises even plain `Exception`
+        raise in_words(instrument, error) from error
+
+
+def in_words(instrument: str, error: Exception) -> LinkError:
+    """The one table of foreign errors: who must act, and in plain words why."""
+    from pyvisa import errors, rname
+
+    if isinstance(error, errors.VisaIOError):
+        code = error.abbreviation
+        name = getattr(error.error_code, "name", str(error.error_code))
+        if name == "error_timeout":
+            return NoReplyError(instrument, "nothing more came in time")
+        if name == "error_resource_not_found":
+            return LinkLostError(instrument, "nothing answers at this address")
+        if name in LOST:
+            return LinkLostError(instrument, f"the connection is lost ({code})")
+        return LinkError(instrument, f"the connection reports {code}: {error.description}")
+    if isinstance(error, errors.InvalidSession):
+        return LinkLostError(instrument, "the connection is closed")
+    if isinstance(error, rname.InvalidResourceName):
+        return LinkError(instrument, f"the address cannot be understood: {error}")
+    if isinstance(error, ConnectionRefusedError):
+        return LinkLostError(instrument, "the connection is refused: no instrument listens there")
+    if isinstance(error, TimeoutError):
+        return NoReplyError(instrument, "nothing more came in time")
+    if isinstance(error, OSError):
+        return LinkLostError(instrument, f"the connection is lost ({error.strerror or error})")
+    # RuntimeError, TypeError, ValueError (text that cannot be decoded among them) and plain Exception
+    return LinkError(instrument, f"the connection failed: {type(error).__name__}: {error}")

@@ -1,0 +1,161 @@
+"""From documents to a plan: every step with its instrument, route and limits, or the reason why it cannot be taken.
+
+Pure. What can be refused is refused here, before anything is switched on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+from autobench.documents.bench import Bench
+from autobench.documents.board import Board
+from autobench.documents.driver import Driver
+from autobench.documents.rails import Drop, Rail, RailPlace
+from autobench.documents.sequence import Sequence as SequenceFile
+from autobench.documents.sequence import Step
+from autobench.documents.words import choice_text, quoted
+from autobench.errors import UsageError
+from autobench.plan.envelope import feeds_of, meter_channels
+from autobench.plan.steps import (
+    AskJob,
+    CurrentJob,
+    DropJob,
+    Feed,
+    Job,
+    Limits,
+    OhmsJob,
+    Plan,
+    PlannedStep,
+    PolarityJob,
+    PowerJob,
+    RailJob,
+    Target,
+    WaitJob,
+)
+
+NO_ROUTE = "no meter route to {point} and {ground} on this bench, and no hand probe yet"
+# Seconds a step takes beside what the board itself needs; for the time left, not for any verdict.
+METER_SECONDS = 0.3
+POLARITY_SECONDS = 1.0
+
+
+class Planner:
+    """Makes one plan of one set of documents."""
+
+    def __init__(self, bench: Bench, drivers: Mapping[str, Driver], board: Board, options: Mapping[str, str]) -> None:
+        self.bench = bench
+        self.board = board
+        self.options = board.resolve_options(options)
+        self.feeds = feeds_of(bench, drivers, board, self.options)
+
+    def plan(self, sequence: SequenceFile, only: Sequence[str] = ()) -> Plan:
+        """The whole round; with `only`, the named steps and what keeps them safe. Raises `UsageError`."""
+        steps = tuple(planned for step in sequence.steps for planned in self.expand(step))
+        return Plan(
+            board=self.board.board,
+            options=self.options,
+            sequence=sequence.sequence,
+            bench=self.bench.bench,
+            feeds=self.feeds,
+            steps=pick(steps, only) if only else steps,
+            instruments={name: f"{item.driver} at {item.address}" for name, item in self.bench.instruments.items()},
+            line_frequency=self.bench.line_frequency.value,
+            route_settle=self.bench.routes.settle.value if self.bench.routes else 0.0,
+        )
+
+    def expand(self, step: Step) -> Iterator[PlannedStep]:
+        """The steps a template stands for."""
+        if step.for_each is None:
+            yield self.once(step)
+            return
+        for rail_name, rail in self.board.rails.items():
+            feed = next(feed for feed in self.feeds if feed.rail == rail_name)
+            if step.for_each == "rail":
+                yield self.for_rail(step, rail_name, rail, feed)
+            elif step.for_each == "place":
+                for name, place in rail.places.items():
+                    yield self.for_place(step, rail_name, name, place)
+            else:
+                for drop in rail.drops:
+                    yield self.for_drop(step, rail_name, rail, drop)
+
+    def once(self, step: Step) -> PlannedStep:
+        """A step that is taken once."""
+        job: Job
+        if step.ask is not None:
+            job, words, seconds = AskJob(step.ask), step.ask, 30.0
+        elif step.wait is not None:
+            job, words, seconds = WaitJob(step.wait.value), f"wait {step.wait}", step.wait.value
+        else:
+            on = step.power == "on"
+            job, words = PowerJob(on), "every rail on" if on else "every rail off"
+            seconds = sum(feed.settle for feed in self.feeds) if on else 1.0
+        return PlannedStep(step.name({}), step.stage, job, words, seconds)
+
+    def for_rail(self, step: Step, name: str, rail: Rail, feed: Feed) -> PlannedStep:
+        """A step that is taken once a rail."""
+        full = step.name({"rail": name})
+        place = next(iter(rail.places.values()))
+        if step.power == "polarity":
+            return PlannedStep(full, step.stage, PolarityJob(name), f"which way round is {name}?", POLARITY_SECONDS)
+        if step.measure == "current":
+            job = CurrentJob(name, feed.current, place.point)
+            return PlannedStep(full, step.stage, job, f"current of {name}", METER_SECONDS)
+        target = self.target(name, place)
+        limits = Limits(rail.ohms.limits, "board file", rail.ohms.usual)
+        path = 2 * self.bench.routes.path.value if self.bench.routes else 0.0
+        ohms = OhmsJob(name, target, limits, path)
+        return PlannedStep(full, step.stage, ohms, f"{name} to ground, ohms", METER_SECONDS, self.unreachable(target))
+
+    def for_place(self, step: Step, rail: str, name: str, place: RailPlace) -> PlannedStep:
+        """A step that is taken at one place of a rail."""
+        target = self.target(rail, place)
+        job = RailJob(rail, name, target, Limits(place.limits, "board file", place.usual, place.data_sheet))
+        full = step.name({"rail": rail, "place": name})
+        words = f"{rail} at {name}, {place.point} against {place.ground}"
+        return PlannedStep(full, step.stage, job, words, METER_SECONDS, self.unreachable(target))
+
+    def for_drop(self, step: Step, rail_name: str, rail: Rail, drop: Drop) -> PlannedStep:
+        """A drop between two places, from readings taken before."""
+        limits = Limits(drop.limits, "board file", drop.usual)
+        job = DropJob(rail_name, drop.start, drop.end, rail.places[drop.end].point, limits)
+        full = step.name({"rail": rail_name, "from": drop.start, "to": drop.end})
+        return PlannedStep(full, step.stage, job, f"what {rail_name} loses from {drop.start} to {drop.end}", 0.0)
+
+    def target(self, rail: str, place: RailPlace) -> Target:
+        """Where the meter touches; without channels where no relay leads there."""
+        channels = meter_channels(self.bench, self.board.board, place.point, place.ground)
+        return Target(rail, place.point, place.ground, channels)
+
+    def unreachable(self, target: Target) -> str | None:
+        """Why a target cannot be measured on this bench, or None."""
+        return None if target.channels else NO_ROUTE.format(point=target.point, ground=target.against)
+
+
+def pick(steps: tuple[PlannedStep, ...], only: Sequence[str]) -> tuple[PlannedStep, ...]:
+    """The steps named (by step or by stage) with every step that keeps power safe; raises `UsageError` for an unknown."""
+    names = [step.name for step in steps]
+    stages = list(dict.fromkeys(step.stage for step in steps))
+    for word in only:
+        if word not in names and word not in stages:
+            raise UsageError(f"no step is named {quoted(word)}; {choice_text(word, [*stages, *names])}")
+    wanted = {step.name for step in steps if step.name in only or step.stage in only}
+    needed = wanted | partners(steps, wanted)
+    safe = (OhmsJob, PolarityJob, PowerJob)
+    return tuple(
+        step if step.name in wanted or isinstance(step.job, safe) else replace(step, required=False)
+        for step in steps
+        if step.name in needed or isinstance(step.job, safe)
+    )
+
+
+def partners(steps: tuple[PlannedStep, ...], wanted: set[str]) -> set[str]:
+    """Steps a wanted step takes its numbers from: a drop needs the volts at both its places."""
+    places = {
+        (step.job.rail, place)
+        for step in steps
+        if step.name in wanted and isinstance(step.job, DropJob)
+        for place in (step.job.start, step.job.end)
+    }
+    return {step.name for step in steps if isinstance(step.job, RailJob) and (step.job.rail, step.job.place) in places}

@@ -1,0 +1,172 @@
+"""What a plan is made of: steps with everything resolved – instrument, route, range, limits – before anything moves.
+
+Plain frozen data. Nothing here reads files or talks to instruments.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from autobench.quantity import Span
+
+
+@dataclass(frozen=True)
+class Envelope:
+    """The most one output may ever do: the least of bench, board and driver ratings. Volts, amps, volts."""
+
+    volts: float
+    amps: float
+    trip: float
+
+
+@dataclass(frozen=True)
+class Target:
+    """Where a meter touches: `point` against `against`, through relay `channels` (empty = by hand)."""
+
+    net: str
+    point: str
+    against: str
+    channels: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a reading is held to. `source` says where the limits come from; `data_sheet` is what the parts' makers say."""
+
+    span: Span
+    source: str
+    usual: Span | None = None
+    data_sheet: Span | None = None
+
+
+@dataclass(frozen=True)
+class Feed:
+    """One rail as the bench will feed it.
+
+    Volts, amps, ohms and seconds. `volts`, `amps` and `trip` are what will be set; `top_volts` is the most the board
+    may get, which lead compensation never passes; `current` the span this board with these options draws.
+    """
+
+    rail: str
+    supply: str
+    output: int
+    envelope: Envelope
+    nominal: float
+    volts: float
+    amps: float
+    trip: float
+    top_volts: float
+    leads: float
+    isolated_when_off: bool
+    compensate: bool
+    settle: float
+    current: Limits
+    inlet: Target | None
+
+
+@dataclass(frozen=True)
+class OhmsJob:
+    """Ohms of a rail to ground, power off; `path` is the route's own two-way resistance, ohms."""
+
+    rail: str
+    target: Target
+    limits: Limits
+    path: float
+
+
+@dataclass(frozen=True)
+class PolarityJob:
+    """The one low-voltage ON that shows which way round the leads are."""
+
+    rail: str
+
+
+@dataclass(frozen=True)
+class PowerJob:
+    """Switch every rail on (in order) or off (in reverse)."""
+
+    on: bool
+
+
+@dataclass(frozen=True)
+class CurrentJob:
+    """Current of a rail at the end of its settling time."""
+
+    rail: str
+    limits: Limits
+    point: str | None
+
+
+@dataclass(frozen=True)
+class RailJob:
+    """Volts of a rail at one place, between the supply pin and the ground pin of the same part."""
+
+    rail: str
+    place: str
+    target: Target
+    limits: Limits
+
+
+@dataclass(frozen=True)
+class DropJob:
+    """Difference of two places of a rail, from the readings taken there."""
+
+    rail: str
+    start: str
+    end: str
+    point: str
+    limits: Limits
+
+
+@dataclass(frozen=True)
+class WaitJob:
+    """Let time pass under the watch."""
+
+    seconds: float
+
+
+@dataclass(frozen=True)
+class AskJob:
+    """Ask the person at the bench something."""
+
+    words: str
+
+
+Job = OhmsJob | PolarityJob | PowerJob | CurrentJob | RailJob | DropJob | WaitJob | AskJob
+
+
+@dataclass(frozen=True)
+class PlannedStep:
+    """One step of the round.
+
+    `cannot` says why this bench cannot do it (then it is skipped with that reason). The board's verdict waits for the
+    readings of a `required` step only.
+    """
+
+    name: str
+    stage: str
+    job: Job
+    words: str
+    seconds: float
+    cannot: str | None = None
+    required: bool = True
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The whole round, in order."""
+
+    board: str
+    options: dict[str, str]
+    sequence: str
+    bench: str
+    feeds: tuple[Feed, ...]
+    steps: tuple[PlannedStep, ...]
+    instruments: dict[str, str] = field(default_factory=dict)
+    line_frequency: float = 50.0
+    route_settle: float = 0.0
+
+    @property
+    def seconds(self) -> float:
+        """Expected duration of the round, s."""
+        return sum(step.seconds for step in self.steps)

@@ -1,0 +1,153 @@
+"""The record's store: opens a database and appends what happened in a run, flushed with every reading.
+
+Events and the plain tables are written in one transaction. Nothing is ever changed or deleted, but for the one row of
+a run that says how it ended. No view and no instrument is known here.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any, Self
+
+from sqlalchemy import Connection, Engine, create_engine, event, insert, inspect, select, update
+from sqlalchemy.exc import ArgumentError, SQLAlchemyError
+
+from autobench.errors import RecordError
+from autobench.events import Event, Exchanged, ReadingTaken, RunEnded, RunStarted, Watched, plain
+from autobench.record import schema
+
+UNFINISHED = "the run did not end: it was killed, or is still going on"
+
+
+def database_url(records: str) -> str:
+    """A database URL from what a person wrote: a URL is kept, anything else is the path of an SQLite file."""
+    if "://" in records:
+        return records
+    return f"sqlite:///{Path(records).expanduser().absolute()}"
+
+
+def open_engine(records: str) -> Engine:
+    """Open (and on first use create) the database. Raises `RecordError` in words."""
+    url = database_url(records)
+    try:
+        if url.startswith("sqlite:///"):
+            Path(url.removeprefix("sqlite:///")).parent.mkdir(parents=True, exist_ok=True)
+        engine = create_engine(url)
+        if engine.dialect.name == "sqlite":
+            event.listen(engine, "connect", prepare_sqlite)
+        with engine.begin() as connection:
+            check_version(connection)
+    except ArgumentError as error:
+        raise RecordError(f"'{records}' is neither a database URL nor a file: {error}") from error
+    except (SQLAlchemyError, OSError, ModuleNotFoundError) as error:
+        raise RecordError(f"the record {records} cannot be opened: {first_line(error)}") from error
+    return engine
+
+
+def prepare_sqlite(connection: Any, _record: Any) -> None:
+    """Write-ahead log: a killed process loses nothing that was committed, and readers do not block the run."""
+    cursor = connection.cursor()
+    cursor.execute("PRAGMA journal_mode=WAL")
+    cursor.execute("PRAGMA synchronous=NORMAL")
+    cursor.execute("PRAGMA foreign_keys=ON")
+    cursor.close()
+
+
+def check_version(connection: Connection) -> None:
+    """Create the tables in an empty database; refuse one of another schema version, or somebody else's."""
+    tables = set(inspect(connection).get_table_names())
+    if not tables:
+        schema.metadata.create_all(connection)
+        connection.execute(insert(schema.about).values(name="schema version", value=str(schema.VERSION)))
+        return
+    if "about" not in tables:
+        raise RecordError("this database belongs to some other program: it is not a record of autobench")
+    found = connection.execute(select(schema.about.c.value).where(schema.about.c.name == "schema version")).scalar()
+    if found != str(schema.VERSION):
+        raise RecordError(
+            f"the record has schema version {found}, this autobench writes version {schema.VERSION}: "
+            "use the autobench that wrote it, or start a new record"
+        )
+
+
+def first_line(error: BaseException) -> str:
+    """The first line of a foreign error: the rest is for programmers."""
+    original = getattr(error, "orig", None) or error
+    return (str(original).splitlines() or [type(original).__name__])[0]
+
+
+class RunRecord:
+    """The record of one run, from its first event to its last.
+
+    Every event is kept; exchanges and looks of the watch wait for the next event that matters, so that one reading
+    costs one transaction. Raises `RecordError` when the store cannot be written.
+    """
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._run = ""
+        self._number = 0
+        self._waiting: list[tuple[Any, dict[str, Any]]] = []
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        try:
+            if self._waiting:
+                self._flush()
+        finally:
+            self._engine.dispose()
+
+    def write(self, happened: Event) -> None:
+        """Append one event; readings, notices and the run's start and end are on the disk when this returns."""
+        if isinstance(happened, RunStarted):
+            self._run = happened.run
+            self._waiting.append((insert(schema.runs), run_row(happened)))
+        self._number += 1
+        data = plain(happened)
+        at = data.pop("at")
+        row = {"run": self._run, "number": self._number, "at": at, "kind": type(happened).__name__}
+        self._waiting.append((insert(schema.events), row | {"data": json.dumps(data, ensure_ascii=False)}))
+        if isinstance(happened, ReadingTaken):
+            columns = data["reading"] | {"budget": json.dumps(data["reading"]["budget"])}
+            self._waiting.append(
+                (insert(schema.readings), columns | {"run": self._run, "number": self._number, "at": at})
+            )
+        if isinstance(happened, RunEnded):
+            ending = update(schema.runs).where(schema.runs.c.run == self._run)
+            values = {"verdict": happened.verdict, "reason": happened.reason, "seconds": happened.seconds}
+            self._waiting.append((ending.values(**values), {}))
+        if not isinstance(happened, (Exchanged, Watched)):
+            self._flush()
+
+    def _flush(self) -> None:
+        try:
+            with self._engine.begin() as connection:
+                for statement, row in self._waiting:
+                    connection.execute(statement, row or None)
+        except (SQLAlchemyError, OSError) as error:
+            raise RecordError(f"the record cannot be written: {first_line(error)}") from error
+        self._waiting.clear()
+
+
+def run_row(started: RunStarted) -> dict[str, Any]:
+    """The run's row as it stands until the run ends."""
+    return {
+        "run": started.run,
+        "started": started.started,
+        "board": started.board,
+        "serial": started.serial,
+        "options": json.dumps(started.options),
+        "sequence": started.sequence,
+        "bench": started.bench,
+        "simulated": started.simulated,
+        "operator": started.operator,
+        "instruments": json.dumps(started.instruments, ensure_ascii=False),
+        "files": json.dumps(started.files, ensure_ascii=False),
+        "verdict": "stopped",
+        "reason": UNFINISHED,
+    }

@@ -1,0 +1,208 @@
+"""What each kind of step does: measures through `Touch` and `Power`, judges, and returns readings.
+
+One function a kind of job. No function here switches an output by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+from autobench.clock import Clock
+from autobench.errors import BenchError, TrippedError
+from autobench.instruments.meter import MeterReading
+from autobench.judgement.reading import Reading
+from autobench.judgement.uncertainty import Component
+from autobench.judgement.verdict import Judgement, Verdict, void
+from autobench.plan.steps import (
+    CurrentJob,
+    DropJob,
+    Limits,
+    OhmsJob,
+    PlannedStep,
+    PolarityJob,
+    PowerJob,
+    RailJob,
+)
+from autobench.quantity import Span, show
+from autobench.run.power import Power
+from autobench.run.readings import changed, judged, judged_estimate, unread
+from autobench.run.touch import Touch
+from autobench.run.watch import Look
+
+OHMS_BELOW = 0.05  # V: with more on the rail an ohms reading measures the charge, not the board
+OHMS_PATIENCE = 10.0  # s a rail is given to discharge below that
+DEAD_SHORT = 1.0  # ohm: no override
+NEAR_SHORT = 5.0  # ohm: power only for injection at 0.5 V, by a person with a reason
+POLARITY_SIGN = 0.1  # V that the probe must show at the inlet to count as either sign
+
+
+@dataclass
+class Bench:
+    """What actions work with: the opened instruments and what was measured so far."""
+
+    power: Power
+    touch: Touch
+    clock: Clock
+    fits: Callable[[str, float], list[str]]  # rail, amps -> options whose current band holds them
+    line_hertz: float
+    looks: dict[str, list[Look]] = field(default_factory=dict)
+    places: dict[tuple[str, str], MeterReading] = field(default_factory=dict)
+
+
+def ohms(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
+    """Ohms of a rail to ground with the power off; opens or closes the interlock's gate."""
+    target = job.target
+    until = bench.clock.now() + OHMS_PATIENCE
+    while (left := bench.touch.quick_volts(target)) and abs(left) > OHMS_BELOW:
+        if bench.clock.now() > until:
+            why = f"{show(left, 'V')} is still on the rail: ohms count only below {show(OHMS_BELOW, 'V')}"
+            return [unread(step, job.rail, target.point, "resistance", "ohm", job.limits, void(why))]
+        bench.power.wait(0.2)
+    expected = job.limits.span.high or 1e3
+    touched = bench.touch.ohms(target, expected)
+    if touched.estimate is None:
+        reading = open_circuit(step, job, touched)
+    else:
+        # The route's own ohms are in the reading; how well they are known is part of its uncertainty.
+        path = Component("route", 0.3 * job.path, "rectangular")
+        value = touched.estimate.value - job.path
+        reading = judged(
+            step, job.rail, target.point, "resistance", value, "ohm", (*touched.components, path), job.limits
+        )
+    if reading.value is None:
+        return [reading]  # nothing was learnt: the gate stays shut
+    worst = reading.value
+    passed = worst - 2 * (reading.uncertainty or 0.0) >= NEAR_SHORT
+    bench.power.ohms_judged(job.rail, passed)
+    if not passed:
+        kind = "dead short" if worst < DEAD_SHORT else "near-short"
+        why = f"{kind}: {show(worst, 'ohm')} from {job.rail} to ground; the interlock refuses power"
+        reading = changed(reading, Judgement(Verdict.OUTSIDE, 0.0, why))
+    return [reading]
+
+
+def open_circuit(step: PlannedStep, job: OhmsJob, seen: MeterReading) -> Reading:
+    """An over-range ohms reading: the rail is open, which is a reading, not a failure to measure."""
+    if seen.beyond is None:
+        return unread(
+            step, job.rail, job.target.point, "resistance", "ohm", job.limits, void(seen.reason or "overload")
+        )
+    why = f"over range: more than {show(seen.beyond, 'ohm')}; the rail looks open"
+    high = job.limits.span.high
+    verdict = Verdict.OUTSIDE if high is not None and seen.beyond >= high else Verdict.WITHIN
+    blank = unread(step, job.rail, job.target.point, "resistance", "ohm", job.limits, Judgement(verdict, 0.0, why))
+    return replace(blank, value=seen.beyond, uncertainty=0.0)
+
+
+def polarity(bench: Bench, step: PlannedStep, job: PolarityJob) -> list[Reading]:
+    """The low-voltage probe: which way round are the leads?"""
+    limits = Limits(Span(POLARITY_SIGN, None, "V"), "interlock")
+    feed = bench.power.outputs[job.rail].feed
+    point = feed.inlet.point if feed.inlet else None
+    try:
+        seen = bench.power.probe_polarity(job.rail)
+    except BenchError as error:
+        bench.power.make_off()
+        return [unread(step, job.rail, point, "voltage", "V", limits, void(str(error)))]
+    sign = 1.0 if feed.nominal > 0 else -1.0
+    right = sign * seen.value > POLARITY_SIGN
+    if not right and sign * seen.value > -POLARITY_SIGN:
+        bench.power.make_off()
+        why = (
+            f"{show(seen.value, 'V')} at the inlet during the probe: too little to tell the polarity; are the leads on?"
+        )
+        return [unread(step, job.rail, point, "voltage", "V", limits, void(why))]
+    bench.power.polarity_judged(job.rail, right)
+    reading = judged_estimate(step, job.rail, point, "voltage", seen, (), limits)
+    if right:
+        return [reading]
+    return [changed(reading, void("the supply leads are the wrong way round at the board's inlet: turn them"))]
+
+
+def power(bench: Bench, step: PlannedStep, job: PowerJob) -> list[Reading]:
+    """Rails on in order, or off in reverse and proved."""
+    if not job.on:
+        bench.power.make_off()
+        return []
+    for rail, output in bench.power.outputs.items():
+        try:
+            bench.looks[rail] = bench.power.power_up(rail)
+        except TrippedError as error:
+            return [tripped(step, error, output.feed.current)]
+    return []
+
+
+def tripped(step: PlannedStep, error: TrippedError, limits: Limits) -> Reading:
+    """A trip as a reading: the board caused it, so it counts against the board."""
+    blank = unread(step, error.rail, None, "current", "A", limits, Judgement(Verdict.OUTSIDE, 0.0, error.text))
+    return replace(blank, value=error.amps, uncertainty=0.0 if error.amps is not None else None)
+
+
+def current(bench: Bench, step: PlannedStep, job: CurrentJob) -> list[Reading]:
+    """Current at the end of the settling time; one that fits another option is no evidence against the board."""
+    output = bench.power.outputs[job.rail]
+    bench.power.tick()
+    samples = [output.supply.amps(output.feed.output) for _ in range(5)]
+    mean = sum(sample.value for sample in samples) / len(samples)
+    # The samples of one supply share its accuracy: averaging does not reduce that part.
+    components = (Component("supply read-back", max(sample.uncertainty for sample in samples), "normal"),)
+    reading = judged(step, job.rail, job.point, "current", mean, "A", components, job.limits)
+    if reading.verdict is not Verdict.OUTSIDE:
+        return [reading]
+    others = bench.fits(job.rail, mean)
+    if not others:
+        return [reading]
+    why = f"fits {' or '.join(others)}, not what was declared: check which options this board has"
+    return [changed(reading, void(why))]
+
+
+def rail(bench: Bench, step: PlannedStep, job: RailJob) -> list[Reading]:
+    """Volts of a rail at one place, on the pins of one part."""
+    output = bench.power.outputs[job.rail]
+    touched = bench.touch.volts(job.target, output.feed.nominal)
+    bench.power.tick()
+    bench.places[(job.rail, job.place)] = touched
+    if touched.estimate is None:
+        why = "the meter shows overload: is the range right?"
+        return [unread(step, job.rail, job.target.point, "voltage", "V", job.limits, void(why))]
+    if output.looks and output.looks[-1].limiting:
+        why = "the supply is limiting: volts read now say nothing about the board"
+        return [unread(step, job.rail, job.target.point, "voltage", "V", job.limits, void(why))]
+    reading = judged_estimate(
+        step, job.rail, job.target.point, "voltage", touched.estimate, touched.components, job.limits
+    )
+    return [with_data_sheet(reading, job.limits)]
+
+
+def with_data_sheet(reading: Reading, limits: Limits) -> Reading:
+    """Say both where a board is healthy outside what the parts' makers promise."""
+    sheet = limits.data_sheet
+    if sheet is None or reading.value is None or sheet.holds(reading.value):
+        return reading
+    if reading.verdict not in (Verdict.WITHIN, Verdict.UNUSUAL):
+        return reading
+    side = "below the data-sheet minimum" if reading.value < (sheet.low or 0.0) else "above the data-sheet maximum"
+    end = sheet.low if reading.value < (sheet.low or 0.0) else sheet.high
+    note = (
+        f"{show(reading.value, 'V')} is {side} of {show(end or 0.0, 'V')}; "
+        f"this board is healthy within {limits.span} here"
+    )
+    reason = f"{note}; {reading.reason}" if reading.reason else note
+    return replace(reading, reason=reason)
+
+
+def drop(bench: Bench, step: PlannedStep, job: DropJob) -> list[Reading]:
+    """Difference of two places, from the readings taken there."""
+    start, end = bench.places.get((job.rail, job.start)), bench.places.get((job.rail, job.end))
+    if start is None or end is None or start.estimate is None or end.estimate is None:
+        why = f"needs the volts at {job.start} and {job.end}"
+        return [unread(step, job.rail, job.point, "voltage", "V", job.limits, Judgement(Verdict.SKIPPED, None, why))]
+    value = start.estimate.value - end.estimate.value
+    # Same meter, same range, seconds apart: the common part of its error cancels, so this states too much, never too
+    # little.
+    parts = (
+        Component(f"volts at {job.start}", start.estimate.uncertainty, "normal"),
+        Component(f"volts at {job.end}", end.estimate.uncertainty, "normal"),
+    )
+    return [judged(step, job.rail, job.point, "voltage", value, "V", parts, job.limits)]

@@ -1,0 +1,276 @@
+"""Power: the only place that sends output commands to supplies. Every one passes the interlock.
+
+`Power` owns all outputs of a run. It sets, reads back, switches on and off, proves OFF by measurement and keeps the
+watch while anything is on. It judges no readings; what it sees it returns or raises as `TrippedError`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from autobench.clock import Clock
+from autobench.errors import BenchError, InterlockRefusedError, OutputNotOffError, TrippedError
+from autobench.events import Event, Notice, PowerChanged, Watched
+from autobench.instruments.supply import Supply
+from autobench.plan.steps import Feed
+from autobench.quantity import Estimate, show
+from autobench.run.interlock import PROBE_AMPS, PROBE_VOLTS, Interlock
+from autobench.run.stop import StopSignals
+from autobench.run.touch import Touch
+from autobench.run.watch import Look, must_go_off, sagged
+
+PROVED_OFF = 0.5  # volts: below this no TTL or MOS part of the board is powered
+READ_BACK = 0.01  # share of the asked value by which a read-back may differ
+LOOK_EVERY = 0.25  # s; at least twice a second while anything is on
+RETRY_FACTOR = 1.5
+RETRY_SECONDS = 0.3
+
+
+@dataclass
+class Output:
+    """One feed in action."""
+
+    feed: Feed
+    supply: Supply
+    interlock: Interlock
+    looks: list[Look] = field(default_factory=list)
+    on_since: float = 0.0
+    set_volts: float = 0.0
+    set_amps: float = 0.0
+
+
+class Power:
+    """All outputs of one run."""
+
+    def __init__(
+        self,
+        feeds: tuple[Feed, ...],
+        supplies: Mapping[str, Supply],
+        touch: Touch | None,
+        clock: Clock,
+        emit: Callable[[Event], None],
+        stop: StopSignals,
+    ) -> None:
+        self.outputs = {
+            feed.rail: Output(feed, supplies[feed.supply], Interlock(feed.rail, feed.envelope)) for feed in feeds
+        }
+        self._touch = touch
+        self._clock = clock
+        self._emit = emit
+        self._stop = stop
+        self._looked = clock.now()
+
+    # -- off ------------------------------------------------------------------------------------------------------
+
+    def make_off(self) -> None:
+        """Every output off, one after another in reverse order, each proved off.
+
+        Goes through all outputs whatever happens to one of them; raises `OutputNotOffError` at the end if any could
+        not be proved off, naming the supply a person must switch off. Wishes to stop wait meanwhile.
+        """
+        with self._stop.deferred():
+            outputs = list(self.outputs.values())[::-1]
+            failed = [words for output in outputs for words in self._end(output, tries=2)]
+        if failed:
+            raise OutputNotOffError(
+                "NOT PROVED OFF – switch the supply off by hand now, at its own switch: " + "; ".join(failed)
+            )
+
+    def _end(self, output: Output, tries: int) -> list[str]:
+        """OFF and its proof for one output; the words of the alarm, or nothing. An ignored OFF is sent once more."""
+        feed = output.feed
+        shown = ""
+        for _ in range(tries):
+            self._moved(output, "off")
+            try:
+                output.supply.off(feed.output)
+            except BenchError as error:
+                self._emit(Notice(self._clock.now(), f"OFF may not have reached the supply: {error}", urgent=True))
+            volts = self._volts_when_off(output)
+            if volts is not None and abs(volts) < PROVED_OFF:
+                self._moved(output, "proved off")
+                return []
+            self._moved(output, "not off")
+            shown = "nothing could be measured" if volts is None else f"still {show(volts, 'V')}"
+        return [f"{feed.supply} output {feed.output} ({feed.rail}): {shown}"]
+
+    def _volts_when_off(self, output: Output) -> float | None:
+        """Last volts seen while waiting for the output to fall; by the meter at the inlet, else by the supply itself."""
+        until = self._clock.now() + output.supply.ratings.fall.value + 2.0
+        seen: float | None = None
+        readers: list[Callable[[], float]] = [lambda: output.supply.volts(output.feed.output).value]
+        inlet, touch = output.feed.inlet, self._touch
+        if touch is not None and inlet is not None:
+            readers.insert(0, lambda: touch.quick_volts(inlet))
+        for reader in readers:
+            try:
+                while True:
+                    seen = reader()
+                    if abs(seen) < PROVED_OFF or self._clock.now() >= until:
+                        return seen
+                    self._clock.sleep(0.05)
+            except BenchError as error:
+                self._emit(Notice(self._clock.now(), f"cannot prove {output.feed.rail} off this way: {error}"))
+        return seen
+
+    # -- ohms and polarity ----------------------------------------------------------------------------------------
+
+    def ohms_judged(self, rail: str, passed: bool) -> None:
+        """The ohms gate of `rail` passed, or refused it for good."""
+        self._moved(self.outputs[rail], "ohms passed" if passed else "ohms refused")
+
+    def probe_polarity(self, rail: str) -> Estimate:
+        """The one allowed ON before the polarity is settled; returns the volts measured at the board's inlet.
+
+        The caller judges the sign and calls `polarity_judged`. Raises `InterlockRefusedError` when the gate before it
+        has not passed, `BenchError` when the volts cannot be measured at the inlet.
+        """
+        output = self.outputs[rail]
+        inlet = output.feed.inlet
+        if self._touch is None or inlet is None:
+            raise BenchError(f"{rail}: the polarity cannot be measured on this bench: no meter route to the inlet")
+        output.interlock.require("set low")
+        self._set(output, PROBE_VOLTS, PROBE_AMPS, probe=True)
+        self._moved(output, "set low")
+        self._switch_on(output)
+        self.wait(0.3)
+        seen = self._touch.volts(inlet, PROBE_VOLTS)
+        if seen.estimate is None:
+            raise BenchError(f"{rail}: the meter shows overload at the inlet during the probe")
+        return seen.estimate
+
+    def polarity_judged(self, rail: str, right: bool) -> None:
+        """The sign at the inlet was right, or wrong; either way the probe ends with OFF, proved."""
+        self._moved(self.outputs[rail], "polarity right" if right else "polarity wrong")
+        self.make_off()
+
+    # -- on -------------------------------------------------------------------------------------------------------
+
+    def power_up(self, rail: str) -> list[Look]:
+        """Set, read back, switch on, settle under the watch. Returns the looks of the settling time.
+
+        A supply that limits below 90 % of its volts for more than 150 ms is given 1.5 × the limit once, inside the
+        envelope, before it counts as a fault (a tight limit makes shorts that are not there). Raises `TrippedError`.
+        """
+        output = self.outputs[rail]
+        output.interlock.require("set")
+        self._set(output, output.feed.volts, output.feed.amps)
+        self._moved(output, "set")
+        self._switch_on(output)
+        self._retry_once(output)
+        self.wait(min(1.0, output.feed.settle))
+        if output.feed.compensate:
+            self._compensate(output)
+        self.wait(output.feed.settle - (self._clock.now() - output.on_since))
+        return list(output.looks)
+
+    def _retry_once(self, output: Output) -> None:
+        while self._clock.now() - output.on_since < RETRY_SECONDS:
+            self._pause(0.05)
+            self._look(output)
+        if not sagged(output.looks, output.set_volts):
+            return
+        amps = min(RETRY_FACTOR * output.set_amps, output.interlock.envelope.amps)
+        if amps > output.set_amps * 1.01:
+            self._emit(
+                Notice(self._clock.now(), f"{output.feed.rail}: limiting; tried once more with {show(amps, 'A')}")
+            )
+            self._set(output, output.set_volts, amps)
+            self._moved(output, "set")
+            output.looks.clear()
+            until = self._clock.now() + RETRY_SECONDS
+            while self._clock.now() < until:
+                self._pause(0.05)
+                self._look(output)
+        self._act_on(output)
+
+    def _compensate(self, output: Output) -> None:
+        """Raise the output by the measured drop of its leads, never above what the board may get."""
+        if self._touch is None or output.feed.inlet is None:
+            return
+        reading = self._touch.volts(output.feed.inlet, output.feed.nominal)
+        if reading.estimate is None or output.looks[-1].limiting:
+            return
+        inlet = reading.estimate.value
+        drop = output.set_volts - inlet
+        top = min(output.feed.top_volts, output.interlock.envelope.volts)
+        wanted = min(output.feed.nominal + drop, top)
+        if 0 < drop < 0.1 * output.feed.nominal and wanted > output.set_volts:
+            self._set(output, wanted, output.set_amps)
+            self._moved(output, "set")
+
+    def _set(self, output: Output, volts: float, amps: float, *, probe: bool = False) -> None:
+        """Set volts, limit and trip inside the envelope and read all three back within 1 %."""
+        feed, supply, trip = output.feed, output.supply, output.feed.trip
+        output.interlock.require_inside(volts, amps, trip, probe=probe)
+        supply.set_volts(feed.output, volts)
+        supply.set_amps(feed.output, amps)
+        supply.set_trip(feed.output, trip)
+        for what, asked, got in (
+            ("volts", volts, supply.set_volts_back(feed.output)),
+            ("current limit", amps, supply.set_amps_back(feed.output)),
+            ("over-voltage trip", trip, supply.set_trip_back(feed.output)),
+        ):
+            if abs(got - asked) > READ_BACK * abs(asked) + 1e-6:
+                raise InterlockRefusedError(
+                    f"{feed.rail}: {what} asked {asked:g}, but the supply says it is set to {got:g}"
+                )
+        output.set_volts, output.set_amps = volts, amps
+
+    def _switch_on(self, output: Output) -> None:
+        # Required before it is sent, noted before it is sent: an ON that fails half-way counts as on.
+        output.interlock.require("on")
+        self._moved(output, "on")
+        output.looks.clear()
+        output.on_since = self._clock.now()
+        output.supply.on(output.feed.output)
+
+    # -- the watch ------------------------------------------------------------------------------------------------
+
+    def wait(self, seconds: float) -> None:
+        """Let `seconds` pass, looking at every live output at least twice a second."""
+        until = self._clock.now() + seconds
+        while (left := until - self._clock.now()) > 1e-9:
+            self._pause(min(left, LOOK_EVERY))
+            self.tick()
+
+    def tick(self) -> None:
+        """Look at every live output if the last look is long enough ago. Raises `TrippedError` after switching off."""
+        if self._clock.now() - self._looked < LOOK_EVERY - 1e-9:
+            return
+        for output in self.outputs.values():
+            if output.interlock.state in ("on", "probing"):
+                self._look(output)
+                self._act_on(output)
+
+    def _pause(self, seconds: float) -> None:
+        self._stop.check()
+        self._clock.sleep(seconds)
+        self._stop.check()
+
+    def _look(self, output: Output) -> None:
+        number = output.feed.output
+        volts, amps = output.supply.volts(number).value, output.supply.amps(number).value
+        limiting, tripped = output.supply.limiting(number), output.supply.tripped(number)
+        self._looked = self._clock.now()
+        look = Look(self._looked - output.on_since, volts, amps, limiting, tripped)
+        output.looks.append(look)
+        self._emit(Watched(self._looked, output.feed.rail, volts, amps, limiting))
+
+    def _act_on(self, output: Output) -> None:
+        """Switch off and raise if the watch says so. The probe limits on purpose: only its trips count."""
+        if output.interlock.state == "probing":
+            reason = "the supply's own protection tripped" if output.looks[-1].tripped else None
+        else:
+            reason = must_go_off(output.feed, output.looks)
+        if reason is None:
+            return
+        self._moved(output, "trip")
+        last = output.looks[-1]
+        self.make_off()
+        raise TrippedError(output.feed.rail, f"{reason}; switched off", volts=last.volts, amps=last.amps)
+
+    def _moved(self, output: Output, event: str) -> None:
+        state = output.interlock.happened(event)
+        self._emit(PowerChanged(self._clock.now(), output.feed.rail, state, output.set_volts, output.set_amps))

@@ -1,0 +1,60 @@
+"""Ctrl-C, SIGTERM and SIGHUP as a wish to stop, noticed at safe points. It switches nothing itself.
+
+A signal that raised at any instruction could cut a command to a supply in half or interrupt the switching-off. So the
+handler only counts; every exchange with an instrument and every slice of a wait calls `check`, which raises. While
+outputs are being made safe, `check` is not called, and any number of further signals changes nothing.
+"""
+
+from __future__ import annotations
+
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import FrameType
+from typing import Any, Self
+
+from autobench.errors import StoppedError
+
+WORDS = {"SIGINT": "stopped by Ctrl-C", "SIGTERM": "stopped by SIGTERM", "SIGHUP": "the terminal was closed"}
+
+
+class StopSignals:
+    """Context manager that owns the three signals while a run lasts."""
+
+    def __init__(self) -> None:
+        self.reason: str | None = None
+        self._former: dict[int, Any] = {}
+        self._deferrals = 0
+
+    def __enter__(self) -> Self:
+        # Only the main thread may own signals; elsewhere (a run inside somebody's program) the caller decides.
+        if threading.current_thread() is threading.main_thread():
+            for name in WORDS:
+                number = getattr(signal, name, None)
+                if number is not None:
+                    self._former[number] = signal.signal(number, self._noticed)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        for number, former in self._former.items():
+            signal.signal(number, former)
+
+    def _noticed(self, number: int, _frame: FrameType | None) -> None:
+        self.reason = self.reason or WORDS[signal.Signals(number).name]
+
+    def check(self) -> None:
+        """Raise `StoppedError` if somebody wants the run to stop and nothing is being made safe."""
+        if self.reason and not self._deferrals:
+            raise StoppedError(self.reason)
+
+    @contextmanager
+    def deferred(self) -> Iterator[None]:
+        """While this is entered `check` lets everything through; the wish is kept."""
+        self._deferrals += 1
+        try:
+            yield
+        finally:
+            self._deferrals -= 1

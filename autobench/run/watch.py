@@ -1,0 +1,64 @@
+"""The watch over a live output: looks at volts, amps, limiting and trips, and says when it must go off.
+
+Pure: samples in, a reason or nothing out. Who looks, and what is switched, is decided in `power`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from autobench.plan.steps import Feed
+from autobench.quantity import show
+
+# Common practice: a current well above a good board's for longer than any start-up is a fault, not inrush.
+OVER_CURRENT = 1.5
+OVER_CURRENT_SECONDS = 3.0
+# A supply in limit below this share of its set volts for this long is feeding a fault, or is limited too tightly.
+SAGGED = 0.9
+SAGGED_SECONDS = 0.15
+
+
+@dataclass(frozen=True)
+class Look:
+    """One look at one output, by the supply's own reading: seconds since power-on, volts, amps, limiting."""
+
+    at: float
+    volts: float
+    amps: float
+    limiting: bool
+    tripped: bool = False
+
+
+def sagged(looks: list[Look], volts: float) -> bool:
+    """Whether the output has been limiting below 90 % of the `volts` it was set to for more than 150 ms."""
+    since: float | None = None
+    for look in looks:
+        if look.limiting and look.volts < SAGGED * volts:
+            since = look.at if since is None else since
+            if look.at - since > SAGGED_SECONDS:
+                return True
+        else:
+            since = None
+    return False
+
+
+def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
+    """Why this output must go off now, in words, or None. `looks` are those since power-on, oldest first."""
+    if not looks:
+        return None
+    last = looks[-1]
+    if last.tripped:
+        return "the supply's own protection tripped"
+    if last.volts > feed.trip:
+        return f"over-voltage: {show(last.volts, 'V')} where {show(feed.trip, 'V')} is the most allowed"
+    top = feed.current.span.high
+    if top is not None:
+        most = OVER_CURRENT * top
+        since: float | None = None
+        for look in looks:
+            since = (look.at if since is None else since) if look.amps > most else None
+        if since is not None and last.at - since > OVER_CURRENT_SECONDS:
+            return f"over-current: {show(last.amps, 'A')} for more than {OVER_CURRENT_SECONDS:g} s"
+    if sagged(looks, feed.volts):
+        return f"the supply limits at {show(last.amps, 'A')} and only {show(last.volts, 'V')} is left"
+    return None

@@ -1,0 +1,52 @@
+"""The JSON document of a run: the one machine-readable answer of `check --json`. Shape only, no judgement."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from autobench.judgement.reading import Reading
+from autobench.views.run_state import RunState
+
+
+def run_document(state: RunState) -> dict[str, Any]:
+    """The document of a run that has started and ended; raises `ValueError` for one that has not."""
+    if state.started is None or state.ended is None:
+        raise ValueError("a run has a document once it has started and ended")
+    started, ended = state.started, state.ended
+    return {
+        "run": started.run,
+        "board": started.board,
+        "serial": started.serial,
+        "options": dict(started.options),
+        "sequence": started.sequence,
+        "simulated": started.simulated,
+        "verdict": ended.verdict,
+        "reason": ended.reason,
+        "seconds": round(ended.seconds, 3),
+        "readings": [reading_document(reading) for reading in state.readings],
+        "suspects": [],
+        "told_apart": True,
+        "group": [],
+        "next_check": None,
+    }
+
+
+def reading_document(reading: Reading) -> dict[str, Any]:
+    """One reading as the document shows it."""
+    return {
+        "step": reading.step,
+        "stage": reading.stage,
+        "net": reading.net,
+        "point": reading.point,
+        "quantity": reading.quantity,
+        "value": reading.value,
+        "unit": reading.unit,
+        "uncertainty": reading.uncertainty,
+        "low": reading.low,
+        "high": reading.high,
+        "limit_from": reading.limit_from,
+        "state": reading.state,
+        "verdict": str(reading.verdict),
+        "conditional": reading.conditional,
+        "reason": reading.reason,
+    }

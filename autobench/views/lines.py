@@ -1,0 +1,69 @@
+"""Plain lines while a run goes on: for a pipe, a log or a simple terminal. Shows events, decides nothing."""
+
+from __future__ import annotations
+
+from typing import TextIO
+
+from autobench.events import Event, Notice, PowerChanged, ReadingTaken, RunEnded, RunStarted, StepStarted
+from autobench.judgement.reading import Reading
+from autobench.quantity import show
+
+SHOWN_STATES = {"probing": "on for the polarity probe", "on": "ON", "tripped": "TRIPPED", "alarm": "NOT PROVED OFF"}
+
+
+class Lines:
+    """Writes one line for what a person should see; a marker in front of every line says when nothing is real."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+        self._prefix = ""
+        self._stage = ""
+        self._set: dict[str, tuple[str, float, float]] = {}
+
+    def show(self, event: Event) -> None:
+        """Write the lines of one event; most events have none."""
+        match event:
+            case RunStarted():
+                self._prefix = "SIMULATED  " if event.simulated else ""
+                chosen = ", ".join(f"{name} {choice}" for name, choice in event.options.items())
+                serial = f", serial {event.serial}" if event.serial else ""
+                self._line(
+                    f"{event.board}{serial}{' with ' + chosen if chosen else ''}: {event.sequence} on {event.bench}"
+                )
+            case StepStarted() if event.stage != self._stage:
+                self._stage = event.stage
+                self._line(f"– {event.stage} –")
+            case ReadingTaken():
+                for line in reading_lines(event.reading):
+                    self._line(line)
+            case PowerChanged():
+                self._power(event)
+            case Notice():
+                self._line(f"{'ALARM: ' if event.urgent else ''}{event.words}")
+            case RunEnded():
+                self._line(f"{event.verdict.upper()}{': ' + event.reason if event.reason else ''}")
+            case _:
+                pass
+
+    def _power(self, event: PowerChanged) -> None:
+        now = (event.state, event.volts, event.amps)
+        if event.state in SHOWN_STATES and self._set.get(event.rail) != now:
+            words = SHOWN_STATES[event.state]
+            self._line(f"{event.rail} {words}: {show(event.volts, 'V')}, at most {show(event.amps, 'A')}")
+        elif event.state in ("settled", "reversed", "stopped") and self._set.get(event.rail, ("",))[0] != event.state:
+            self._line(f"{event.rail} off, proved")
+        self._set[event.rail] = now
+
+    def _line(self, text: str) -> None:
+        self._stream.write(f"{self._prefix}{text}\n")
+        self._stream.flush()
+
+
+def reading_lines(reading: Reading) -> list[str]:
+    """A reading as one line, and its reason as another."""
+    point = f" [{reading.point}]" if reading.point else ""
+    note = ", conditional" if reading.conditional else ""
+    lines = [f"  {reading.step}{point}: {reading.in_words()} – {reading.verdict}{note}"]
+    if reading.reason:
+        lines.append(f"      {reading.reason}")
+    return lines

@@ -1,0 +1,42 @@
+"""The state of a run as a pure fold of its events. Every view shows this, so that no two can disagree."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from autobench.events import Event, Notice, PowerChanged, ReadingTaken, RunEnded, RunStarted, StepStarted, Watched
+from autobench.judgement.reading import Reading
+
+
+@dataclass(frozen=True)
+class RunState:
+    """Everything a view may show of a run, as of the last event folded in."""
+
+    started: RunStarted | None = None
+    step: StepStarted | None = None
+    readings: tuple[Reading, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    outputs: tuple[tuple[str, PowerChanged], ...] = ()
+    looks: tuple[tuple[str, Watched], ...] = ()
+    ended: RunEnded | None = None
+
+
+def fold(state: RunState, event: Event) -> RunState:
+    """The state after `event`; events a view does not show leave it as it was."""
+    match event:
+        case RunStarted():
+            return replace(state, started=event)
+        case StepStarted():
+            return replace(state, step=event)
+        case ReadingTaken():
+            return replace(state, readings=(*state.readings, event.reading))
+        case Notice():
+            return replace(state, notices=(*state.notices, event))
+        case PowerChanged():
+            return replace(state, outputs=tuple({**dict(state.outputs), event.rail: event}.items()))
+        case Watched():
+            return replace(state, looks=tuple({**dict(state.looks), event.rail: event}.items()))
+        case RunEnded():
+            return replace(state, ended=event)
+        case _:
+            return state
