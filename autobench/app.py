@@ -15,6 +15,7 @@ from autobench.documents.gathered import Documents, read_bench_file, read_docume
 from autobench.errors import AutobenchError, OutputNotOffError, RecordError, UsageError
 from autobench.events import Event, Exchanged, Identified, Notice, RunEnded, RunStarted, Truth
 from autobench.instruments.exchange import Exchange, shown
+from autobench.instruments.link import nothing, unheard
 from autobench.instruments.opened import Opened, Opener
 from autobench.instruments.visa import refuse_real
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict
@@ -289,7 +290,7 @@ def switch_off(bench_file: str | None) -> list[str]:
 
         simulated = SimulatedBench.open(list_boards()[0], options={}, faults=(), seed=0)
     clock: Clock = simulated.clock if simulated is not None else RealClock()
-    opener = Opener(simulated.library if simulated else None, clock, lambda exchange: None, lambda: None)
+    opener = Opener(simulated.library if simulated else None, clock, unheard, nothing)
     with StopSignals() as stop, stop.deferred():
         opened = opener.open(bench, drivers, only_supplies=True)
         try:

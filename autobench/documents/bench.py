@@ -13,7 +13,6 @@ from pydantic import Field
 
 from autobench.documents.fields import (
     AmpSpan,
-    ChannelNumber,
     Day,
     Hertz,
     Name,
@@ -30,7 +29,6 @@ from autobench.documents.fields import (
 from autobench.documents.rails import most_from_ground
 from autobench.documents.section import Complaint, Section
 from autobench.documents.words import choice_text, quoted
-from autobench.quantity import Span
 
 POSITIONS_A_SLOT = 100  # relay channel = 100 x slot + position
 LOOPBACK = re.compile(r"TCPIP[0-9]*::(127\.[0-9.]+|localhost|::1|\[::1\])::.+|ASRL/dev/pts/[0-9]+(::INSTR)?", re.I)
@@ -155,7 +153,7 @@ class Bench(Section):
         """The fixture position that touches `point` of `board`, or `None` where a hand must."""
         return self.fixtures.get(board, {}).get(point)
 
-    def channel(self, board: str, point: str, instrument_input: str) -> ChannelNumber | None:
+    def channel(self, board: str, point: str, instrument_input: str) -> int | None:
         """The relay channel that joins `instrument_input` (`meter high`) to `point`, or `None` where there is none."""
         position = self.position(board, point)
         if position is None or self.routes is None or instrument_input not in self.routes.slots:
@@ -217,8 +215,3 @@ class Bench(Section):
     def unknown_instrument(self, name: str) -> str:
         """Words for an instrument that is not on this bench."""
         return f"{quoted(name)} is not an instrument of this bench; {choice_text(name, self.instruments)}"
-
-
-def envelope_volts(feed: Feed) -> Span:
-    """The volts a feed's output may ever be set to, signed, from zero outward."""
-    return Span(-feed.most_volts, 0.0, "V") if feed.negative else Span(0.0, feed.most_volts, "V")

@@ -96,6 +96,7 @@ def one_or_more(value: Any) -> Any:
 Line = Annotated[str, Written(read_line)]
 Lines = Annotated[tuple[Line, ...], BeforeValidator(one_or_more, json_schema_input_type=str | list[str])]
 LineEnd = Annotated[str, Written(read_line_end)]
+Separator = Annotated[str, Written(read_line)]
 Numbers = Annotated[tuple[int, ...], Written(read_numbers, {"type": "string", "description": "1, 2 or 101 .. 120"})]
 Share = Annotated[float, Written(read_share, {"type": "string", "description": "0.05 % or 50 ppm"})]
 Amount = Annotated[Quantity, Written(read_amount)]
@@ -247,8 +248,8 @@ class Contacts(Section):
     """The channels of a relay multiplexer and how fast they move, each up to the end of the bounce."""
 
     numbers: Numbers
-    between: Words = ","
-    through: Words | None = None  # what stands between the ends of a run, where the dialect has such a thing
+    between: Separator = ","
+    through: Separator | None = None  # what stands between the ends of a run, where the dialect has such a thing
     operate: Seconds
     release: Seconds
     amps: AmpSpan  # what a contact may switch

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import unicodedata
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -306,16 +305,3 @@ def bare(node: Node) -> Any:
     if isinstance(node, Listing):
         return [bare(item) for item in node.items]
     return {key.text: bare(value) for key, value in node.items}
-
-
-def scalars(node: Node) -> Iterator[Scalar]:
-    """Every text below `node`, keys included, in the order of the file."""
-    if isinstance(node, Scalar):
-        yield node
-    elif isinstance(node, Listing):
-        for item in node.items:
-            yield from scalars(item)
-    else:
-        for key, value in node.items:
-            yield key
-            yield from scalars(value)

@@ -45,10 +45,11 @@ class Answer:
         return self.truths[0]
 
 
-def decode(instrument: str, action: Action, text: str, unit: str = "") -> Answer:
-    """`text` read by the decoder `action` names; `unit` is the base unit its numbers must be in ("" = not checked).
+def decode(instrument: str, action: Action, text: str, *, unit: str = "", asked: str = "") -> Answer:
+    """`text`, the reply to `asked`, read by the decoder `action` names.
 
-    Raises `ReplyError`, with the instrument's name and the reply, where it does not mean what the driver file says.
+    `unit` is the base unit its numbers must be in ("" = not checked). Raises `ReplyError`, which quotes question and
+    reply, where the reply does not mean what the driver file says.
     """
     name = action.answer or ""
     try:
@@ -58,8 +59,8 @@ def decode(instrument: str, action: Action, text: str, unit: str = "") -> Answer
             return KEYED[name](text, action)
         raise ProtocolError(f"nothing was to be answered, but '{shortened(text)}' came")
     except ProtocolError as error:
-        asked = f" to '{action.ask}'" if action.ask else ""
-        raise ReplyError(instrument, f"the reply{asked} is not understood: {error}") from error
+        question = f" to '{asked}'" if asked else ""
+        raise ReplyError(instrument, f"the reply{question} is not understood: {error}") from error
 
 
 def of_unit(answer: Answer, unit: str) -> Answer:

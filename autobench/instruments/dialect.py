@@ -9,22 +9,16 @@ from __future__ import annotations
 import contextlib
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from decimal import ROUND_DOWN, ROUND_HALF_EVEN, Decimal
-from typing import TYPE_CHECKING
 
 from autobench.clock import Clock
 from autobench.documents.driver import Driver
 from autobench.documents.driver_sections import PLACEHOLDER, Action, Wait
 from autobench.errors import BenchError, InstrumentReportedError, LinkError, NoReplyError, ReplyError
 from autobench.instruments.decoders import Answer, decode
-from autobench.instruments.exchange import Exchange
-from autobench.instruments.link import Link, nothing, unheard
-from autobench.instruments.visa import open_session
+from autobench.instruments.link import Link
 from autobench.quantity import show
-
-if TYPE_CHECKING:
-    from pyvisa.highlevel import VisaLibraryBase
 
 WORD = re.compile(
     r"[A-Za-z0-9_.+\-]+"
@@ -86,15 +80,16 @@ class Dialect:
             self.link.say(text)
         answer = None
         if action.ask is not None:
-            answer = self.understood(action, self.link.ask(fill(action.ask, filled), within), unit)
+            answer = self.question(action, fill(action.ask, filled), unit, within)
         if action.wait:
             self.wait(action.wait, filled)
         return answer
 
-    def understood(self, action: Action, reply: str, unit: str) -> Answer:
-        """The reply decoded; one without sense may belong to an earlier question, so the link is brought in step."""
+    def question(self, action: Action, asked: str, unit: str, within: float | None) -> Answer:
+        """Ask and decode; a reply without sense may belong to an earlier question, so the link is brought in step."""
+        reply = self.link.ask(asked, within)
         try:
-            return decode(self.name, action, reply, unit)
+            return decode(self.name, action, reply, unit=unit, asked=asked)
         except ReplyError:
             with contextlib.suppress(LinkError):  # it stays dirty then; the reply is the better story
                 self.link.recover()
@@ -207,38 +202,6 @@ class Dialect:
                 self.perform("local")
         finally:
             self.link.close()
-
-
-def open_dialect(
-    driver: Driver,
-    address: str,
-    *,
-    instrument: str,
-    clock: Clock,
-    library: VisaLibraryBase | None = None,
-    on_exchange: Callable[[Exchange], None] = unheard,
-    check: Callable[[], None] = nothing,
-) -> Dialect:
-    """Open `address` with the line ends, deadline and pace the driver file states; nothing is sent yet.
-
-    `instrument` is the name in the bench file, `library` an in-process VISA library; `on_exchange` and `check` are the
-    link's. Raises as `autobench.instruments.visa.open_session` does.
-    """
-    rules = driver.link
-    session = open_session(
-        address, instrument=instrument, library=library, send_end=rules.ends.send, receive_end=rules.ends.receive
-    )
-    link = Link(
-        session,
-        instrument,
-        clock,
-        within=rules.reply_within.value,
-        pace=rules.pace.value,
-        scpi=rules.common_commands,
-        on_exchange=on_exchange,
-        check=check,
-    )
-    return Dialect(driver, link)
 
 
 def runs_of(places: Sequence[int]) -> list[tuple[int, int]]:

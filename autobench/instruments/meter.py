@@ -51,7 +51,7 @@ class Setting:
 
 @dataclass
 class Meter:
-    """One multimeter. A reading lasts some cycles of the mains of `line_frequency` Hz; `speed` is a name of the driver's.
+    """One multimeter. A reading lasts some cycles of the mains, of `line_frequency` Hz; `speed` names how many.
 
     Every method may raise the link's errors.
     """

@@ -35,7 +35,7 @@ def feed_of(
     wired = bench.feeds.get(name)
     if wired is None:
         raise UsageError(f"bench '{bench.bench}' does not feed {name} of {board.board}: add it under 'feeds'")
-    envelope = envelope_of(bench, drivers[wired.supply], wired, rail, name)
+    envelope = envelope_of(drivers[wired.supply], wired, rail, name)
     sign = -1.0 if rail.negative else 1.0
     band = board.band(name, options)
     expected = max(choice.limits.high or 0.0 for choice in rail.current)
@@ -63,7 +63,7 @@ def feed_of(
     )
 
 
-def envelope_of(bench: Bench, driver: Driver, wired: BenchFeed, rail: Rail, name: str) -> Envelope:
+def envelope_of(driver: Driver, wired: BenchFeed, rail: Rail, name: str) -> Envelope:
     """The least of bench, board and driver ratings."""
     outputs = driver.outputs
     if outputs is None or wired.output not in outputs.channels:

@@ -134,7 +134,7 @@ class Planner:
 
 
 def pick(steps: tuple[PlannedStep, ...], only: Sequence[str]) -> tuple[PlannedStep, ...]:
-    """The steps named (by step or by stage) with every step that keeps power safe; raises `UsageError` for an unknown."""
+    """The steps named (by step or by stage) with every step that keeps power safe; raises `UsageError`."""
     names = [step.name for step in steps]
     stages = list(dict.fromkeys(step.stage for step in steps))
     for word in only:

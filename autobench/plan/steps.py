@@ -31,7 +31,7 @@ class Target:
 
 @dataclass(frozen=True)
 class Limits:
-    """What a reading is held to. `source` says where the limits come from; `data_sheet` is what the parts' makers say."""
+    """What a reading is held to. `source` says where the limits come from, `data_sheet` what the parts' makers say."""
 
     span: Span
     source: str

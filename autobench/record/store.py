@@ -93,9 +93,7 @@ class RunRecord:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         try:
             if self._waiting:
                 self._flush()

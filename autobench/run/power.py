@@ -96,7 +96,7 @@ class Power:
         return [f"{feed.supply} output {feed.output} ({feed.rail}): {shown}"]
 
     def _volts_when_off(self, output: Output) -> float | None:
-        """Last volts seen while waiting for the output to fall; by the meter at the inlet, else by the supply itself."""
+        """Last volts seen while waiting for the fall; by the meter at the inlet, else by the supply itself."""
         until = self._clock.now() + output.supply.ratings.fall.value + 2.0
         seen: float | None = None
         readers: list[Callable[[], float]] = [lambda: output.supply.volts(output.feed.output).value]

@@ -36,9 +36,7 @@ class StopSignals:
                     self._former[number] = signal.signal(number, self._noticed)
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *raised: object) -> None:
         for number, former in self._former.items():
             signal.signal(number, former)
 

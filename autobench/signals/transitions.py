@@ -1,0 +1,76 @@
+"""Transition duration, overshoot and slew of a two-level waveform after IEEE Std 181. It counts no edges."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from autobench.signals.edges import Edges
+from autobench.signals.levels import Levels
+from autobench.signals.trace import Trace
+
+# More edges than this bring nothing to a median; they are taken evenly over the trace.
+MOST_EDGES = 100
+
+
+@dataclass(frozen=True)
+class Transitions:
+    """Medians over edges of one polarity.
+
+    `duration` in seconds from 10 % to 90 % (NaN where no edge could be followed from one to the other), `overshoot` as
+    a share of the amplitude beyond the level the edge leads to, `slew` in V/s at the middle, `seen` edges looked at.
+    """
+
+    duration: float
+    overshoot: float
+    slew: float
+    seen: int
+
+
+def find_transitions(trace: Trace, levels: Levels, edges: Edges, falling: bool = False) -> Transitions:
+    """Transitions of the rising (or falling) edges of a trace; all NaN without edges."""
+    own = edges.falling if falling else edges.rising
+    if levels.count < 2 or own.size == 0:
+        return Transitions(math.nan, math.nan, math.nan, 0)
+    picked = np.unique(np.linspace(0, own.size - 1, min(own.size, MOST_EDGES)).astype(np.int64))
+    durations, overshoots = [], []
+    for number in picked.tolist():
+        before, after, crossing = around(trace, edges, number, falling)
+        samples = trace.samples[before : after + 1].astype(np.float64)
+        volts = (samples - trace.reference) * trace.step + trace.offset
+        scaled = (volts - levels.low) / levels.amplitude
+        if falling:
+            scaled = 1.0 - scaled
+        durations.append(ten_to_ninety(scaled, crossing - before) * trace.interval)
+        overshoots.append(float(np.fmax.reduce(scaled[crossing - before :], initial=0.0)) - 1.0)
+    known = [duration for duration in durations if math.isfinite(duration)]
+    duration = float(np.median(known)) if known else math.nan
+    slew = 0.8 * levels.amplitude / duration if duration > 0.0 else math.nan
+    return Transitions(duration, max(0.0, float(np.median(overshoots))), slew, len(picked))
+
+
+def around(trace: Trace, edges: Edges, number: int, falling: bool) -> tuple[int, int, int]:
+    """First and last sample between the neighbouring edges, and the first sample after the crossing itself."""
+    own, other = (edges.falling, edges.rising) if falling else (edges.rising, edges.falling)
+    here = float(own[number])
+    place = int(np.searchsorted(other, here))
+    last = max(trace.samples.size - 1, 0)
+    before = 0 if place == 0 else math.ceil((float(other[place - 1]) - trace.start) / trace.interval)
+    after = last if place >= other.size else math.floor((float(other[place]) - trace.start) / trace.interval)
+    crossing = min(last, math.floor((here - trace.start) / trace.interval) + 1)
+    return min(before, crossing - 1), max(after, crossing), crossing
+
+
+def ten_to_ninety(scaled: NDArray[np.float64], crossing: int) -> float:
+    """Samples, with fractions, from the last 10 % before a rising crossing to the first 90 % after it; else NaN."""
+    below = np.flatnonzero(scaled[:crossing] <= 0.1)
+    above = np.flatnonzero(scaled[crossing:] >= 0.9)
+    if below.size == 0 or above.size == 0:
+        return math.nan
+    start, end = int(below[-1]), crossing + int(above[0])
+    leave = start + (0.1 - scaled[start]) / (scaled[start + 1] - scaled[start])
+    arrive = end - 1 + (0.9 - scaled[end - 1]) / (scaled[end] - scaled[end - 1])
+    return float(arrive - leave)

@@ -1,0 +1,62 @@
+"""The watch: when must a live output go off?"""
+
+from __future__ import annotations
+
+from autobench.plan.steps import Envelope, Feed, Limits
+from autobench.quantity import Span
+from autobench.run.watch import Look, must_go_off, sagged
+
+FEED = Feed(
+    rail="+5V",
+    supply="supply",
+    output=1,
+    envelope=Envelope(5.25, 1.5, 5.5),
+    nominal=5.0,
+    volts=5.0,
+    amps=1.0,
+    trip=5.5,
+    top_volts=5.25,
+    leads=0.06,
+    isolated_when_off=True,
+    compensate=True,
+    settle=5.0,
+    current=Limits(Span(0.7, 0.84, "A"), "board file"),
+    inlet=None,
+)
+
+
+def test_over_voltage_goes_off_at_once() -> None:
+    """One look above the trip is enough: 5 V logic is destroyed in milliseconds."""
+    assert "over-voltage" in (must_go_off(FEED, [Look(0.1, 5.6, 0.8, False)]) or "")
+
+
+def test_a_good_board_stays_on() -> None:
+    """Ordinary looks give no reason."""
+    assert must_go_off(FEED, [Look(0.1 * i, 5.0, 0.78, False) for i in range(50)]) is None
+
+
+def test_limiting_needs_150_ms_below_90_percent() -> None:
+    """A short dip into limiting is inrush; one that lasts is a fault (common practice)."""
+    short = [Look(0.0, 3.0, 1.0, True), Look(0.1, 3.0, 1.0, True), Look(0.2, 5.0, 0.8, False)]
+    assert not sagged(short, 5.0)
+    assert must_go_off(FEED, short) is None
+    long = [Look(0.05 * i, 3.0, 1.0, True) for i in range(6)]
+    assert sagged(long, 5.0)
+    assert "limits" in (must_go_off(FEED, long) or "")
+
+
+def test_limiting_above_90_percent_is_no_sag() -> None:
+    """A supply in limit that still holds its volts feeds the board."""
+    assert not sagged([Look(0.05 * i, 4.7, 1.0, True) for i in range(10)], 5.0)
+
+
+def test_over_current_needs_three_seconds() -> None:
+    """More than 1.5 times a good board's current for more than 3 s goes off, a shorter one does not."""
+    looks = [Look(0.25 * i, 5.0, 1.3, False) for i in range(12)]
+    assert must_go_off(FEED, looks) is None
+    assert "over-current" in (must_go_off(FEED, [*looks, Look(3.2, 5.0, 1.3, False)]) or "")
+
+
+def test_the_supplys_own_trip_counts() -> None:
+    """An output that tripped by itself is treated as off, and said so."""
+    assert "protection" in (must_go_off(FEED, [Look(1.0, 0.0, 0.0, False, True)]) or "")
