@@ -1,0 +1,140 @@
+"""Stopping in the middle: whatever comes when, the output is off by the simulator's truth and no reading is lost."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from autobench import app
+from autobench.events import Event, ReadingTaken, Truth
+
+
+class Interrupter:
+    """A view that sends a signal to this very process when the n-th event comes, and remembers what was shown."""
+
+    def __init__(self, number: int, sends: signal.Signals = signal.SIGINT, times: int = 1) -> None:
+        self.left = number
+        self.sends = sends
+        self.times = times
+        self.shown: list[Event] = []
+
+    def __call__(self, event: Event) -> None:
+        self.shown.append(event)
+        self.left -= 1
+        if self.left == 0:
+            for _ in range(self.times):
+                os.kill(os.getpid(), self.sends)
+
+
+def events_of_a_round(tmp_path: Path) -> int:
+    counter = Interrupter(-1)
+    app.check(app.CheckRequest("tarnbeck-8", records=str(tmp_path / "count.sqlite"), unattended=True), [counter])
+    return len(counter.shown)
+
+
+def stopped_at(tmp_path: Path, view: Interrupter) -> None:
+    """Run with `view`, then hold the run to everything a stop must keep."""
+    records = tmp_path / f"{view.left}-{view.sends.name}.sqlite"
+    state = app.check(app.CheckRequest("tarnbeck-8", records=str(records), unattended=True), [view])
+    assert state.ended is not None
+    assert state.ended.verdict == "stopped"
+    (truth,) = [event for event in view.shown if isinstance(event, Truth)]
+    assert not any(truth.outputs.values())
+    shown = [event.reading.step for event in view.shown if isinstance(event, ReadingTaken)]
+    connection = sqlite3.connect(records)
+    kept = [step for (step,) in connection.execute("SELECT step FROM readings ORDER BY number")]
+    verdicts = connection.execute("SELECT verdict FROM runs").fetchall()
+    connection.close()
+    assert kept == shown
+    assert verdicts == [("stopped",)]
+
+
+@pytest.mark.parametrize("share", [i / 24 for i in range(24)])
+def test_ctrl_c_at_any_moment_ends_off_with_every_reading_kept(tmp_path: Path, share: float) -> None:
+    """Ctrl-C at 24 moments spread over the round's events."""
+    number = 1 + int(share * (events_of_a_round(tmp_path) - 4))
+    stopped_at(tmp_path, Interrupter(number))
+
+
+@pytest.mark.long
+def test_ctrl_c_at_every_single_event(tmp_path: Path) -> None:
+    """Ctrl-C at every event of the round but the last two, which come after everything is off and judged."""
+    for number in range(1, events_of_a_round(tmp_path) - 2):
+        stopped_at(tmp_path, Interrupter(number))
+
+
+@pytest.mark.parametrize("sends", [signal.SIGTERM, signal.SIGHUP])
+def test_other_signals_stop_as_well(tmp_path: Path, sends: signal.Signals) -> None:
+    """SIGTERM and a closed terminal are wishes to stop like Ctrl-C."""
+    stopped_at(tmp_path, Interrupter(events_of_a_round(tmp_path) // 2, sends))
+
+
+def test_repeated_ctrl_c_does_not_interrupt_the_switching_off(tmp_path: Path) -> None:
+    """Three signals at once change nothing: OFF is sent and proved."""
+    stopped_at(tmp_path, Interrupter(events_of_a_round(tmp_path) // 2, times=3))
+
+
+def test_a_view_that_fails_is_dropped_and_the_round_goes_on(tmp_path: Path) -> None:
+    """A broken display must not end a run or leave a board on."""
+
+    def broken(event: Event) -> None:
+        raise RuntimeError("no display")
+
+    state = app.check(app.CheckRequest("tarnbeck-8", records=str(tmp_path / "r.sqlite"), unattended=True), [broken])
+    assert state.ended is not None
+    assert state.ended.verdict == "good"
+    assert any("display failed" in notice.words for notice in state.notices)
+
+
+def test_a_record_that_fails_in_the_middle_stops_the_run_safely(tmp_path: Path) -> None:
+    """Losing the record stops the run with words, and everything is off."""
+    records = tmp_path / "r.sqlite"
+    seen: list[Event] = []
+
+    def spoil(event: Event) -> None:
+        seen.append(event)
+        if isinstance(event, ReadingTaken) and event.reading.step == "current +5V":
+            connection = sqlite3.connect(records)
+            connection.execute("DROP TABLE events")
+            connection.commit()
+            connection.close()
+
+    state = app.check(app.CheckRequest("tarnbeck-8", records=str(records), unattended=True), [spoil])
+    assert state.ended is not None
+    assert state.ended.verdict == "stopped"
+    assert "record cannot be written" in (state.ended.reason or "")
+    (truth,) = [event for event in seen if isinstance(event, Truth)]
+    assert not any(truth.outputs.values())
+
+
+@pytest.mark.parametrize("after", [0.05, 0.25, 0.5, 0.8])
+def test_ctrl_c_to_the_process_exits_4_without_a_traceback(tmp_path: Path, after: float) -> None:
+    """A whole process interrupted while loading, opening or measuring: exit 4 (or done before), words, no traceback."""
+    command = [sys.executable, "-m", "autobench", "check", "tarnbeck-8", "--json", "--unattended"]
+    process = subprocess.Popen(
+        [*command, "--records", str(tmp_path / "r.sqlite")], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    time.sleep(after)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=30)
+    assert "Traceback" not in err
+    assert process.returncode in (0, 4)
+    if out.strip():
+        assert json.loads(out)["verdict"] == ("good" if process.returncode == 0 else "stopped")
+
+
+def test_a_broken_pipe_exits_4(tmp_path: Path) -> None:
+    """Whoever read our output went away: exit 4, no traceback."""
+    command = f"{sys.executable} -m autobench check tarnbeck-8 --json --unattended --records {tmp_path}/r.sqlite"
+    script = f"{{ {command}; echo $? > {tmp_path}/code; }} | head -c 1 > /dev/null"
+    done = subprocess.run(["bash", "-c", script], capture_output=True, text=True, check=False)
+    assert "Traceback" not in done.stderr
+    assert (tmp_path / "code").read_text().strip() in ("0", "4")
