@@ -100,7 +100,7 @@ def test_a_shorted_rail_is_never_powered(shop: Shop, seed: int) -> None:
 
 
 def test_the_far_point_says_both_limits(shop: Shop) -> None:
-    """A healthy far point lies below the data-sheet minimum, within the board file's limits, and the reading says so."""
+    """A healthy far point lies below the data-sheet minimum, inside this board's limits, and the reading says so."""
     _, document, _ = shop.check()
     assert document is not None
     far = reading(document, "rail +5V far")
