@@ -28,6 +28,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 4
 
 
+def console() -> int:
+    """The installed command: as `main`, and once the outcome is known a late Ctrl-C changes nothing any more."""
+    code = main()
+    try:
+        import signal
+
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    except KeyboardInterrupt:
+        return 4
+    return code
+
+
 def silence_output() -> None:
     """Whoever read our output is gone: keep the interpreter from complaining about it while it ends."""
     import os
@@ -56,4 +68,4 @@ def unforeseen(error: BaseException) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(console())

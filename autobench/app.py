@@ -270,9 +270,9 @@ def truth_of(simulated: SimulatedBench, at: float) -> Truth:
     truth = simulated.truth()
     return Truth(
         at=at,
-        outputs={f"{output.supply} {output.output}": output.on for output in truth.outputs},
+        outputs={f"output {number}": output.on for number, output in truth.outputs.items()},
         most_volts=dict(truth.most_volts),
-        ever_on=len(truth.ever_on),
+        times_on=truth.times_on,
     )
 
 

@@ -106,7 +106,7 @@ class Truth(Event):
 
     outputs: dict[str, bool]
     most_volts: dict[str, float]
-    ever_on: int
+    times_on: int
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ MOST_ERRORS = 30  # an instrument whose queue never empties must not hold the ru
 MOST_DROPPED = 1000  # stale messages that are dropped before a token; beyond it the instrument talks by itself
 LONGEST_QUOTE = 60  # characters of a command quoted in an error
 TOKENS = 250  # the event status enable register takes 0 .. 255 (IEEE 488.2, 10.10)
+PACE_MARGIN = 1e-6  # seconds; without it rounding can make the distance a hair too short
 POWER_ON_ESE = 0  # restored where the instrument did not tell its own value
 
 
@@ -38,7 +39,8 @@ class Link:
     """One instrument's conversation over one session. Safe to use from several threads; one exchange at a time.
 
     `within` is the usual total deadline of a message (s), `pace` the least time between two messages (s). `scpi` says
-    that the instrument knows the common commands of IEEE 488.2, which recovery needs. `on_exchange` hears every
+    that the instrument knows the common commands of IEEE 488.2, which recovery needs; `errors` is the query that reads
+    its error queue, emptied after a recovery so that old errors accuse no later command. `on_exchange` hears every
     exchange, failed ones included; `check` is called before each and may raise to break off.
     """
 
@@ -51,6 +53,7 @@ class Link:
         within: float = 2.0,
         pace: float = 0.0,
         scpi: bool = True,
+        errors: str | None = None,
         on_exchange: Callable[[Exchange], None] = unheard,
         check: Callable[[], None] = nothing,
     ) -> None:
@@ -59,11 +62,14 @@ class Link:
         self.within = within
         self.pace = pace
         self.scpi = scpi
+        self.errors = errors
         self.on_exchange = on_exchange
         self.check = check
+        self.reopenings = 0  # how often recovery had to open again: whatever was set before may be gone since
         self._session = session
         self._lock = threading.RLock()
         self._making_safe = 0
+        self._closed = False
         self._dirty = False
         self._quiet_since: float | None = None  # when the last exchange ended
         self._patience = within  # how long a late answer may still be on its way
@@ -94,9 +100,13 @@ class Link:
 
     def drain_errors(self, query: str, limit: int = MOST_ERRORS) -> list[tuple[int, str]]:
         """Ask the instrument's error queue empty: number and text of each entry, oldest first, at most `limit`."""
+        with self._lock:
+            return self._empty_queue(query, limit, self.ask)
+
+    def _empty_queue(self, query: str, limit: int, ask: Callable[[str], str]) -> list[tuple[int, str]]:
         found: list[tuple[int, str]] = []
         for _ in range(limit):
-            reply = self.ask(query)
+            reply = ask(query)
             try:
                 number, words = parse_error(reply)
             except ProtocolError as error:
@@ -122,6 +132,7 @@ class Link:
         Raises a `LinkError` if neither helps; the link stays dirty then. No command is repeated.
         """
         with self._lock:
+            self._refuse_closed()
             self._dirty = True
             try:
                 self._clear()
@@ -138,12 +149,18 @@ class Link:
     def close(self) -> None:
         """Close the connection; any later exchange fails as lost."""
         with self._lock:
+            self._closed = True
             self._session.close()
+
+    def _refuse_closed(self) -> None:
+        if self._closed:
+            raise LinkLostError(self.instrument, "the connection was closed")
 
     def _exchange(self, text: str, within: float | None, read: Callable[[Deadline], bytes] | None) -> bytes:
         """One exchange, reported whether it succeeds or not."""
         with self._lock:
             message = self._message(text)
+            self._refuse_closed()
             if not self._making_safe:
                 self.check()
             if self._dirty:
@@ -205,7 +222,9 @@ class Link:
 
     def _keep_pace(self) -> None:
         if self.pace > 0 and self._quiet_since is not None:
-            self.clock.sleep(self._quiet_since + self.pace - self.clock.now())
+            wait = self._quiet_since + self.pace - self.clock.now()
+            if wait > 0:
+                self.clock.sleep(wait + PACE_MARGIN)
 
     def _read_line(self, deadline: Deadline) -> bytes:
         return self._session.read_message(deadline.left())
@@ -234,6 +253,7 @@ class Link:
     def _reopen(self) -> None:
         try:
             self._session.reopen()
+            self.reopenings += 1
             self._synchronise()
         except LinkError as error:
             raise type(error)(
@@ -250,6 +270,14 @@ class Link:
         before = self._pass_token(f"*ESE?;*ESE {first};*ESE?", first)
         self._pass_token(f"*ESE {second};*ESE?", second)
         self._send(f"*ESE {before}".encode("ascii"), Deadline(self.clock, self.within), None)
+        if self.errors:
+            self._empty_queue(self.errors, MOST_ERRORS, self._ask_anyway)
+
+    def _ask_anyway(self, text: str) -> str:
+        """A query of the recovery itself, while the link is still dirty."""
+        self._keep_pace()
+        reply = self._send(text.encode("ascii"), Deadline(self.clock, self.within), self._read_line)
+        return reply.decode("latin-1").rstrip("\r\n")
 
     def _next_token(self) -> int:
         self._token = self._token % TOKENS + 1

@@ -20,7 +20,7 @@ from autobench.instruments.supply import Supply
 from autobench.instruments.visa import open_session
 
 if TYPE_CHECKING:
-    from pyvisa.highlevel import VisaLibraryBase
+    from autobench.instruments.visa import VisaLibraryBase
 
 
 @dataclass
@@ -82,12 +82,14 @@ class Opener:
             send_end=ends.send,
             receive_end=ends.receive,
         )
+        errors = driver.link.errors
         link = Link(
             session,
             name,
             self.clock,
             within=driver.link.reply_within.value,
             pace=driver.link.pace.value,
+            errors=errors.ask if errors is not None else None,
             on_exchange=self.on_exchange,
             check=self.check,
         )

@@ -49,7 +49,11 @@ class Relays:
         self.dialect.clock.sleep(self.contacts.release.value + self.settle)
 
     def close(self, channels: Sequence[int]) -> None:
-        """Exactly `channels` closed: all open first, since the order inside one list is not guaranteed."""
+        """Exactly `channels` closed: all open first, since the order inside one list is not guaranteed.
+
+        Raises `BenchError` for a channel the driver file does not know, before anything moves.
+        """
+        self.dialect.place_text(channels)
         self.open_all()
         if not channels:
             return

@@ -21,7 +21,8 @@ from autobench.errors import AutobenchError, BenchError, LinkError, LinkLostErro
 from autobench.instruments.deadline import Deadline
 
 if TYPE_CHECKING:
-    from pyvisa.highlevel import ResourceManager, VisaLibraryBase
+    from pyvisa.highlevel import ResourceManager
+    from pyvisa.highlevel import VisaLibraryBase as VisaLibraryBase
     from pyvisa.resources import Resource
 
 BACK_END = "@py"  # always named: looking for another one takes time and may load a vendor's library

@@ -129,7 +129,8 @@ class RunRecord:
                     connection.execute(statement, row or None)
         except (SQLAlchemyError, OSError) as error:
             raise RecordError(f"the record cannot be written: {first_line(error)}") from error
-        self._waiting.clear()
+        finally:
+            self._waiting.clear()  # what could not be written once is told once, not tried again at the end
 
 
 def run_row(started: RunStarted) -> dict[str, Any]:

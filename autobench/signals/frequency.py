@@ -21,6 +21,8 @@ from autobench.signals.transitions import Transitions
 INTERPOLATION = math.sqrt(2.0 / 3.0)
 # Less noise than this share of a step does not spread the rounding of the converter evenly.
 DITHER = 0.4
+# From so many degrees of freedom on the scatter seen is trusted; below, the predicted one if that is larger.
+ENOUGH = 20
 # Edges that stray more than this share of a period do not keep step.
 STRAYING = 0.05
 
@@ -64,9 +66,9 @@ def edge_clarity(trace: Trace, noise: float, rising: Transitions, falling: Trans
 def find_period(edges: Edges, clarity: Clarity, time_base: float = 0.0) -> Period | None:
     """Least squares over all rising and falling edges: one period, a start for each polarity.
 
-    The uncertainty is the larger of the scatter seen and that predicted, by √(12/(n(n² − 1))) for each polarity,
-    joined with the grain over the whole length (two independent ends) and with `time_base`, the relative half-width of
-    the instrument's clock (rectangular). `None` with fewer than two edges of one polarity.
+    The uncertainty is the scatter seen (with few edges the predicted one, if larger) by √(12/(n(n² − 1))) for each
+    polarity, joined with the grain over the whole length (two independent ends) and with `time_base`, the relative
+    half-width of the instrument's clock (rectangular). `None` with fewer than two edges of one polarity.
     """
     sides = [side for side in (edges.rising, edges.falling) if side.size >= 2]
     if not sides:
@@ -78,19 +80,20 @@ def find_period(edges: Edges, clarity: Clarity, time_base: float = 0.0) -> Perio
     degrees = count - 1 - len(sides)
     jitter = math.sqrt(math.fsum(strays(side, period) for side in sides) / degrees) if degrees > 0 else 0.0
     longest = max(side.size for side in sides) - 1
-    random = max(jitter, clarity.jitter) / math.sqrt(spread)
+    jitter = max(jitter, clarity.jitter if degrees < ENOUGH else clarity.jitter / 2.0)
+    random = jitter / math.sqrt(spread)
     grain = clarity.grain / math.sqrt(6.0) / longest
     relative = math.hypot(random / period, grain / period, time_base / math.sqrt(3.0))
-    seen = jitter >= clarity.jitter and grain == 0.0 and time_base == 0.0
+    typed = degrees >= ENOUGH and grain == 0.0 and time_base == 0.0
     frequency = 1.0 / period
     estimate = Estimate(
         frequency,
         "Hz",
         frequency * relative,
-        float(degrees) if seen and degrees > 0 else math.inf,
+        float(degrees) if typed else math.inf,
         f"least squares over {count} edges",
     )
-    return Period(estimate, jitter <= STRAYING * period, max(jitter, clarity.jitter), count)
+    return Period(estimate, jitter <= STRAYING * period, jitter, count)
 
 
 def along(times: NDArray[np.float64]) -> float:

@@ -13,7 +13,7 @@ from autobench.signals.levels import Levels
 from autobench.signals.trace import Trace
 
 # More edges than this bring nothing to a median; they are taken evenly over the trace.
-MOST_EDGES = 100
+MOST_EDGES = 40
 
 
 @dataclass(frozen=True)

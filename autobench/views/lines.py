@@ -19,6 +19,7 @@ class Lines:
         self._prefix = ""
         self._stage = ""
         self._set: dict[str, tuple[str, float, float]] = {}
+        self._lit: set[str] = set()  # rails that were shown as on and not yet as off
 
     def show(self, event: Event) -> None:
         """Write the lines of one event; most events have none."""
@@ -50,8 +51,10 @@ class Lines:
         if event.state in SHOWN_STATES and self._set.get(event.rail) != now:
             words = SHOWN_STATES[event.state]
             self._line(f"{event.rail} {words}: {show(event.volts, 'V')}, at most {show(event.amps, 'A')}")
-        elif event.state in ("settled", "reversed", "stopped") and self._set.get(event.rail, ("",))[0] != event.state:
+            self._lit.add(event.rail)
+        elif event.state in ("off", "checked", "settled", "reversed", "stopped") and event.rail in self._lit:
             self._line(f"{event.rail} off, proved")
+            self._lit.discard(event.rail)
         self._set[event.rail] = now
 
     def _line(self, text: str) -> None:

@@ -55,7 +55,7 @@ def test_a_healthy_board_is_good(shop: Shop, seed: int) -> None:
     assert (code, document["verdict"]) == (0, "good"), document["reason"]
     (truth,) = shop.truth()
     assert not any(truth["outputs"].values())
-    assert truth["ever_on"] == 2  # the polarity probe, and the round itself
+    assert truth["times_on"] == 2  # the polarity probe, and the round itself
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -93,7 +93,7 @@ def test_a_shorted_rail_is_never_powered(shop: Shop, seed: int) -> None:
     _, document, _ = shop.check("--fault", "decoupler-short", "--seed", str(seed))
     assert document is not None
     (truth,) = shop.truth()
-    assert truth["ever_on"] == 0
+    assert truth["times_on"] == 0
     assert max(truth["most_volts"].values()) < 0.05
     assert reading(document, "ohms +5V")["verdict"] == "outside"
     assert reading(document, "current +5V")["verdict"] == "skipped"

@@ -1,0 +1,228 @@
+"""The board as diagnosis sees it: parts, what feeds what, and what the round can read of it. Values only, no inference.
+
+Everything here follows from the board file and the options fitted; nothing is measured and no fault is known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from autobench.quantity import Span
+
+GROUND = "0V"
+
+# The pins of a class R CPU by the name of their net (40 pins, rails and clock left out).
+CPU_INPUTS = ("WAIT", "BUSRQ", "NMI", "INT")
+CPU_OUTPUTS = ("FETCH", "REFRESH", "MEMREQ", "IORQ", "RD", "WR", "HALT", "BUSAK")
+CPU_ADDRESSES = tuple(f"A{bit}" for bit in range(16))
+CPU_DATA = tuple(f"D{bit}" for bit in range(8))
+
+
+@dataclass(frozen=True)
+class Output:
+    """One output of a part.
+
+    `how`: `divide` (by `divisor`), `follow` (the net or part in `source`), `power-on` (a reset), `decode` (active low
+    when every net of `needs` has its level, else `idle`), `sync`, `line`, `field`, `picture`, `composite`, `pattern`.
+    """
+
+    net: str
+    how: str
+    divisor: int = 1
+    source: str | None = None
+    needs: tuple[tuple[str, str], ...] = ()
+    idle: str = "high"
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part; `amps` is what it draws from `rail` while it does its full work."""
+
+    name: str
+    kind: str
+    rail: str | None = None
+    amps: float = 0.0
+    socket: bool = False
+    clock: str | None = None
+    reset: str | None = None
+    select: str | None = None
+    enable: str | None = None
+    inputs: tuple[str, ...] = ()
+    outputs: tuple[Output, ...] = ()
+    data: tuple[str, ...] = ()
+    addresses: tuple[str, ...] = ()
+    source: tuple[str, ...] = ()
+    feeds: tuple[str, ...] = ()
+    words: str = ""
+
+    @cached_property
+    def legs(self) -> tuple[str, ...]:
+        """Every net one of its legs is on, as far as the board file says."""
+        single = tuple(net for net in (self.rail, self.clock, self.reset, self.select, self.enable) if net)
+        ground = (GROUND,) if self.rail else ()
+        driven = tuple(output.net for output in self.outputs)
+        cpu = (*CPU_INPUTS, *CPU_OUTPUTS, *CPU_ADDRESSES, *CPU_DATA) if self.kind == "cpu" else ()
+        nets = (*single, *ground, *self.inputs, *driven, *self.data, *self.addresses, *self.source, *cpu)
+        return tuple(dict.fromkeys(nets))
+
+    @cached_property
+    def drives(self) -> tuple[str, ...]:
+        """The nets it is the natural driver of."""
+        driven = tuple(output.net for output in self.outputs)
+        if self.kind == "cpu":
+            return (*driven, *CPU_OUTPUTS, *CPU_ADDRESSES)
+        return (*driven, *self.data) if self.kind == "ram" else driven
+
+
+@dataclass(frozen=True)
+class Place:
+    """A place where a rail's volts are measured."""
+
+    name: str
+    point: str
+    low: float
+    high: float
+
+    @property
+    def part(self) -> str:
+        """The part whose pin it is."""
+        return self.point.partition(".")[0]
+
+
+@dataclass(frozen=True)
+class Rail:
+    """One rail: volts nominal, amps healthy (`None` where the board file does not say), places from the inlet outward."""
+
+    name: str
+    nominal: float
+    amps: Span | None
+    places: tuple[Place, ...]
+    drops: tuple[tuple[str, str], ...] = ()
+    ripple: bool = False
+
+
+@dataclass(frozen=True)
+class Clock:
+    """One clock: its net, where it is read, Hz, and the clock it is an exact fraction of."""
+
+    net: str
+    point: str
+    hertz: float
+    of: str | None = None
+    divisor: int = 1
+    levels: bool = False
+
+    @property
+    def part(self) -> str:
+        """The part whose pin it is read at."""
+        return self.point.partition(".")[0]
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line the round looks at. `healthy` is `moving`, `low`, `high` or `any`; `rate` in Hz.
+
+    `start`: judged by the pulses of the first milliseconds after the reset release.
+    """
+
+    net: str
+    point: str
+    side: str
+    healthy: str
+    rate: Span | None = None
+    start: bool = False
+
+    @property
+    def part(self) -> str:
+        """The part whose pin it is read at."""
+        return self.point.partition(".")[0]
+
+
+@dataclass(frozen=True)
+class Video:
+    """Where the sync and the output are read. `field` is the line net itself where both come on one wire."""
+
+    line_net: str
+    line_point: str
+    field_net: str
+    field_point: str
+    line_hertz: float
+    output_net: str | None = None
+    output_point: str | None = None
+
+
+@dataclass(frozen=True)
+class BoardModel:
+    """One board type with its options chosen."""
+
+    name: str
+    architecture: Mapping[str, str]
+    parts: Mapping[str, Part]
+    rails: Mapping[str, Rail]
+    clocks: Mapping[str, Clock] = field(default_factory=dict)
+    reset_net: str | None = None
+    reset_point: str | None = None
+    video: Video | None = None
+    lines: Mapping[str, Line] = field(default_factory=dict)
+    ratios: tuple[tuple[str, str], ...] = ()
+    pulled_up: frozenset[str] = frozenset()
+
+    @cached_property
+    def cpu(self) -> Part | None:
+        """The CPU."""
+        return next((part for part in self.parts.values() if part.kind == "cpu"), None)
+
+    @cached_property
+    def cpu_hertz(self) -> float | None:
+        """Frequency of the CPU clock, where the board file says."""
+        clock = self.clocks.get(self.cpu.clock or "") if self.cpu else None
+        return clock.hertz if clock else None
+
+    @cached_property
+    def nets(self) -> Mapping[str, tuple[str, ...]]:
+        """Every net with the parts that have a leg on it."""
+        found: dict[str, list[str]] = {}
+        for part in self.parts.values():
+            for net in part.legs:
+                found.setdefault(net, []).append(part.name)
+        return {net: tuple(parts) for net, parts in found.items()}
+
+    @cached_property
+    def drivers(self) -> Mapping[str, tuple[str, ...]]:
+        """Every net with the parts that naturally drive it."""
+        found: dict[str, list[str]] = {}
+        for part in self.parts.values():
+            for net in part.drives:
+                found.setdefault(net, []).append(part.name)
+        return {net: tuple(parts) for net, parts in found.items()}
+
+    @property
+    def waits(self) -> bool:
+        """Whether accesses may be stretched: then rates say little and only ratios stay exact."""
+        return self.architecture.get("wait source", "none") != "none"
+
+    @property
+    def fixed_video(self) -> bool:
+        """Whether the sync runs without any software."""
+        return self.architecture.get("video timing", "fixed") == "fixed"
+
+    @cached_property
+    def own_refresh(self) -> bool:
+        """Whether the line REFRESH is read at the CPU's own pin; read anywhere else it may be another part's work."""
+        line = self.lines.get("REFRESH")
+        return line is not None and self.cpu is not None and line.part == self.cpu.name
+
+    def point_of(self, net: str) -> str | None:
+        """Where `net` is read, if anywhere."""
+        if net in self.lines:
+            return self.lines[net].point
+        if net in self.clocks:
+            return self.clocks[net].point
+        if net == self.reset_net:
+            return self.reset_point
+        video = self.video
+        if video is None:
+            return None
+        return {video.line_net: video.line_point, video.field_net: video.field_point}.get(net)

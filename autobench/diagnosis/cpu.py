@@ -1,0 +1,127 @@
+"""The CPU of class R as a small state machine: from what it is given to its state, and from that to its lines.
+
+The exact figures are those of its fixed T-states: executing all ones (RST 38h over and over) takes 11 clocks an
+instruction with one fetch, one refresh and two writes; executing all zeros, or halted, 4 clocks (data sheet of the
+class, from memory). Waits stretch every rate, the ratios between strobes stay.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from autobench.diagnosis.board_model import CPU_ADDRESSES, CPU_DATA, BoardModel, Line
+
+RUNNING, ONES, ZEROS, HALTED, CRASHED = "running", "all-ones loop", "all-zeros loop", "halted", "crashed"
+DEAD, STOPPED, HELD, WAITING, RELEASED = "dead", "no clock", "held in reset", "waiting", "bus released"
+
+FETCHING = frozenset({RUNNING, ONES, ZEROS, HALTED, CRASHED})
+
+# Strobes per CPU clock where every figure is exact.
+PER_CLOCK: Mapping[str, Mapping[str, float]] = {
+    ONES: {"FETCH": 1 / 11, "REFRESH": 1 / 11, "MEMREQ": 4 / 11, "RD": 1 / 11, "WR": 2 / 11},
+    ZEROS: {"FETCH": 1 / 4, "REFRESH": 1 / 4, "MEMREQ": 1 / 2, "RD": 1 / 4, "WR": 0.0},
+    HALTED: {"FETCH": 1 / 4, "REFRESH": 1 / 4, "MEMREQ": 1 / 2, "RD": 1 / 4, "WR": 0.0},
+}
+STROBES = ("FETCH", "REFRESH", "MEMREQ", "RD", "WR", "IORQ")
+
+# What its outputs are where nothing moves. In reset the strobes are inactive and the buses let go.
+STILL: Mapping[str, Mapping[str, str]] = {
+    HELD: {**dict.fromkeys(STROBES, "high"), "HALT": "high", "BUSAK": "high"},
+    WAITING: {"FETCH": "low", "MEMREQ": "low", "RD": "low", "REFRESH": "high", "WR": "high", "IORQ": "high",
+              "HALT": "high", "BUSAK": "high"},
+    RELEASED: {"FETCH": "high", "REFRESH": "high", "HALT": "high", "BUSAK": "low",
+               **dict.fromkeys(("MEMREQ", "RD", "WR", "IORQ"), "floating")},
+    STOPPED: {**dict.fromkeys((*STROBES, "HALT", "BUSAK"), "static")},
+    DEAD: {**dict.fromkeys((*STROBES, "HALT", "BUSAK"), "static")},
+}  # fmt: skip
+
+WRITES_TO_FETCHES: Mapping[str, str] = {
+    RUNNING: "usual",
+    ONES: "two",
+    ZEROS: "zero",
+    HALTED: "zero",
+    CRASHED: "garbled",
+}
+CLOCKS_TO_FETCHES: Mapping[str, str] = {
+    RUNNING: "usual",
+    ONES: "eleven",
+    ZEROS: "four",
+    HALTED: "four",
+    CRASHED: "garbled",
+}
+
+
+def state_of(seen: Mapping[str, str], powered: bool, dead: bool, fetched: str) -> str:
+    """The state of a CPU.
+
+    `seen`: level at its own legs `clock`, `reset`, WAIT, BUSRQ, NMI, INT. `fetched`: what its fetches find on the data
+    bus: `program`, `ones`, `zeros` or `garbage`.
+    """
+    if dead or not powered:
+        return DEAD
+    if seen["clock"] not in ("moving", "half", "other", "weak"):
+        return STOPPED
+    if seen["reset"] == "low":
+        return HELD
+    if seen["BUSRQ"] == "low":
+        return RELEASED
+    if seen["WAIT"] == "low":
+        return WAITING
+    if fetched == "program":
+        disturbed = seen["NMI"] == "low" or seen["INT"] == "low" or seen["reset"] == "slow" or seen["clock"] == "weak"
+        return CRASHED if disturbed else RUNNING
+    return {"ones": ONES, "zeros": ZEROS}.get(fetched, CRASHED)
+
+
+def strobe(net: str, state: str) -> str:
+    """What output `net` does in `state`, seen by the parts it feeds: it moves, or its level."""
+    if state in STILL:
+        return STILL[state].get(net, "floating")
+    if net == "HALT":
+        return {RUNNING: "halt pulses", HALTED: "low", CRASHED: "garbled halt"}.get(state, "high")
+    if net == "BUSAK":
+        return "high"
+    if net in ("WR", "IORQ") and state in (ZEROS, HALTED):
+        return "high"
+    if net == "IORQ" and state == ONES:
+        return "high"
+    return "moving"
+
+
+def address(net: str, state: str) -> str:
+    """What an address line does in `state`; the upper ones stand low while a halted CPU refreshes inside the ROM."""
+    if state in (DEAD, STOPPED, WAITING):
+        return "static"
+    if state in (HELD, RELEASED):
+        return "floating"
+    if state == HALTED and net in CPU_ADDRESSES[8:]:
+        return "low"
+    return "moving"
+
+
+def reading_of(board: BoardModel, line: Line, state: str, level: str) -> str:
+    """The token of an output or select read at its pin, `level` being what the net does.
+
+    A moving net is told by its rate only where that rate is known.
+    """
+    if level not in ("moving", "halt pulses", "garbled halt"):
+        return level
+    if state == RUNNING:
+        if line.healthy == "moving":
+            return "moving"
+        return level if line.healthy == "any" else "either"
+    if line.healthy == "any":
+        return level if level != "moving" else "either"
+    if state == CRASHED:
+        if line.net == "WR":
+            return "garbled writes"
+        return level if level == "garbled halt" else "garbled"
+    share = PER_CLOCK.get(state, {}).get(line.net)
+    if share is None or board.waits or board.cpu_hertz is None or line.rate is None:
+        return "either"
+    return "moving" if line.rate.holds(share * board.cpu_hertz) else "off-rate"
+
+
+def is_cpu_net(net: str) -> bool:
+    """Whether `net` is an address or data line by its name."""
+    return net in CPU_ADDRESSES or net in CPU_DATA

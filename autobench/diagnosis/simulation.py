@@ -1,0 +1,247 @@
+"""Qualitative simulation: from a board and an effect to what every net does, by running from power-on to a fixed point.
+
+Nets carry words (`moving`, `low`, `high`, `floating`, `half-level`, `static`: still, level unknown; `half`, `other`:
+moving at a wrong rate; `weak`: moving with poor levels). Circles are allowed: the CPU is first taken to fetch, which is
+what it does at power-on, and what follows decides whether it goes on. It predicts no readings and knows no instrument.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from autobench.diagnosis import cpu
+from autobench.diagnosis.board_model import CPU_DATA, BoardModel, Output, Part
+from autobench.diagnosis.effects import Effect
+
+ROUNDS = 12  # a board of this kind settles in four or five
+MOVING = frozenset({"moving", "half", "other", "weak"})
+LOOSE = frozenset({"floating", "static"})  # a pull-up decides what becomes of these
+MADE_HIGH = frozenset({"floating", "high", "static"})  # an open input acts as a high
+WRITTEN = "moving"
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What a board with an effect does once it has settled.
+
+    `nets`: the word of each net; `driven`: what each part gives at its own leg; `state`: the CPU's; `started`: whether
+    its start-up program ran; `powered`: parts with volts; `places`: the word of each place of each rail.
+    """
+
+    board: BoardModel
+    effect: Effect
+    nets: Mapping[str, str]
+    driven: Mapping[tuple[str, str], str]
+    state: str
+    started: bool
+    powered: frozenset[str]
+
+    def at(self, part: str, net: str) -> str:
+        """What a probe sees of `net` at the leg of `part`."""
+        leg = (part, net)
+        if leg not in self.effect.cut or self.effect.in_socket:
+            return self.nets.get(net, "floating")
+        return self.driven.get(leg, "floating")
+
+    def seen(self, part: str, net: str | None) -> str:
+        """What `part` itself sees of `net`."""
+        if net is None:
+            return "floating"
+        return "floating" if (part, net) in self.effect.cut else self.nets.get(net, "floating")
+
+
+def powered_parts(board: BoardModel, effect: Effect) -> frozenset[str]:
+    """Parts that have their rail: a break or a hard short takes it from all, an open leg from one."""
+    trouble = effect.rail
+    lost = {part for part, net in effect.cut if net == board.parts[part].rail or net == "0V"}
+    dark = trouble.rail if trouble is not None and trouble.kind in ("open", "short") else None
+    return frozenset(part.name for part in board.parts.values() if part.name not in lost and part.rail != dark)
+
+
+class Simulation:
+    """One run from power-on to rest."""
+
+    def __init__(self, board: BoardModel, effect: Effect) -> None:
+        self.board = board
+        self.effect = effect
+        self.cut = frozenset(effect.cut)
+        self.held = dict(effect.held)
+        self.outputs = dict(effect.outputs)
+        self.powered = powered_parts(board, effect)
+        self.nets: dict[str, str] = {}
+        self.driven: dict[tuple[str, str], str] = {}
+        self.state = cpu.RUNNING if board.cpu else cpu.DEAD
+        self.started = False
+
+    def run(self) -> Settled:
+        """Pass words from outputs to inputs until nothing changes."""
+        for _ in range(ROUNDS):
+            before = (dict(self.nets), self.state)
+            self.driven = {}
+            for part in self.board.parts.values():
+                self.drive(part)
+            self.nets = self.resolved()
+            self.state = self.cpu_state()
+            if before == (self.nets, self.state):
+                break
+        return Settled(self.board, self.effect, self.nets, self.driven, self.state, self.started, self.powered)
+
+    def seen(self, part: Part, net: str | None) -> str:
+        """What `part` sees of `net`; a leg that touches nothing floats."""
+        if net is None or (part.name, net) in self.cut:
+            return "floating"
+        # Nothing is known of a net nobody is said to drive: it is taken to be as it should be.
+        return self.nets.get(net, "floating" if net in self.board.drivers else "moving")
+
+    def drive(self, part: Part) -> None:
+        """Put what `part` gives at each of its outputs."""
+        name, dead = part.name, part.name in self.effect.dead
+        if part.kind == "cpu":
+            for net in part.drives:
+                level = cpu.address(net, self.state) if cpu.is_cpu_net(net) else cpu.strobe(net, self.state)
+                self.put(name, net, level)
+            return
+        for output in part.outputs:
+            if name not in self.powered:
+                self.put(name, output.net, "floating")
+            elif dead:
+                self.put(name, output.net, self.effect.dead_level)
+            else:
+                self.put(name, output.net, self.output_of(part, output))
+
+    def put(self, part: str, net: str, level: str) -> None:
+        self.driven[(part, net)] = self.outputs.get((part, net), level)
+
+    def output_of(self, part: Part, output: Output) -> str:
+        """What a powered, living part gives at one output."""
+        match output.how:
+            case "divide" | "pattern":
+                given = self.seen(part, part.inputs[0] if part.inputs else part.clock)
+                return given if given in MOVING else "static"
+            case "follow":
+                return self.following(part, output)
+            case "power-on":
+                return "ok"
+            case "decode":
+                return self.decoded(part, output)
+            case "composite":
+                return self.composed(part)
+            case _:
+                return self.timed(part)
+
+    def following(self, part: Part, output: Output) -> str:
+        """An oscillator follows its crystal, an interrupt its source."""
+        source = output.source or ""
+        if source in self.board.parts:
+            if source in self.effect.dead or (source, part.name) in self.cut:
+                return "static"
+            return self.outputs.get((source, part.name), "moving")
+        given = self.seen(part, source)
+        return given if given in MOVING else "high"
+
+    def timed(self, part: Part) -> str:
+        """Sync and picture come from a clock; a programmable controller runs wild until software has written to it."""
+        clock = self.seen(part, part.clock)
+        if clock not in MOVING:
+            return "static"
+        if part.kind == "video controller" and not (self.started and self.seen(part, part.select) == WRITTEN):
+            return "unprogrammed"
+        return clock if clock in ("half", "other") else "moving"
+
+    def composed(self, part: Part) -> str:
+        """The output stage adds sync and picture."""
+        given = [self.seen(part, net) for net in part.inputs]
+        return next((word for word in given if word != "moving"), "moving")
+
+    def decoded(self, part: Part, output: Output) -> str:
+        """Active low when every needed net has its level, moving when some of them move through it."""
+        moving = False
+        active = "high" if output.idle == "low" else "low"
+        for net, level in output.needs:
+            given = self.seen(part, net)
+            if given in ("low", "high", "floating", "half-level"):
+                if (given == "low") != (level == "low"):
+                    return output.idle
+            elif given == "static":
+                return "static"
+            else:
+                moving = True
+        return "moving" if moving else active
+
+    def resolved(self) -> dict[str, str]:
+        """Every net's word from what drives it, what holds it and what pulls it up."""
+        nets: dict[str, str] = {}
+        for (part, net), level in self.driven.items():
+            if (part, net) in self.cut:
+                level = "floating"
+            before = nets.get(net, "floating")
+            nets[net] = level if before == "floating" or before == level else "half-level"
+            if level == "floating":
+                nets[net] = before
+        for net in self.board.pulled_up:
+            if nets.get(net, "floating") in LOOSE:
+                nets[net] = "high"
+        data = self.data_words()
+        nets.update(dict.fromkeys(CPU_DATA, data))
+        nets.update(self.held)
+        return nets
+
+    def data_words(self) -> str:
+        """What the lines of the data bus do in the CPU's present state."""
+        if self.state in (cpu.RUNNING, cpu.CRASHED, cpu.HALTED):
+            return "moving"
+        if self.state == cpu.ONES:
+            return "undriven"
+        if self.state == cpu.ZEROS:
+            return "low"
+        return "static" if self.state == cpu.WAITING else "released"
+
+    def cpu_state(self) -> str:
+        """The CPU's state from what its legs see and what its fetches find."""
+        part = self.board.cpu
+        if part is None:
+            return cpu.DEAD
+        seen = {"clock": self.seen(part, part.clock), "reset": self.seen(part, part.reset)}
+        seen |= {net: self.seen(part, net) for net in ("WAIT", "BUSRQ", "NMI", "INT")}
+        state = cpu.state_of(seen, part.name in self.powered, part.name in self.effect.dead, self.fetched(part))
+        self.started = state == cpu.RUNNING
+        if state != cpu.RUNNING:
+            return state
+        if seen["reset"] != "ok":
+            return cpu.CRASHED  # never reset: it starts anywhere
+        if self.effect.later is not None:
+            return self.effect.later
+        line = self.board.lines.get("INT")
+        if line is not None and line.healthy == "moving" and seen["INT"] not in MOVING:
+            return cpu.CRASHED  # the program waits for an interrupt that never comes, or goes on without it
+        return state
+
+    def fetched(self, processor: Part) -> str:
+        """What the CPU finds where its program should be."""
+        if any(self.nets.get(net) == "low" for net in CPU_DATA if net in self.held):
+            return "zeros" if all(self.held.get(net) == "low" for net in CPU_DATA) else "garbage"
+        roms = [part for part in self.board.parts.values() if part.kind == "rom"]
+        if roms and not any(self.answers(part) for part in roms):
+            return "ones"
+        if self.effect.fetched is not None:
+            return self.effect.fetched
+        broken = any(
+            net in CPU_DATA or (net in self.board.nets and net.startswith("A") and net[1:].isdigit())
+            for part, net in self.cut
+            if part == processor.name or any(part == rom.name for rom in roms)
+        )
+        return "garbage" if broken or any(cpu.is_cpu_net(net) for net in self.held) else "program"
+
+    def answers(self, rom: Part) -> bool:
+        """Whether a ROM drives the bus: it has power, select and output enable."""
+        if rom.name not in self.powered or rom.name in self.effect.dead:
+            return False
+        wanted = [self.nets.get(net, "moving") for net in (rom.select, rom.enable) if net]
+        cut = any((rom.name, net) in self.cut for net in (rom.select, rom.enable) if net)
+        return not cut and all(word in ("moving", "low", "half", "other") for word in wanted)
+
+
+def settle(board: BoardModel, effect: Effect) -> Settled:
+    """What `board` does with `effect`, at rest."""
+    return Simulation(board, effect).run()

@@ -1,0 +1,158 @@
+"""What a logic line does: moving, low, high, half-level, floating, slow or burst. It knows no line's duty, no limits.
+
+The state is what the receiver on the line would see: thresholds are the logic family's, not the waveform's own.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from autobench.quantity import Estimate
+from autobench.signals.edges import Edges, find_edges, timing_edges
+from autobench.signals.families import Family
+from autobench.signals.histogram import Histogram, count_samples
+from autobench.signals.levels import Levels, find_levels
+from autobench.signals.plateaus import Plateaus, find_plateaus
+from autobench.signals.trace import Trace
+from autobench.signals.transitions import find_transitions
+
+# Counting starts and stops at random within a period: two ends, each rounded evenly, give 1/√6 of a count.
+COUNT_UNCERTAINTY = 1.0 / math.sqrt(6.0)
+# A static line spends less than this share of the samples away from its level (sparkle, a spike).
+STRAY_SHARE = 0.02
+# Nothing drives the line if it wanders this far (V) without an edge.
+WANDER = 0.3
+# A burst leaves more than this share of the record still, and this many of its own pauses.
+STILL_SHARE, STILL_PAUSES = 0.4, 20.0
+
+
+class State(StrEnum):
+    """What a logic line does."""
+
+    MOVING = "moving"
+    LOW = "low"
+    HIGH = "high"
+    HALF_LEVEL = "half-level"
+    FLOATING = "floating"
+    SLOW = "slow"
+    BURST = "burst"
+
+
+@dataclass(frozen=True, eq=False)
+class Activity:
+    """`state` is `None` only where the trace has no numbers.
+
+    `rate` is the mean rate of full pulses by counting, in Hz; `pulses` how many; `low_share` the share of samples the
+    receiver takes as low, `high_share` as high; `smallest_pulse` in seconds (NaN with none); `transition` the slower
+    10 % to 90 % duration in seconds (NaN with none).
+    """
+
+    state: State | None
+    rate: Estimate
+    pulses: int
+    low_share: float
+    high_share: float
+    smallest_pulse: float
+    transition: float
+    levels: Levels
+    edges: Edges
+    plateaus: Plateaus
+
+
+def find_activity(trace: Trace, family: Family) -> Activity:
+    """The state of a line and its numbers, for a trace of any content and the family of what listens on the line."""
+    histogram = count_samples(trace)
+    levels = find_levels(trace, histogram)
+    middle = 0.5 * (family.low_in + family.high_in)
+    edges = find_edges(trace, family.low_in, middle, family.high_in)
+    low_share, high_share = shares(histogram, family)
+    rising, falling = (find_transitions(trace, levels, edges, down) for down in (False, True))
+    known = [side.duration for side in (rising, falling) if math.isfinite(side.duration)]
+    transition = max(known, default=math.nan)
+    plateaus = find_plateaus(trace, family.low_in, family.high_in)
+    pulses = max(edges.rising.size, edges.falling.size)
+    return Activity(
+        state=None if levels.count == 0 else decide(trace, family, levels, edges, (low_share, high_share), transition),
+        rate=mean_rate(pulses, trace.duration),
+        pulses=pulses,
+        low_share=low_share,
+        high_share=high_share,
+        smallest_pulse=edges.smallest_pulse(),
+        transition=transition,
+        levels=levels,
+        edges=edges,
+        plateaus=plateaus,
+    )
+
+
+def shares(histogram: Histogram, family: Family) -> tuple[float, float]:
+    """Shares of the samples at or below the family's low input level, and at or above its high one."""
+    if histogram.finite == 0:
+        return 0.0, 0.0
+    volts = histogram.origin + np.arange(histogram.counts.size) * histogram.width
+    low = int(histogram.counts[volts <= family.low_in].sum())
+    high = int(histogram.counts[volts >= family.high_in].sum())
+    return low / histogram.finite, high / histogram.finite
+
+
+def decide(
+    trace: Trace, family: Family, levels: Levels, edges: Edges, share: tuple[float, float], transition: float
+) -> State:
+    """The state, from the most to the least certain sign."""
+    if edges.count:
+        if transition > family.slowest:
+            return State.SLOW
+        return State.BURST if is_burst(trace, edges) else State.MOVING
+    low, high = share
+    if low >= 1.0 - STRAY_SHARE:
+        return State.LOW
+    if high >= 1.0 - STRAY_SHARE:
+        return State.HIGH
+    if family.open_low is not None and family.open_high is not None:
+        settled = family.open_low <= levels.low and levels.high <= family.open_high
+        return State.FLOATING if settled else State.HALF_LEVEL
+    return State.FLOATING if wanders(trace, family, levels) else State.HALF_LEVEL
+
+
+def wanders(trace: Trace, family: Family, levels: Levels) -> bool:
+    """Whether a line without edges drifts (charge leaking away, hum), where two outputs that fight would step."""
+    if levels.highest - levels.lowest - 8.0 * levels.noise < WANDER:
+        return False
+    edges = timing_edges(trace, levels)
+    steps = [find_transitions(trace, levels, edges, down).duration for down in (False, True)]
+    return not any(step <= family.slowest for step in steps)
+
+
+def is_burst(trace: Trace, edges: Edges) -> bool:
+    """Whether a single still stretch takes much of the record and dwarfs the pauses between the other edges."""
+    times = np.sort(np.concatenate([edges.rising, edges.falling]), kind="stable")
+    gaps = np.diff(times)
+    ends = [float(times[0]) - trace.start, trace.start + trace.duration - float(times[-1])]
+    stillest = max([*ends, float(gaps.max()) if gaps.size else 0.0])
+    if gaps.size < 3 or stillest < STILL_SHARE * trace.duration:
+        return False
+    return stillest > STILL_PAUSES * float(np.median(gaps))
+
+
+def mean_rate(pulses: int, seconds: float) -> Estimate:
+    """Pulses per second by counting over `seconds`, with ±1 count; one lone edge more or less is all it can miss."""
+    if not seconds > 0.0:
+        return Estimate(math.nan, "Hz", math.inf, how="no time to count in")
+    return Estimate(pulses / seconds, "Hz", COUNT_UNCERTAINTY / seconds, how=f"{pulses} counted in {seconds:.3g} s")
+
+
+def rate_ratio(first: Activity, second: Activity) -> Estimate:
+    """Pulses of one line for each pulse of another captured together.
+
+    Counting in one window leaves out the time base; what remains is the ±1 count of each. With nothing to divide by
+    the ratio is no number.
+    """
+    if second.pulses == 0:
+        return Estimate(math.nan, "", math.inf, how="the second line has no pulses")
+    ratio = first.pulses / second.pulses
+    uncertainty = COUNT_UNCERTAINTY / second.pulses * math.hypot(1.0, ratio)
+    return Estimate(ratio, "", uncertainty, how=f"{first.pulses} to {second.pulses} pulses counted together")

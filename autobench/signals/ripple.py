@@ -1,0 +1,123 @@
+"""Ripple and noise of a rail: peak to peak and rms in a stated bandwidth, the mains part and the switching part apart.
+
+It knows no limits. The trace may be AC-coupled; then its mean says nothing of the rail.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from autobench.signals.trace import Trace
+
+# Hum of a rectifier lies at the mains frequency and its multiples; beyond this it is no longer told from switching.
+HARMONICS = 20
+# The mains part is fitted on block means: so many points are plenty for a kilohertz over a few periods.
+MOST_POINTS = 20_000
+# A line of the spectrum this much above its neighbourhood's median is a switching frequency.
+STANDS_OUT = 12.0
+LEAST_SAMPLES = 8
+
+
+@dataclass(frozen=True)
+class Ripple:
+    """All in volts, but the frequency.
+
+    `bandwidth` in Hz is what was really seen: the wanted one, or half the sample rate. `mains_*` is the part at the
+    mains frequency and its multiples, `None` where the trace holds less than one period of it; `rest_*` what remains,
+    with its strongest line `switching` in Hz, `None` where nothing stands out. `lowest` is the deepest dip.
+    """
+
+    mean: float
+    lowest: float
+    highest: float
+    pp: float
+    rms: float
+    bandwidth: float
+    mains_pp: float | None
+    mains_rms: float | None
+    rest_pp: float
+    rest_rms: float
+    switching: float | None
+
+
+def find_ripple(trace: Trace, bandwidth: float = 20e6, mains: float = 50.0) -> Ripple | None:
+    """Ripple of a trace within `bandwidth` Hz, with the mains at `mains` Hz; `None` with fewer than eight numbers.
+
+    The filter is of the first order, as the bandwidth limit of an oscilloscope's input is, but without delay.
+    """
+    volts = trace.in_volts()
+    volts = volts[np.isfinite(volts)]
+    if volts.size < LEAST_SAMPLES or not float(np.max(np.abs(volts))) < 1e100:
+        return None
+    mean = float(volts.mean())
+    limited = limit_bandwidth(volts - mean, trace.interval, bandwidth)
+    hum = mains_part(limited, trace.interval, mains)
+    rest = limited if hum is None else limited - hum
+    return Ripple(
+        mean=mean,
+        lowest=mean + float(limited.min()),
+        highest=mean + float(limited.max()),
+        pp=float(np.ptp(limited)),
+        rms=float(np.sqrt(np.mean(limited**2))),
+        bandwidth=min(bandwidth, 0.5 / trace.interval),
+        mains_pp=None if hum is None else float(np.ptp(hum)),
+        mains_rms=None if hum is None else float(np.sqrt(np.mean(hum**2))),
+        rest_pp=float(np.ptp(rest)),
+        rest_rms=float(np.sqrt(np.mean(rest**2))),
+        switching=switching_frequency(rest, trace.interval, HARMONICS * mains),
+    )
+
+
+def limit_bandwidth(values: NDArray[np.float64], interval: float, bandwidth: float) -> NDArray[np.float64]:
+    """Values after a first-order low-pass of `bandwidth` Hz without delay; unchanged where sampling is slower anyway.
+
+    The ends are mirrored before filtering, so that a drifting rail does not make a step where the trace wraps round.
+    """
+    if bandwidth >= 0.5 / interval:
+        return values
+    mirrored = np.concatenate([values, values[::-1]])
+    spectrum = np.fft.rfft(mirrored)
+    spectrum /= np.sqrt(1.0 + (np.fft.rfftfreq(mirrored.size, interval) / bandwidth) ** 2)
+    return np.asarray(np.fft.irfft(spectrum, mirrored.size)[: values.size], np.float64)
+
+
+def mains_part(values: NDArray[np.float64], interval: float, mains: float) -> NDArray[np.float64] | None:
+    """Least-squares fit of the mains frequency and its multiples; `None` where less than one period was captured."""
+    duration = values.size * interval
+    if duration * mains < 1.0 - 1e-9 or mains <= 0.0:
+        return None
+    block = max(1, values.size // MOST_POINTS)
+    whole = values[: values.size // block * block].reshape(-1, block).mean(axis=1)
+    times = (np.arange(whole.size) * block + (block - 1) / 2.0) * interval
+    highest = min(HARMONICS, int(0.4 / (block * interval * mains)))
+    if highest < 1 or whole.size <= 2 * highest + 1:
+        return None
+    angles = 2.0 * math.pi * mains * times[:, None] * np.arange(1, highest + 1)[None, :]
+    design = np.concatenate([np.cos(angles), np.sin(angles), np.ones((whole.size, 1))], axis=1)
+    solved = np.linalg.lstsq(design, whole, rcond=None)[0]
+    fitted = np.zeros(values.size)
+    phase = 2.0 * math.pi * mains * interval * np.arange(values.size)
+    for order in range(1, highest + 1):
+        fitted += solved[order - 1] * np.cos(order * phase) + solved[highest + order - 1] * np.sin(order * phase)
+    return fitted
+
+
+def switching_frequency(values: NDArray[np.float64], interval: float, lowest: float) -> float | None:
+    """Frequency in Hz of the strongest line above `lowest`, if it stands well out of the spectrum around it."""
+    window = np.hanning(values.size + 2)[1:-1]
+    spectrum = np.abs(np.fft.rfft((values - values.mean()) * window))
+    frequencies = np.fft.rfftfreq(values.size, interval)
+    wanted = np.flatnonzero(frequencies > max(lowest, 2.0 / (values.size * interval)))
+    if wanted.size < 8:
+        return None
+    peak = int(wanted[np.argmax(spectrum[wanted])])
+    near = spectrum[max(int(wanted[0]), peak - 200) : peak + 200]
+    floor = float(np.median(near))
+    noticeable = float(spectrum[peak]) > 1e-9 * values.size * (float(np.max(np.abs(values))) + 1e-300)
+    if not noticeable or not spectrum[peak] > STANDS_OUT * floor:
+        return None
+    return float(frequencies[peak])

@@ -1,0 +1,109 @@
+"""The same round over raw TCP sockets on loopback: the same driver files, the same devices, other bytes' way."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from autobench import app
+from autobench.documents.places import find_bench
+from autobench.views.run_state import RunState
+from simulated_instruments.bench import SimulatedBench
+
+
+def bench_file(served: SimulatedBench, folder: Path) -> Path:
+    """The shipped bench file with the addresses of the served instruments."""
+    text = find_bench("simulated").read_text(encoding="utf-8").replace("simulated: in-process", "simulated: served")
+    for name, address in served.serve_sockets().items():
+        text = text.replace(served.addresses[name], address)
+    path = folder / "served.yaml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def run(served: SimulatedBench, folder: Path, **options: str) -> RunState:
+    request = app.CheckRequest(
+        "tarnbeck-8",
+        bench=str(bench_file(served, folder)),
+        records=str(folder / "records.sqlite"),
+        options=options,
+        unattended=True,
+    )
+    return app.check(request, clock=served.clock)
+
+
+@pytest.mark.parametrize("faults", [(), ("connector-resistance",), ("decoupler-short",)])
+def test_the_round_over_sockets_gives_the_verdicts_of_the_in_process_one(
+    tmp_path: Path, faults: tuple[str, ...]
+) -> None:
+    """Same board, same seed: every reading gets the same verdict over sockets as in this process."""
+    served = SimulatedBench.open("tarnbeck-8", options={"video": "late"}, faults=faults, seed=5)
+    try:
+        over_sockets = run(served, tmp_path, video="late")
+        assert not served.truth().any_on
+    finally:
+        served.close()
+    request = app.CheckRequest(
+        "tarnbeck-8",
+        records=str(tmp_path / "other.sqlite"),
+        unattended=True,
+        simulation=app.Simulation(faults=faults, seed=5),
+    )
+    in_process = app.check(request)
+    assert over_sockets.ended is not None
+    assert in_process.ended is not None
+    assert over_sockets.ended.verdict == in_process.ended.verdict
+    ours = [(reading.step, reading.verdict) for reading in over_sockets.readings]
+    assert ours == [(reading.step, reading.verdict) for reading in in_process.readings]
+
+
+def test_an_instrument_that_dies_mid_run_stops_it_with_the_output_off(tmp_path: Path) -> None:
+    """The meter is unplugged while the board is on: exit 4, the output is off by the simulator's truth."""
+    served = SimulatedBench.open("tarnbeck-8", options={"video": "late"}, faults=(), seed=0)
+
+    def unplug(event: object) -> None:
+        reading = getattr(event, "reading", None)
+        if reading is not None and reading.step == "rail +5V cpu":
+            served.unplug("meter")
+
+    try:
+        request = app.CheckRequest(
+            "tarnbeck-8",
+            bench=str(bench_file(served, tmp_path)),
+            records=str(tmp_path / "r.sqlite"),
+            unattended=True,
+        )
+        state = app.check(request, [unplug], clock=served.clock)
+        assert not served.truth().any_on
+    finally:
+        served.close()
+    assert state.ended is not None
+    assert state.ended.verdict == "stopped"
+    assert "meter" in (state.ended.reason or "")
+
+
+def test_a_dead_supply_with_the_board_on_raises_the_alarm(tmp_path: Path) -> None:
+    """The supply is unplugged from the bus while its output is on: stopped, and a person is told to switch it off."""
+    served = SimulatedBench.open("tarnbeck-8", options={"video": "late"}, faults=(), seed=0)
+
+    def unplug(event: object) -> None:
+        reading = getattr(event, "reading", None)
+        if reading is not None and reading.step == "rail +5V cpu":
+            served.unplug("supply")
+
+    try:
+        request = app.CheckRequest(
+            "tarnbeck-8",
+            bench=str(bench_file(served, tmp_path)),
+            records=str(tmp_path / "r.sqlite"),
+            unattended=True,
+        )
+        state = app.check(request, [unplug], clock=served.clock)
+        assert served.truth().any_on
+    finally:
+        served.close()
+    assert state.ended is not None
+    assert state.ended.verdict == "stopped"
+    assert "switch the supply off by hand" in (state.ended.reason or "")
+    assert any(notice.urgent for notice in state.notices)
