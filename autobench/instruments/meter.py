@@ -97,10 +97,15 @@ class Meter:
         return self.measured("volts", self.measures.volts, expected, repeats, "V")
 
     def ohms(self, expected: Span | float, repeats: int = 1) -> MeterReading:
-        """Ohms HI to LO, leads included; an open circuit comes back as an overload."""
+        """Ohms HI to LO, leads included; an open circuit comes back as an overload.
+
+        Afterwards the meter is back on volts: its ohms source must not be on a rail that is powered next.
+        """
         if self.measures.ohms is None:
             raise BenchError(f"{self.name}: the driver '{self.dialect.driver.driver}' has no ohms")
-        return self.measured("ohms", self.measures.ohms, expected, repeats, "ohm")
+        reading = self.measured("ohms", self.measures.ohms, expected, repeats, "ohm")
+        self.select("volts", self.measures.volts, self.measures.volts.ranges[-1])
+        return reading
 
     def measured(self, name: str, function: Function, expected: Span | float, repeats: int, unit: str) -> MeterReading:
         """One measurement on the range for `expected`; on an overload once more, one range higher."""
@@ -132,6 +137,16 @@ class Meter:
         self, name: str, function: Function, entry: MeterRange, repeats: int, unit: str
     ) -> tuple[float, ...]:
         """Single readings on one range, at the meter's speed, after it has settled."""
+        each = 2.0 * self.select(name, function, entry).cycles / self.line_frequency
+        if not self.dialect.can("count"):
+            return tuple(self.read(1, each, unit)[0] for _ in range(repeats))
+        if self.count != repeats:
+            self.dialect.perform("count", count=repeats, check=True)
+            self.count = repeats
+        return self.read(repeats, each, unit)
+
+    def select(self, name: str, function: Function, entry: MeterRange) -> Setting:
+        """Put the meter on one range at its speed and let it settle; nothing is sent where it stands so already."""
         wanted = Setting(name, entry.range.value, getattr(self.measures.speeds, self.speed).value)
         if self.setting != wanted:
             self.setting = None  # until it is done, it is not known how the meter stands
@@ -139,13 +154,7 @@ class Meter:
             self.count = 0  # selecting a function may reset it
             self.dialect.clock.sleep((entry.settle or function.settle).value)
             self.setting = wanted
-        each = 2.0 * wanted.cycles / self.line_frequency
-        if not self.dialect.can("count"):
-            return tuple(self.read(1, each, unit)[0] for _ in range(repeats))
-        if self.count != repeats:
-            self.dialect.perform("count", count=repeats, check=True)
-            self.count = repeats
-        return self.read(repeats, each, unit)
+        return wanted
 
     def read(self, count: int, each: float, unit: str) -> tuple[float, ...]:
         """Trigger and read exactly `count` readings of `each` seconds; raises `ReplyError` for any other number."""

@@ -72,9 +72,15 @@ class ScopeTerminals(Protocol):
         shared clock.
         """
 
-    def crossing(
-        self, channel: int, level: float, rising: bool, start: float, stop: float
-    ) -> float | None:
+    def extremes(
+        self, channel: int, edges: NDArray[np.float64], input_ohms: float
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Lowest and highest volts of `channel` between neighbouring absolute times `edges` (n + 1 of them, s).
+
+        Exact, however short a pulse is beside the interval: this is what a peak-detecting converter sees.
+        """
+
+    def crossing(self, channel: int, level: float, rising: bool, start: float, stop: float) -> float | None:
         """Absolute time of the first crossing of `level` volts at the tip in [start, stop], or None."""
 
     def key(self, channel: int) -> str:

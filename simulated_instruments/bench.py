@@ -1,0 +1,200 @@
+"""The way into the simulator: open a simulated bench, list boards and faults, tell the truth to tests, serve it.
+
+Importing this module is cheap: arithmetic, devices and the VISA library come in when a bench is opened or reached.
+"""
+
+from __future__ import annotations
+
+import difflib
+import threading
+from collections.abc import Collection, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from autobench.errors import UsageError
+from simulated_instruments.benches.faults import UNPLUGGED, BenchDamage, bench_fault_places, damage_bench
+from simulated_instruments.benches.wiring import Wiring, read_wiring
+from simulated_instruments.board.circuit import Circuit
+from simulated_instruments.board.circuit_file import circuit_path, list_circuits, read_circuit
+from simulated_instruments.board.faults import FaultPlace, board_fault_places, damage
+
+if TYPE_CHECKING:
+    from autobench.clock import Clock
+    from simulated_instruments.benches.truth import Truth
+    from simulated_instruments.board.tolerance import Tolerance
+    from simulated_instruments.connections.in_process import InProcessLibrary
+    from simulated_instruments.connections.raw_socket import SocketServer
+    from simulated_instruments.devices.instrument import Device
+    from simulated_instruments.world import World
+
+
+class SimulatedBench:
+    """Simulated instruments wired to a simulated board. Open one with `SimulatedBench.open`."""
+
+    def __init__(self, world: World, devices: Mapping[str, Device], addresses: Mapping[str, str], clock: Clock) -> None:
+        self.world, self.clock = world, clock
+        self.devices: dict[str, Device] = dict(devices)
+        self.addresses: dict[str, str] = dict(addresses)
+        self._library: InProcessLibrary | None = None
+        self._servers: dict[str, SocketServer] = {}
+        self._lock = threading.Lock()
+
+    @staticmethod
+    def open(
+        board: str,
+        *,
+        options: Mapping[str, str] | None = None,
+        faults: Sequence[str] = (),
+        seed: int = 0,
+        circuit: Path | None = None,
+        clock: Clock | None = None,
+    ) -> SimulatedBench:
+        """A bench with one specimen of `board`, drawn by `seed`, with `options` soldered and `faults` (`NAME` or
+        `NAME@PART`) done to it.
+
+        `circuit` is another circuit file for the same board; `clock` defaults to a simulated one that starts at 0.
+        Raises `UsageError` for a word that is not known, `FileError` for a wrong circuit file.
+        """
+        from simulated_instruments.board.assembly import assemble
+        from simulated_instruments.board.tolerance import Tolerance
+        from simulated_instruments.clock import SimulatedClock
+        from simulated_instruments.world import World
+
+        drawn, wiring = circuit_of(board, circuit), read_wiring()
+        fitted = checked_options(drawn, options or {})
+        tolerance = Tolerance(seed)
+        assembly, bench_damage = assemble(drawn, fitted, tolerance), BenchDamage()
+        for place in picked_faults(faults, fault_places(drawn, wiring, board), drawn.name, tolerance):
+            if place.kind == "board":
+                damage(assembly, place)
+            else:
+                damage_bench(bench_damage, place, tolerance)
+        own_clock = clock if clock is not None else SimulatedClock()
+        world = World(assembly, wiring, board, own_clock, bench_damage)
+        addresses = {name: place.address for name, place in wiring.instruments.items()}
+        bench = SimulatedBench(world, devices_of(world, wiring, own_clock, seed), addresses, own_clock)
+        for name in bench_damage.unplugged:
+            bench.unplug(name)
+        return bench
+
+    @property
+    def library(self) -> InProcessLibrary:
+        """The VISA library to open these instruments with: `pyvisa.ResourceManager(bench.library)`."""
+        if self._library is None:
+            from simulated_instruments.connections.in_process import InProcessLibrary
+
+            by_address = {self.addresses[name]: device for name, device in self.devices.items()}
+            self._library = InProcessLibrary(by_address, self.clock)
+            self._library.device_lock = self._lock  # one circuit, one lock, however it is reached
+        return self._library
+
+    def unplug(self, name: str) -> None:
+        """Pull the plug of an instrument's cable now: it answers nothing more, and its outputs stay as they are."""
+        self.devices[known(name, self.devices, "instrument", "this bench")].silent = True
+
+    def truth(self) -> Truth:
+        """What really is at this moment; see `benches.truth`."""
+        with self._lock:
+            for device in self.devices.values():
+                device.advance()
+            return self.world.truth()
+
+    def serve_sockets(self) -> dict[str, str]:
+        """Serve each instrument on a loopback port of its own, by the bench's clock; returns name → VISA address."""
+        from simulated_instruments.connections.raw_socket import SocketServer
+
+        for name, device in self.devices.items():
+            if name not in self._servers:
+                self._servers[name] = SocketServer(device, lock=self._lock)
+                self._servers[name].start()
+        return {name: server.address for name, server in self._servers.items()}
+
+    def close(self) -> None:
+        """Stop serving. May be called twice."""
+        while self._servers:
+            self._servers.popitem()[1].stop()
+
+    def __enter__(self) -> SimulatedBench:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def list_boards() -> list[str]:
+    """The boards the simulator has a circuit of."""
+    return list_circuits()
+
+
+def list_faults(board: str, circuit: Path | None = None) -> list[FaultPlace]:
+    """Every fault of `board` and of its bench, at every place. Raises `UsageError` for an unknown board."""
+    return fault_places(circuit_of(board, circuit), read_wiring(), board)
+
+
+def circuit_of(board: str, circuit: Path | None) -> Circuit:
+    """The circuit in the file `circuit`, or the one that comes with the simulator under the name `board`."""
+    if circuit is not None:
+        return read_circuit(circuit)
+    return read_circuit(circuit_path(known(board, list_circuits(), "board", "the simulator")))
+
+
+def fault_places(circuit: Circuit, wiring: Wiring, board: str) -> list[FaultPlace]:
+    """Board faults first, then bench faults."""
+    return [*board_fault_places(circuit), *bench_fault_places(wiring, board)]
+
+
+def checked_options(circuit: Circuit, options: Mapping[str, str]) -> dict[str, str]:
+    """`options` if all are known to the circuit."""
+    for name, choice in options.items():
+        option = circuit.options[known(name, circuit.options, "option", circuit.name)]
+        known(choice, option.choices, f"choice of '{name}'", circuit.name)
+    return dict(options)
+
+
+def picked_faults(
+    faults: Sequence[str], places: Sequence[FaultPlace], board: str, tolerance: Tolerance
+) -> list[FaultPlace]:
+    """The places meant by `faults`; where no part is named the seed picks one, except that of several instruments the
+    meter is unplugged."""
+    by_fault: dict[str, dict[str, FaultPlace]] = {}
+    for place in places:
+        by_fault.setdefault(place.fault, {})[place.part] = place
+    picked = []
+    for text in faults:
+        name, mark, part = text.partition("@")
+        parts = by_fault[known(name, by_fault, "fault", board)]
+        if mark:
+            picked.append(parts[known(part, parts, f"place for '{name}'", board)])
+        elif name == UNPLUGGED:
+            picked.append(next(iter(parts.values())))
+        else:
+            picked.append(parts[tolerance.choice(f"place of {name}", list(parts))])
+    return picked
+
+
+def known(word: str, allowed: Collection[str], kind: str, where: str) -> str:
+    """`word` if it is allowed; else a `UsageError` that lists what is and names the closest spelling."""
+    if word in allowed:
+        return word
+    close = difflib.get_close_matches(word, list(allowed), n=1, cutoff=0.6)
+    hint = f"; did you mean '{close[0]}'?" if close else "."
+    raise UsageError(f"'{word}' is not a {kind} of {where}{hint} Allowed: {', '.join(allowed) or 'none'}")
+
+
+def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[str, Device]:
+    """The instruments of the wiring, each at its terminals."""
+    from simulated_instruments.devices.meter_conf_read import ConfReadMeter
+    from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
+    from simulated_instruments.devices.supply_channel_list import ChannelListSupply
+    from simulated_instruments.world import MeterSockets, RelayContacts, SupplySockets
+
+    def made(name: str, device: str) -> Device:
+        if device == "PS-3":
+            return ChannelListSupply(name, clock, SupplySockets(world), seed)
+        if device == "M-1":
+            return ConfReadMeter(name, clock, MeterSockets(world), seed)
+        if device == "W-1":
+            return SlotChannelRelays(name, clock, RelayContacts(world), seed)
+        raise UsageError(f"the wiring file names a device '{device}' for '{name}', which there is none of")
+
+    return {name: made(name, place.device) for name, place in wiring.instruments.items()}

@@ -1,0 +1,111 @@
+"""One soldered specimen: a circuit with its options fitted and its tolerances drawn, on which faults do their damage.
+
+It holds values only; `board` makes the network of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from simulated_instruments.board.circuit import Circuit, Part, Rail
+from simulated_instruments.board.tolerance import Tolerance
+
+
+@dataclass
+class Assembly:
+    """Values of one specimen. Faults change them before the board is built, nothing changes them afterwards.
+
+    `ohms` of copper by element name; `shorts` (Ω) across capacitors by name; `farads` by capacitor; `amps` at nominal
+    volts and `siemens` of each drawing part; `states` factors by part and state; times in s.
+    """
+
+    circuit: Circuit
+    tolerance: Tolerance
+    options: dict[str, str]
+    ohms: dict[str, float]
+    shorts: dict[str, float]
+    farads: dict[str, float]
+    amps: dict[str, float]
+    siemens: dict[str, float]
+    states: dict[str, dict[str, float]]
+    oscillator: float
+    reset: float
+    software: float
+
+
+def assemble(circuit: Circuit, options: Mapping[str, str], tolerance: Tolerance) -> Assembly:
+    """A healthy specimen of `circuit`; `options` must be known ones (those left out take their default)."""
+    fitted = {name: options.get(name, option.default) for name, option in circuit.options.items()}
+    amps, siemens = draws(circuit, fitted, tolerance)
+    spread, start_up = circuit.spread, circuit.start_up
+    copper = tolerance.factor("copper thickness", spread.copper)
+    ohms = {}
+    for element in circuit.copper:
+        own = 1.0 if element.kind == "track" else tolerance.factor(f"contact {element.name}", spread.contact)
+        ohms[element.name] = element.ohms * own * (copper if element.kind == "track" else 1.0)
+    refresh = tolerance.factor("refresh", spread.refresh)
+    states = {part.name: dict(part.states) for part in drawing(circuit)}
+    for factors in states.values():
+        if "refreshed" in factors:
+            factors["refreshed"] *= refresh
+    return Assembly(
+        circuit=circuit,
+        tolerance=tolerance,
+        options=fitted,
+        ohms=ohms,
+        shorts={},
+        farads={name: capacitor.farads for name, capacitor in circuit.capacitors.items()},
+        amps=amps,
+        siemens=siemens,
+        states=states,
+        oscillator=start_up.oscillator,
+        reset=start_up.reset * tolerance.factor("reset", spread.reset),
+        software=start_up.software * tolerance.factor("software", spread.reset),
+    )
+
+
+def drawing(circuit: Circuit) -> list[Part]:
+    """The parts that draw current."""
+    return [part for part in circuit.parts.values() if part.supply is not None]
+
+
+def draws(
+    circuit: Circuit, options: Mapping[str, str], tolerance: Tolerance
+) -> tuple[dict[str, float], dict[str, float]]:
+    """Amps at nominal volts, and passive siemens, of every drawing part.
+
+    Parts differ among themselves, but the sum at nominal volts is that of the circuit times one factor for the board,
+    so that the board-to-board spread of the current is what the file says and no more.
+    """
+    chosen = dict[str, float]()
+    for name, choice in options.items():
+        chosen |= circuit.options[name].choices[choice]
+    amps: dict[str, float] = {}
+    siemens: dict[str, float] = {}
+    for rail in circuit.rails.values():
+        parts = [part for part in drawing(circuit) if part.rail == rail.name]
+        plain = {part.name: chosen.get(part.name, part.draws) for part in parts}
+        share_out(circuit, rail, plain, tolerance, amps, siemens)
+    return amps, siemens
+
+
+def share_out(
+    circuit: Circuit,
+    rail: Rail,
+    plain: Mapping[str, float],
+    tolerance: Tolerance,
+    amps: dict[str, float],
+    siemens: dict[str, float],
+) -> None:
+    """Fill in `amps` and `siemens` of the parts on one rail, whose currents as drawn are `plain`."""
+    total = sum(plain.values())
+    if total <= 0.0:
+        return
+    board = tolerance.factor(f"current {rail.name}", circuit.spread.current)
+    passive = 1.0 / (circuit.unpowered * tolerance.factor(f"unpowered {rail.name}", circuit.spread.unpowered))
+    own = {name: draw * tolerance.factor(f"part {name}", circuit.spread.part) for name, draw in plain.items()}
+    wanted = (total + rail.nominal / circuit.unpowered) * board - rail.nominal * passive
+    for name, draw in own.items():
+        amps[name] = draw * wanted / sum(own.values())
+        siemens[name] = passive * plain[name] / total

@@ -1,0 +1,129 @@
+"""A circuit as data: what is soldered on one board type, before tolerances and faults. It solves nothing.
+
+A node is named `net.place` (`+5V.cpu`), or like the pin it is (`U1.11`) where a contact lies between pin and track.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from autobench.quantity import Span
+
+
+@dataclass(frozen=True)
+class Rail:
+    """A supply input: its two nodes at the board's inlet and its nominal volts."""
+
+    name: str
+    inlet: str
+    ground: str
+    nominal: float
+
+
+@dataclass(frozen=True)
+class Copper:
+    """A track, joint, switch or contact between two nodes. `worn`: what a bad contact comes to, None for tracks."""
+
+    name: str
+    kind: str
+    part: str | None
+    plus: str
+    minus: str
+    ohms: float
+    worn: Span | None
+    net: str
+
+
+@dataclass(frozen=True)
+class Capacitor:
+    """A capacitor between two nodes; `shorted` is the range of ohms it fails to."""
+
+    name: str
+    kind: str
+    plus: str
+    minus: str
+    farads: float
+    shorted: Span
+    net: str
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part with pins on nodes. One that draws current does so from pin `supply` to pin `ground`.
+
+    `draws` (A) is the current at the rail's nominal volts with the part doing its full work; `states` are factors
+    on it by state.
+    """
+
+    name: str
+    kind: str
+    words: str
+    pins: Mapping[str, str]
+    supply: str | None
+    ground: str | None
+    draws: float
+    states: Mapping[str, float]
+    rail: str | None
+
+
+@dataclass(frozen=True)
+class Option:
+    """Something that can be fitted in one of several ways: choice → part → amps it draws then."""
+
+    name: str
+    default: str
+    choices: Mapping[str, Mapping[str, float]]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Standard deviations (relative) of one specimen against the circuit as drawn."""
+
+    current: float
+    part: float
+    copper: float
+    contact: float
+    unpowered: float
+    reset: float
+    refresh: float
+
+
+@dataclass(frozen=True)
+class StartUp:
+    """When a healthy board does what after its rail stands: seconds from the event before."""
+
+    oscillator: float
+    reset: float
+    software: float
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """One board type as soldered. `unpowered` is the passive resistance (Ω) of a rail far below a junction."""
+
+    name: str
+    words: str
+    file: str
+    rails: Mapping[str, Rail]
+    copper: tuple[Copper, ...]
+    capacitors: Mapping[str, Capacitor]
+    parts: Mapping[str, Part]
+    options: Mapping[str, Option]
+    unpowered: float
+    spread: Spread
+    start_up: StartUp
+
+    @property
+    def reference(self) -> str:
+        """The node that is called 0 V: the ground of the first rail at the inlet."""
+        return next(iter(self.rails.values())).ground
+
+    def points(self) -> dict[str, str]:
+        """Every place that can be touched (`U1.11`), with its node."""
+        return {f"{part.name}.{pin}": node for part in self.parts.values() for pin, node in part.pins.items()}
+
+
+def net_of(node: str) -> str:
+    """The net a node belongs to: what stands before the first dot."""
+    return node.split(".", 1)[0]

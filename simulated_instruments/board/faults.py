@@ -1,0 +1,102 @@
+"""Board faults as physics: each changes a part's value or breaks a joint of one specimen; every reading follows.
+
+Nothing here knows what a reading will be. A fault is written `NAME` or `NAME@PART`; without a part the seed picks one
+of the allowed places.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from simulated_instruments.board.circuit import Circuit, Copper
+
+if TYPE_CHECKING:  # a list of faults needs no arithmetic
+    from simulated_instruments.board.assembly import Assembly
+
+OPEN = float("inf")  # ohm
+
+
+@dataclass(frozen=True)
+class FaultPlace:
+    """One fault at one place: `part` and `net` it sits on, `kind` board or bench, and `words`: what is broken."""
+
+    fault: str
+    part: str
+    net: str | None
+    kind: str
+    words: str
+
+
+@dataclass(frozen=True)
+class BoardFault:
+    """Where a fault can be on a circuit, and what it does to a specimen there."""
+
+    places: Callable[[Circuit], list[FaultPlace]]
+    damage: Callable[[Assembly, str], None]
+
+
+def series_contacts(circuit: Circuit) -> dict[str, Copper]:
+    """The contacts a rail's whole current passes through, by part: switches and connectors that wear."""
+    return {element.part: element for element in circuit.copper if element.part and element.worn}
+
+
+def shorted_places(circuit: Circuit) -> list[FaultPlace]:
+    """Every capacitor across a rail."""
+    return [
+        FaultPlace("decoupler-short", part.name, part.net, "board", f"{part.kind} capacitor {part.name} has shorted")
+        for part in circuit.capacitors.values()
+        if part.net in circuit.rails
+    ]
+
+
+def short(assembly: Assembly, part: str) -> None:
+    """The capacitor becomes a resistor of some tenths of an ohm."""
+    span = assembly.circuit.capacitors[part].shorted
+    assembly.shorts[part] = assembly.tolerance.between(f"short {part}", span)
+
+
+def open_places(circuit: Circuit) -> list[FaultPlace]:
+    """Every series contact."""
+    return [
+        FaultPlace("inlet-open", part, element.net, "board", f"{element.kind} {part} has opened: no current passes it")
+        for part, element in series_contacts(circuit).items()
+    ]
+
+
+def open_contact(assembly: Assembly, part: str) -> None:
+    """The contact no longer touches."""
+    assembly.ohms[series_contacts(assembly.circuit)[part].name] = OPEN
+
+
+def worn_places(circuit: Circuit) -> list[FaultPlace]:
+    """Every series contact."""
+    return [
+        FaultPlace("connector-resistance", part, element.net, "board", f"the contact of {element.kind} {part} is worn")
+        for part, element in series_contacts(circuit).items()
+    ]
+
+
+def wear(assembly: Assembly, part: str) -> None:
+    """The contact has the resistance of a bad one."""
+    element = series_contacts(assembly.circuit)[part]
+    if element.worn is not None:
+        assembly.ohms[element.name] = assembly.tolerance.between(f"worn {part}", element.worn)
+
+
+BOARD_FAULTS: Mapping[str, BoardFault] = {
+    "decoupler-short": BoardFault(shorted_places, short),
+    "inlet-open": BoardFault(open_places, open_contact),
+    "connector-resistance": BoardFault(worn_places, wear),
+}
+
+
+def board_fault_places(circuit: Circuit) -> list[FaultPlace]:
+    """Every fault at every place of `circuit`, in the catalogue's order."""
+    return [place for fault in BOARD_FAULTS.values() for place in fault.places(circuit)]
+
+
+def damage(assembly: Assembly, place: FaultPlace) -> None:
+    """Do to the specimen what `place` says."""
+    BOARD_FAULTS[place.fault].damage(assembly, place.part)

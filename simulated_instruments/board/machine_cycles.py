@@ -1,0 +1,175 @@
+"""A stream of class R machine cycles, and the exact edges it makes on every pin. It knows no program and no board.
+
+Positions are T-states from the start of the stream. Timing inside a cycle (T-state boundaries and half T-states) is that
+of the CPU's data sheet (from memory): an opcode fetch has its strobes low in T1 and T2 and refreshes in T3 and T4.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulated_instruments.board.instructions import ACKNOWLEDGE, FETCH, IN, OUT, READ, WRITE
+from simulated_instruments.board.stepped import Codes
+from simulated_instruments.board.waveform import Array
+
+Whole = NDArray[np.int64]
+Span = tuple[Array, Array]  # from, to
+
+STROBES = ("FETCH", "MEMREQ", "IORQ", "RD", "WR", "REFRESH", "HALT", "BUSAK")
+# An interrupt acknowledge has two wait states of its own, which its length already counts.
+OWN_WAITS = 2.0
+
+
+@dataclass(frozen=True)
+class Cycles:
+    """Machine cycles one after another; arrays have one element a cycle.
+
+    `kinds`, `lengths` (T-states with the internal ones), `addresses`, `values` (on the data bus), `high_halves` (what the
+    refresh address has in its upper byte), `halted` (whether the CPU is halted). `aligned` is the number of T-states a
+    wait pattern aligns every cycle to, or 0.
+    """
+
+    kinds: Whole
+    lengths: Whole
+    addresses: Whole
+    values: Whole
+    halted: NDArray[np.bool_]
+    refresh_high: int = 0
+    aligned: int = 0
+
+    @cached_property
+    def spans(self) -> Whole:
+        """Length of each cycle in T-states with the waits. Aligned, T2 of every cycle falls on the same T-state."""
+        if not self.aligned:
+            return self.lengths
+        return -(-self.lengths // self.aligned) * self.aligned
+
+    @cached_property
+    def starts(self) -> Array:
+        """Where T1 of each cycle begins: without waits that is where the cycle before is over."""
+        second = np.concatenate(([0], np.cumsum(self.spans)[:-1])).astype(np.float64)
+        return second - self.waits if self.aligned else second
+
+    @cached_property
+    def waits(self) -> Array:
+        """Wait states between T2 and T3 of each cycle; they make up what the cycle before leaves of its last slot."""
+        if not self.aligned:
+            return np.zeros(self.kinds.size)
+        return np.roll(self.spans - self.lengths, 1).astype(np.float64)
+
+    @property
+    def period(self) -> float:
+        """T-states of the whole stream."""
+        return float(self.spans.sum())
+
+    def of(self, *kinds: int) -> NDArray[np.bool_]:
+        """Which cycles are of `kinds`."""
+        return np.isin(self.kinds, kinds)
+
+    def late(self, chosen: NDArray[np.bool_]) -> Array:
+        """Start of the chosen cycles, moved on by the wait states inside them: for what happens from T3 on."""
+        own = np.where(self.kinds[chosen] == ACKNOWLEDGE, OWN_WAITS, 0.0)
+        return np.asarray(self.starts[chosen] + self.waits[chosen] + own, dtype=np.float64)
+
+    def low_spans(self, strobe: str) -> list[Span]:
+        """When the output `strobe` is low."""
+        fetch, ack = self.of(FETCH), self.of(ACKNOWLEDGE)
+        both, memory, inputs, outputs = fetch | ack, self.of(READ, WRITE), self.of(IN), self.of(OUT)
+        starts, late = self.starts, self.late
+        if strobe == "FETCH":
+            return [(starts[both], late(both) + 2.0)]
+        if strobe == "REFRESH":
+            return [(late(both) + 2.0, late(both) + 4.0)]
+        if strobe == "MEMREQ":
+            return [
+                (starts[fetch] + 0.5, late(fetch) + 2.0),
+                (late(both) + 2.5, late(both) + 3.5),
+                (starts[memory] + 0.5, late(memory) + 2.5),
+            ]
+        if strobe == "IORQ":
+            ports = inputs | outputs
+            return [(starts[ports] + 1.0, late(ports) + 3.5), (late(ack) + 0.5, late(ack) + 2.0)]
+        if strobe == "RD":
+            return self.read_spans
+        if strobe == "WR":
+            return self.write_spans
+        return []
+
+    @cached_property
+    def read_spans(self) -> list[Span]:
+        """When RD is low: fetches, memory reads, port reads."""
+        fetch, reads, inputs = self.of(FETCH), self.of(READ), self.of(IN)
+        return [
+            (self.starts[fetch] + 0.5, self.late(fetch) + 2.0),
+            (self.starts[reads] + 0.5, self.late(reads) + 2.5),
+            (self.starts[inputs] + 1.0, self.late(inputs) + 3.5),
+        ]
+
+    @cached_property
+    def write_spans(self) -> list[Span]:
+        """When WR is low: memory writes, port writes."""
+        writes, outputs = self.of(WRITE), self.of(OUT)
+        return [
+            (self.starts[writes] + 1.5, self.late(writes) + 2.5),
+            (self.starts[outputs] + 1.0, self.late(outputs) + 3.5),
+        ]
+
+    def strobe(self, name: str) -> tuple[Array, Codes]:
+        """Edges (T-states) of an output and its level after each (0 low, 1 high)."""
+        if name == "HALT":
+            return self.per_cycle((~self.halted).astype(np.int64))
+        return from_low_spans(self.low_spans(name))
+
+    def per_cycle(self, codes: Codes) -> tuple[Array, Codes]:
+        """Edges of what holds from the start of each cycle to that of the next."""
+        return ascending(self.starts % self.period, codes)
+
+    def address_line(self, bit: int) -> tuple[Array, Codes]:
+        """Edges of one address line: the cycle's address, then in T3 and T4 of a fetch the refresh address."""
+        both = self.of(FETCH, ACKNOWLEDGE)
+        counts = np.cumsum(both)[both] - 1
+        refresh = (self.refresh_high << 8) | (counts & 0x7F)
+        edges = np.concatenate((self.starts, self.late(both) + 2.0))
+        codes = np.concatenate(((self.addresses >> bit) & 1, (refresh >> bit) & 1))
+        return ascending(edges % self.period, codes)
+
+
+def from_low_spans(spans: Sequence[Span]) -> tuple[Array, Codes]:
+    """Edges of a line that is low in `spans`, none of which touch, and high otherwise."""
+    edges = np.concatenate([end for span in spans for end in span]) if spans else np.empty(0)
+    levels = [np.full(end.size, high, dtype=np.int64) for span in spans for high, end in enumerate(span)]
+    if not edges.size:
+        return np.zeros(1), np.ones(1, dtype=np.int64)
+    return ascending(edges, np.concatenate(levels))
+
+
+def ascending(edges: Array, codes: Codes) -> tuple[Array, Codes]:
+    """Edges with their codes in order of time."""
+    order = np.argsort(edges, kind="stable")
+    return edges[order], codes[order]
+
+
+def loop(cycles: Sequence[tuple[int, int, int, int]], *, halted: bool = False, aligned: int = 0) -> Cycles:
+    """A stream from (kind, length, address, value) a cycle."""
+    table = np.array(cycles, dtype=np.int64).reshape(-1, 4)
+    return Cycles(
+        table[:, 0], table[:, 1], table[:, 2], table[:, 3], np.full(len(table), halted), refresh_high=0, aligned=aligned
+    )
+
+
+def joined(parts: Sequence[Cycles]) -> Cycles:
+    """Streams one after another; refresh address and alignment are those of the first."""
+    return Cycles(
+        np.concatenate([part.kinds for part in parts]),
+        np.concatenate([part.lengths for part in parts]),
+        np.concatenate([part.addresses for part in parts]),
+        np.concatenate([part.values for part in parts]),
+        np.concatenate([part.halted for part in parts]),
+        parts[0].refresh_high,
+        parts[0].aligned,
+    )

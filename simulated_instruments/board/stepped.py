@@ -1,0 +1,114 @@
+"""Waveforms of driven nets: a list of edges that repeats, each edge an exponential toward the level of its driver.
+
+It knows levels and time constants, no part. One shape serves all that a net can do: a driver's edge (nanoseconds), a
+pull-up charging a line (microseconds), and the slow drift of a bus that nobody drives.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulated_instruments.board.waveform import Array
+
+Codes = NDArray[np.int64]
+
+# From 10 % to 90 % an exponential takes ln 9 time constants.
+TEN_TO_NINETY = float(np.log(9.0))
+# How often the volts at the edges are carried round before they are taken as periodic; a driven stretch forgets at once.
+ROUNDS = 8
+
+
+class Stepped:
+    """Volts v(t) = target + (v₀ − target)·exp(−(t − edge)/τ) after each edge, repeating with `period`.
+
+    `edges` (s, ascending, within [0, period)), `targets` (V) and `constants` (τ, s) have one element an edge; `origin` is
+    an absolute time at which a period begins. v₀ is what the stretch before has come to, so the volts are continuous.
+    """
+
+    def __init__(self, edges: Array, targets: Array, constants: Array, period: float, origin: float) -> None:
+        self.edges, self.targets, self.period, self.origin = edges, targets, period, origin
+        self.rates: Array = 1.0 / constants
+        lengths = np.diff(np.append(edges, edges[0] + period))
+        kept = np.exp(-np.minimum(lengths * self.rates, 700.0))
+        begin = np.roll(targets, 1)
+        for _ in range(ROUNDS):
+            again = np.roll(targets + (begin - targets) * kept, 1)
+            settled = float(np.abs(again - begin).max()) < 1e-6
+            begin = again
+            if settled:
+                break
+        self.steps: Array = begin - targets
+        self._kept = kept
+        self._crossings: dict[tuple[float, bool], Array] = {}
+
+    def samples(self, times: Array) -> Array:
+        turns = (times - self.origin) / self.period
+        turns -= np.floor(turns)
+        turns *= self.period
+        place = self._places(turns)
+        turns -= self.edges[place]
+        turns += self.period * (turns < 0.0)
+        turns *= -self.rates[place]
+        np.maximum(turns, -60.0, out=turns)
+        np.exp(turns, out=turns)
+        turns *= self.steps[place]
+        turns += self.targets[place]
+        return turns
+
+    def _places(self, phases: Array) -> NDArray[np.intp]:
+        """The stretch each phase lies in; −1, the last stretch of the period before, ahead of the first edge."""
+        if self.edges.size <= 4:
+            place = np.full(phases.shape, -1, dtype=np.intp)
+            for edge in self.edges:
+                place += phases >= edge
+            return place
+        return np.searchsorted(self.edges, phases, side="right") - 1
+
+    def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
+        found = self._phases_of(level, rising)
+        if not found.size:
+            return None
+        turn = float(np.floor((start - self.origin) / self.period))
+        phase = start - self.origin - turn * self.period
+        place = int(np.searchsorted(found, phase))
+        if place == found.size:
+            place, turn = 0, turn + 1.0
+        time = self.origin + turn * self.period + float(found[place])
+        return max(time, start) if time <= stop else None
+
+    def _phases_of(self, level: float, rising: bool) -> Array:
+        """Phases within a period at which the volts pass `level`: t = τ·ln((v₀ − target)/(level − target))."""
+        key = (level, rising)
+        if key not in self._crossings:
+            begin = self.targets + self.steps
+            end = self.targets + self.steps * self._kept
+            passed = (begin < level) & (end >= level) if rising else (begin > level) & (end <= level)
+            where = np.flatnonzero(passed)
+            left = np.minimum((level - self.targets[where]) / self.steps[where], 1.0)
+            after = -np.log(np.maximum(left, self._kept[where])) / self.rates[where]
+            phases = self.edges[where] + after
+            self._crossings[key] = np.sort(np.where(phases >= self.period, phases - self.period, phases))
+        return self._crossings[key]
+
+
+def without_repeats(edges: Array, codes: Codes) -> tuple[Array, Codes]:
+    """`edges` (ascending) and what holds after each, without those that change nothing; at least one edge stays."""
+    last_of_equal = np.append(edges[1:] > edges[:-1], True)
+    edges, codes = edges[last_of_equal], codes[last_of_equal]
+    changes = codes != np.roll(codes, 1)
+    if not changes.any():
+        return edges[:1], codes[:1]
+    return edges[changes], codes[changes]
+
+
+def clock(frequency: float, origin: float, low: float, high: float, fall: float, rise: float, duty: float) -> Stepped:
+    """A square wave of `frequency` (Hz), high for the share `duty` from `origin` on; `fall` and `rise` are 10 to 90 %."""
+    period = 1.0 / frequency
+    return Stepped(
+        np.array([0.0, duty * period]),
+        np.array([high, low]),
+        np.array([rise, fall]) / TEN_TO_NINETY,
+        period,
+        origin,
+    )

@@ -1,0 +1,165 @@
+"""The named decoders: what replies mean, and which are refused in words."""
+
+from __future__ import annotations
+
+import math
+import struct
+from typing import Any
+
+import pytest
+
+from autobench.documents import driver_roles
+from autobench.documents.driver_sections import Action
+from autobench.errors import ReplyError
+from autobench.instruments.decoders import KEYED, PLAIN, Answer, decode
+
+
+def decoded(text: str, answer: str, unit: str = "", **keys: Any) -> Answer:
+    """`text` read as a driver file's action with this `answer` reads it."""
+    return decode("meter", Action.model_validate({"ask": "X?", "answer": answer, **keys}), text, unit=unit, asked="X?")
+
+
+def test_the_decoders_are_those_a_driver_file_may_name() -> None:
+    """No decoder without a name in the grammar and no name without a decoder."""
+    assert {*PLAIN, *KEYED} == set(driver_roles.DECODERS)
+    assert set(KEYED) == set(driver_roles.DECODER_KEYS)
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("12", 12.0),  # IEEE 488.2, 8.7.2: NR1
+        ("12.5", 12.5),  # IEEE 488.2, 8.7.3: NR2
+        ("+1.25000000E+01", 12.5),  # IEEE 488.2, 8.7.4: NR3
+        ("4.99V", 4.99),  # common practice: unit glued to the number
+        ("C1:VDIV 5.00E-01V", 0.5),  # common practice: header and unit
+        ("101.234e-3 V DC", 0.101234),  # common practice: unit apart, with its coupling
+        ("812 mV", 0.812),  # SI brochure: milli
+    ],
+)
+def test_a_number_is_read_whatever_stands_round_it(text: str, value: float) -> None:
+    """Headers, units and prefixes are understood."""
+    assert decoded(text, "number").number == pytest.approx(value)
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("9.9E37", math.inf),  # SCPI-1999 vol. 1, 7.2.1.4: infinity
+        ("+9.90000000E+37", math.inf),  # SCPI-1999 vol. 1, 7.2.1.4
+        ("-9.9E37", -math.inf),  # SCPI-1999 vol. 1, 7.2.1.4: negative infinity
+        ("OVLOAD", math.inf),  # common practice
+        ("****", math.inf),  # common practice
+        (repr(struct.unpack("f", struct.pack("f", 9.9e37))[0]), math.inf),  # computed: 32-bit round trip
+    ],
+)
+def test_an_overload_is_infinite_and_never_a_reading(text: str, value: float) -> None:
+    """The special numbers of the standard are told from readings, with their sign."""
+    assert decoded(text, "number").number == value
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["9.91E37", "9.91000E+37", repr(struct.unpack("f", struct.pack("f", 9.91e37))[0])],  # SCPI-1999 vol. 1, 7.2.1.5
+)
+def test_no_number_is_told_from_an_overload(text: str) -> None:
+    """9.91E37 differs from 9.9E37 by one part in a thousand and means something else."""
+    assert math.isnan(decoded(text, "number").number)
+
+
+def test_a_reply_in_another_unit_is_refused() -> None:
+    """Amps where volts were asked for are a wrong reply, not a reading."""
+    with pytest.raises(
+        ReplyError, match=r"meter: the reply to 'X\?' is not understood: '1.25A' is in A, expected was V"
+    ):
+        decoded("1.25A", "number", "V")
+    assert decoded("1.25V", "number", "V").number == 1.25
+    assert decoded("1.25", "number", "V").number == 1.25
+
+
+def test_a_time_and_a_count_beside_each_reading_are_left_out() -> None:
+    """Meters that add elements to each reading are read all the same."""
+    answer = decoded("+1.23456789E-03VDC,+11.664SECS,+236RDNG#", "numbers", "V")  # common practice: element list
+    assert answer.numbers == (1.23456789e-3,)
+
+
+def test_a_list_of_numbers_keeps_its_order() -> None:
+    """Several readings come back in the order they were taken."""
+    assert decoded("+4.99E+00,+1.20E+01,+9.9E+37", "numbers", "V").numbers == (4.99, 12.0, math.inf)
+
+
+@pytest.mark.parametrize(("text", "truth"), [("1", True), ("0", False), ("ON", True), ("OFF", False), ("+1", True)])
+def test_yes_and_no_in_every_spelling(text: str, truth: bool) -> None:
+    """SCPI-1999 vol. 1, 7.3 answers 1 and 0; some instruments answer words."""
+    assert decoded(text, "truth").truth is truth
+
+
+def test_a_list_of_states() -> None:
+    """A relay multiplexer answers one state for each channel asked about."""
+    assert decoded("1,0,0", "truths").truths == (True, False, False)
+
+
+@pytest.mark.parametrize(
+    ("text", "code", "words"),
+    [
+        ('0,"No error"', 0, "No error"),  # SCPI-1999 vol. 2, 21.8
+        ('+0,"No error"', 0, "No error"),  # common practice: with a sign
+        ('-113,"Undefined header;SYSTem:BOGUS"', -113, "Undefined header;SYSTem:BOGUS"),  # SCPI-1999 vol. 2, 21.8
+    ],
+)
+def test_an_entry_of_the_error_queue(text: str, code: int, words: str) -> None:
+    """Number and text, zero meaning that there is none."""
+    answer = decoded(text, "error")
+    assert (answer.code, answer.words) == (code, words)
+
+
+@pytest.mark.parametrize(
+    ("text", "keys", "truth"),
+    [
+        ("2", {"answer": "bit", "bit": "1"}, True),
+        ("+1", {"answer": "bit", "bit": "1"}, False),
+        ("0x10", {"answer": "bit", "bit": "4"}, True),  # common practice: hexadecimal status word
+        ("#H10", {"answer": "bit", "bit": "4"}, True),  # IEEE 488.2, 7.7.4: non-decimal numeric
+        ("0", {"answer": "bit clear", "bit": "0"}, True),
+        ("1", {"answer": "bit clear", "bit": "0"}, False),
+        ("1024", {"answer": "any bit", "bits": ["9", "10"]}, True),
+        ("511", {"answer": "any bit", "bits": "9, 10"}, False),
+        ("+00.35V 01.99A CC", {"answer": "word", "word": "cc"}, True),  # common practice: CC only while limiting
+        ("+14.99V 00.02A", {"answer": "word", "word": "CC"}, False),
+        ("ACCESS", {"answer": "word", "word": "CC"}, False),
+    ],
+)
+def test_states_out_of_registers_and_words(text: str, keys: dict[str, Any], truth: bool) -> None:
+    """Bits count from 0; the same bit may mean the opposite, so there is a decoder for each way round."""
+    answer = str(keys.pop("answer"))
+    assert decoded(text, answer, **keys).truth is truth
+
+
+@pytest.mark.parametrize(
+    ("text", "answer"),
+    [
+        ("", "text"),
+        ("hello", "number"),
+        ("1,2", "number"),
+        ("2", "truth"),
+        ("1,maybe", "truths"),
+        ("No error", "error"),
+    ],
+)
+def test_what_makes_no_sense_is_refused_in_words(text: str, answer: str) -> None:
+    """A reply that does not mean what the file says names the instrument and the question."""
+    with pytest.raises(ReplyError, match=r"^meter: the reply to 'X\?' is not understood: "):
+        decoded(text, answer)
+
+
+@pytest.mark.parametrize("text", ["1.5", "-1", "9.9E37", "CV"])
+def test_a_register_is_a_whole_number(text: str) -> None:
+    """A fraction, a negative number or a special one is no status register."""
+    with pytest.raises(ReplyError):
+        decoded(text, "bit", bit="1")
+
+
+def test_text_loses_its_quotes() -> None:
+    """Quoted strings come back bare, doubled quotes once (IEEE 488.2, 8.7.8)."""
+    assert decoded('"VOLT ""A"""', "text").words == 'VOLT "A"'
+    assert decoded("ALDER STREET,PS-3,1001,1.0", "text").words == "ALDER STREET,PS-3,1001,1.0"

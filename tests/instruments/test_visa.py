@@ -1,0 +1,180 @@
+"""Opening sessions: which addresses are refused, and how every foreign error is worded."""
+
+from __future__ import annotations
+
+import errno
+import socket
+from typing import Any
+
+import pytest
+from pyvisa import errors, rname
+from pyvisa.constants import StatusCode
+
+from autobench.errors import BenchError, LinkError, LinkLostError, NoReplyError
+from autobench.instruments.visa import in_words, open_session, refuse_real
+from simulated_instruments.clock import SimulatedClock
+from simulated_instruments.connections.in_process import InProcessLibrary
+from simulated_instruments.connections.raw_socket import SocketServer
+from simulated_instruments.devices.command_tree import Command, CommandTree
+from simulated_instruments.devices.instrument import Device
+
+
+class Echo(Device):
+    """An instrument with a reply that is longer than one chunk."""
+
+    model = "TEST ECHO"
+    tree = CommandTree(Command("LONG?", lambda device: "0123456789" * 100_000), beneath=Device.tree)
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "TCPIP::127.0.0.1::5025::SOCKET",
+        "TCPIP0::localhost::5025::SOCKET",
+        "tcpip::LOCALHOST::5025::socket",
+        "TCPIP::127.0.0.1::hislip0,4880::INSTR",
+        "TCPIP::127.0.0.1,1024::inst0::INSTR",
+        "TCPIP::127.8.9.10::5025::SOCKET",  # RFC 1122, 3.2.1.3: the whole of 127/8 is loopback
+        "TCPIP::::1::5025::SOCKET",
+        "TCPIP::[::1]::5025::SOCKET",
+    ],
+)
+def test_loopback_is_allowed(address: str) -> None:
+    """An address on this machine's loopback may be opened."""
+    refuse_real(address, simulated=False)
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "ASRL/dev/ttyUSB0::INSTR",
+        "ASRL3::INSTR",
+        "GPIB0::5::INSTR",
+        "USB0::0x1234::0x5678::A1::INSTR",
+        "TCPIP::192.168.1.20::5025::SOCKET",
+        "TCPIP::127.0.0.1.example.org::5025::SOCKET",
+        "TCPIP::localhost.example.org::5025::SOCKET",
+        "TCPIP::example.org::127.0.0.1::SOCKET",
+        "TCPIP::0.0.0.0::5025::SOCKET",
+        "TCPIP::::2::5025::SOCKET",
+        "TCPIP::2130706433::5025::SOCKET",
+        " TCPIP::127.0.0.1::5025::SOCKET",
+        "TCPIP::127.0.0.1::5025::SOCKET\nASRL3::INSTR",
+        "PRLGX-TCPIP::127.0.0.1::1234::INTFC",
+        "",
+    ],
+)
+def test_anything_else_is_refused(address: str) -> None:
+    """Every other address is refused in words before anything is opened, also where it only looks like loopback."""
+    with pytest.raises(BenchError, match="refused until the guard has landed"):
+        refuse_real(address, simulated=False)
+    with pytest.raises(BenchError, match="refused until the guard has landed"):
+        open_session(address, instrument="supply")
+
+
+def test_simulated_addresses_are_free() -> None:
+    """In process any address may stand for a device."""
+    refuse_real("GPIB0::5::INSTR", simulated=True)
+
+
+@pytest.mark.parametrize(
+    ("error", "kind", "words"),
+    [
+        (errors.VisaIOError(StatusCode.error_timeout), NoReplyError, "nothing more came"),
+        (errors.VisaIOError(StatusCode.error_connection_lost), LinkLostError, "VI_ERROR_CONN_LOST"),
+        (errors.VisaIOError(StatusCode.error_resource_not_found), LinkLostError, "nothing answers"),
+        (errors.VisaIOError(StatusCode.error_resource_locked), LinkError, "VI_ERROR_RSRC_LOCKED"),
+        (errors.VisaIOError(-1), LinkError, "the connection reports"),
+        (errors.InvalidSession(), LinkLostError, "closed"),
+        (rname.InvalidResourceName("cannot parse 'X'"), LinkError, "address cannot be understood"),
+        (ConnectionRefusedError(errno.ECONNREFUSED, "Connection refused"), LinkLostError, "refused"),
+        (ConnectionResetError(errno.ECONNRESET, "Connection reset by peer"), LinkLostError, "reset by peer"),
+        (OSError("device disconnected"), LinkLostError, "device disconnected"),
+        (TimeoutError(), NoReplyError, "nothing more came"),
+        (RuntimeError("message type 9"), LinkError, "RuntimeError: message type 9"),
+        (TypeError("no length"), LinkError, "TypeError: no length"),
+        (ValueError("filedescriptor out of range"), LinkError, "ValueError: filedescriptor"),
+        (UnicodeDecodeError("ascii", b"\xff", 0, 1, "ordinal not in range"), LinkError, "UnicodeDecodeError"),
+        (Exception("error creating link: 3"), LinkError, "error creating link: 3"),
+    ],
+)
+def test_foreign_errors_in_words(error: Exception, kind: type[LinkError], words: str) -> None:
+    """Each class of error that leaves the VISA stack becomes exactly one of ours, with its reason."""
+    told = in_words("meter", error)
+    assert type(told) is kind
+    assert told.instrument == "meter"
+    assert words in str(told)
+
+
+@pytest.fixture
+def library() -> InProcessLibrary:
+    clock = SimulatedClock()
+    return InProcessLibrary({"GPIB0::5::INSTR": Echo("echo", clock)}, clock)
+
+
+def test_unknown_address(library: InProcessLibrary) -> None:
+    """An address where no instrument is cannot be opened, and is named."""
+    with pytest.raises(LinkLostError, match="meter: cannot open GPIB0::6::INSTR: nothing answers at this address"):
+        open_session("GPIB0::6::INSTR", instrument="meter", library=library)
+
+
+def test_nonsense_address(library: InProcessLibrary) -> None:
+    """An address that is none is refused in words."""
+    with pytest.raises(LinkError, match="cannot open somewhere: "):
+        open_session("somewhere", instrument="meter", library=library)
+
+
+def test_long_message_in_chunks(library: InProcessLibrary) -> None:
+    """A message longer than one chunk is put together up to its END."""
+    session = open_session("GPIB0::5::INSTR", instrument="echo", library=library)
+    session.write(b"LONG?", 1.0)
+    assert session.read_message(1.0) == b"0123456789" * 100_000
+    session.close()
+
+
+def test_status_byte(library: InProcessLibrary) -> None:
+    """A transport with serial poll gives the status byte."""
+    session = open_session("GPIB0::5::INSTR", instrument="echo", library=library)
+    assert session.status_byte() == 0
+    session.write(b"NONSENSE", 1.0)
+    assert session.status_byte() == 4  # SCPI-1999 vol. 1, 9: bit 2, the error queue is not empty
+    session.close()
+
+
+def test_no_status_byte_on_a_socket() -> None:
+    """A raw socket has no serial poll, and says so with None."""
+    with SocketServer(Echo("echo", SimulatedClock())) as server:
+        session = open_session(server.address, instrument="echo")
+        assert session.status_byte() is None
+        session.close()
+
+
+def test_replies_without_a_line_end() -> None:
+    """Where neither the transport nor the dialect ends a message, a whole message cannot be asked for."""
+    with SocketServer(Echo("echo", SimulatedClock())) as server:
+        session = open_session(server.address, instrument="echo", receive_end="")
+        with pytest.raises(LinkError, match="by length only"):
+            session.read_message(0.1)
+        session.write(b"*ESE?", 1.0)
+        assert session.read_exact(1, 1.0) == b"0"
+        assert session.finish_message(0.1) == b""
+        session.close()
+
+
+def test_closing_one_leaves_the_others_open() -> None:
+    """Each session is closed alone: the resource manager they share stays."""
+    with SocketServer(Echo("one", SimulatedClock())) as one, SocketServer(Echo("two", SimulatedClock())) as two:
+        first, second = (open_session(server.address, instrument="echo") for server in (one, two))
+        first.close()
+        second.write(b"*ESE?", 1.0)
+        assert second.read_message(1.0) == b"0"
+        second.close()
+
+
+def test_refused_port_leaves_nothing_open(recwarn: Any) -> None:
+    """Failing to open does not leave a socket behind: there is nothing to warn of."""
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        port = listener.getsockname()[1]
+    with pytest.raises(LinkLostError):
+        open_session(f"TCPIP::127.0.0.1::{port}::SOCKET", instrument="meter")
+    assert list(recwarn) == []
