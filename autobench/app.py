@@ -25,6 +25,7 @@ from autobench.record.store import RunRecord, open_engine
 from autobench.run.actions import Bench as LiveBench
 from autobench.run.all_off import all_off
 from autobench.run.power import Power
+from autobench.run.route import Route
 from autobench.run.runner import Runner
 from autobench.run.stop import StopSignals
 from autobench.run.touch import Touch
@@ -245,11 +246,13 @@ class Session:
         """The runner with everything it works with."""
         if not opened.meters or not opened.relays:
             raise UsageError("this bench has no meter behind relays; rounds by hand probe are not possible yet")
-        touch = Touch(next(iter(opened.meters.values())), next(iter(opened.relays.values())))
+        route = Route(next(iter(opened.relays.values())))
+        touch = Touch(next(iter(opened.meters.values())), route)
         power = Power(self.plan.feeds, opened.supplies, touch, self.clock, self.out.emit, self.stop)
         board, options = self.documents.board, self.plan.options
         live = LiveBench(
             power=power,
+            route=route,
             touch=touch,
             clock=self.clock,
             fits=lambda rail, amps: board.other_fits(rail, options, amps),

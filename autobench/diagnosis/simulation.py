@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from autobench.diagnosis import cpu
-from autobench.diagnosis.board_model import CPU_DATA, BoardModel, Output, Part
+from autobench.diagnosis.board_model import CPU_DATA, CPU_INPUTS, BoardModel, Output, Part
 from autobench.diagnosis.effects import Effect
 
 ROUNDS = 12  # a board of this kind settles in four or five
@@ -26,7 +26,7 @@ class Settled:
     """What a board with an effect does once it has settled.
 
     `nets`: the word of each net; `driven`: what each part gives at its own leg; `state`: the CPU's; `started`: whether
-    its start-up program ran; `powered`: parts with volts; `places`: the word of each place of each rail.
+    its start-up program ran; `powered`: parts with volts.
     """
 
     board: BoardModel
@@ -145,9 +145,14 @@ class Simulation:
         clock = self.seen(part, part.clock)
         if clock not in MOVING:
             return "static"
-        if part.kind == "video controller" and not (self.started and self.seen(part, part.select) == WRITTEN):
+        if part.kind == "video controller" and not self.written(part):
             return "unprogrammed"
         return clock if clock in ("half", "other") else "moving"
+
+    def written(self, part: Part) -> bool:
+        """Whether the start-up program could write to `part`. A halted CPU has written before and selects no more."""
+        select = self.seen(part, part.select)
+        return self.started and (select == WRITTEN or (select == "high" and self.state == cpu.HALTED))
 
     def composed(self, part: Part) -> str:
         """The output stage adds sync and picture."""
@@ -202,13 +207,14 @@ class Simulation:
         part = self.board.cpu
         if part is None:
             return cpu.DEAD
-        seen = {"clock": self.seen(part, part.clock), "reset": self.seen(part, part.reset)}
-        seen |= {net: self.seen(part, net) for net in ("WAIT", "BUSRQ", "NMI", "INT")}
+        seen = {net: self.seen(part, net) for net in CPU_INPUTS}
+        seen["clock"] = self.seen(part, part.clock) if part.clock else "moving"
+        seen["reset"] = self.seen(part, part.reset) if part.reset else "ok"
         state = cpu.state_of(seen, part.name in self.powered, part.name in self.effect.dead, self.fetched(part))
-        self.started = state == cpu.RUNNING
+        self.started = state == cpu.RUNNING and seen["reset"] == "ok"
         if state != cpu.RUNNING:
             return state
-        if seen["reset"] != "ok":
+        if not self.started:
             return cpu.CRASHED  # never reset: it starts anywhere
         if self.effect.later is not None:
             return self.effect.later

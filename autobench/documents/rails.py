@@ -88,6 +88,22 @@ class Drop(Section):
             yield Complaint(("to",), f"is the same place as 'from', {self.start}")
 
 
+class Ripple(Section):
+    """Ripple and noise of a rail at one of its places, peak to peak over 20 MHz."""
+
+    place: Name
+    """The place of this rail, best where the load is."""
+    limits: VoltSpan = Field(alias="is")
+    """Volts peak to peak: `at most 100 mV`."""
+    usual: VoltSpan | None = None
+    """Volts of the healthy boards seen so far."""
+
+    def check(self) -> Iterator[Complaint]:
+        yield from usual_inside(self.limits, self.usual)
+        if self.limits.high is None or self.limits.high <= 0:
+            yield Complaint(("is",), "must say the most there may be, such as 'at most 100 mV'")
+
+
 class Rail(Section):
     """One supply line of a board."""
 
@@ -109,6 +125,8 @@ class Rail(Section):
     """Where the volts are measured, from the inlet outward. The order is that of the file."""
     drops: tuple[Drop, ...] = ()
     """What may be lost along the way."""
+    ripple: Ripple | None = None
+    """How quiet it is, at one place."""
 
     @property
     def negative(self) -> bool:
@@ -140,6 +158,9 @@ class Rail(Section):
             if not unknown and order.index(drop.start) > order.index(drop.end):
                 text = f"comes before '{drop.start}' on the way from the inlet; write the drop the other way round"
                 yield Complaint(("drops", number, "to"), text)
+        if self.ripple is not None and self.ripple.place not in order:
+            text = f"{quoted(self.ripple.place)} is not a place of this rail; {choice_text(self.ripple.place, order)}"
+            yield Complaint(("ripple", "place"), text)
         seen: dict[str, str] = {}
         for name, place in self.places.items():
             if place.point in seen:

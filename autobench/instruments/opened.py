@@ -89,6 +89,7 @@ class Opener:
             self.clock,
             within=driver.link.reply_within.value,
             pace=driver.link.pace.value,
+            scpi=driver.link.common_commands,
             errors=errors.ask if errors is not None else None,
             on_exchange=self.on_exchange,
             check=self.check,
@@ -97,6 +98,7 @@ class Opener:
         opened.dialects[name] = dialect
         identity = dialect.identify()
         opened.identities[name] = identity
+        dialect.clear()  # errors left over from somebody else's session must not accuse our first command
         if instrument.serial is not None and instrument.serial not in identity.split(","):
             raise LinkError(name, f"serial number {instrument.serial} is wanted, but '{identity}' answers")
         if driver.kind == "supply":

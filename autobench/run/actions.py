@@ -27,6 +27,7 @@ from autobench.plan.steps import (
 from autobench.quantity import Span, show
 from autobench.run.power import Power
 from autobench.run.readings import changed, judged, judged_estimate, unread
+from autobench.run.route import Route
 from autobench.run.touch import Touch
 from autobench.run.watch import Look
 
@@ -42,6 +43,7 @@ class Bench:
     """What actions work with: the opened instruments and what was measured so far."""
 
     power: Power
+    route: Route
     touch: Touch
     clock: Clock
     fits: Callable[[str, float], list[str]]  # rail, amps -> options whose current band holds them

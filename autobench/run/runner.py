@@ -64,6 +64,7 @@ class Runner:
         stopped: str | None = None
         try:
             try:
+                self._bench.route.prepare()
                 self._bench.touch.prepare()
                 self._bench.power.make_off()
                 for step in self._plan.steps:

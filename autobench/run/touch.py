@@ -2,30 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from autobench.instruments.meter import Meter, MeterReading
-from autobench.instruments.relays import Relays
 from autobench.plan.steps import Target
+from autobench.run.route import Route
 
 
 class Touch:
     """One meter behind one relay multiplexer."""
 
-    def __init__(self, meter: Meter, relays: Relays) -> None:
+    def __init__(self, meter: Meter, route: Route) -> None:
         self._meter = meter
-        self._relays = relays
-        self._closed: tuple[int, ...] | None = None
+        self._route = route
 
     def prepare(self) -> None:
-        """Meter into its known state, every relay open."""
+        """Meter into its known state."""
         self._meter.prepare()
-        self._relays.prepare()
-        self._closed = ()
 
     def volts(self, target: Target, expected: float, repeats: int = 3) -> MeterReading:
         """DC volts of `target`, the range picked for `expected` volts; `repeats` readings give the type A part."""
-        return self._with_route(target, lambda: self._meter.volts(expected, repeats=repeats))
+        self._route.take(target.channels)
+        return self._meter.volts(expected, repeats=repeats)
 
     def quick_volts(self, target: Target) -> float:
         """One reading in volts, for a look rather than for a verdict. An overload reads as a very high voltage."""
@@ -34,18 +30,5 @@ class Touch:
 
     def ohms(self, target: Target, expected: float) -> MeterReading:
         """Two-wire ohms of `target` including the route; the caller must know that the power is off."""
-        return self._with_route(target, lambda: self._meter.ohms(expected, repeats=3))
-
-    def release(self) -> None:
-        """Every relay open."""
-        self._closed = None
-        self._relays.open_all()
-        self._closed = ()
-
-    def _with_route(self, target: Target, read: Callable[[], MeterReading]) -> MeterReading:
-        if self._closed != target.channels:
-            # Unknown until the relays say done: an error in between must not leave us believing the old route.
-            self._closed = None
-            self._relays.close(target.channels)
-            self._closed = target.channels
-        return read()
+        self._route.take(target.channels)
+        return self._meter.ohms(expected, repeats=3)

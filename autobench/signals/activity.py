@@ -46,14 +46,14 @@ class State(StrEnum):
 class Activity:
     """`state` is `None` only where the trace has no numbers.
 
-    `rate` is the mean rate of full pulses by counting, in Hz; `pulses` how many; `low_share` the share of samples the
-    receiver takes as low, `high_share` as high; `smallest_pulse` in seconds (NaN with none); `transition` the slower
+    `rate` is the mean rate of full pulses by counting, in Hz; `pulses` how many, half ones counted as a cut pulse has
+    one edge; `low_share` the share of samples the receiver takes as low, `high_share` as high; `smallest_pulse` in seconds (NaN with none); `transition` the slower
     10 % to 90 % duration in seconds (NaN with none).
     """
 
     state: State | None
     rate: Estimate
-    pulses: int
+    pulses: float
     low_share: float
     high_share: float
     smallest_pulse: float
@@ -74,7 +74,7 @@ def find_activity(trace: Trace, family: Family) -> Activity:
     known = [side.duration for side in (rising, falling) if math.isfinite(side.duration)]
     transition = max(known, default=math.nan)
     plateaus = find_plateaus(trace, family.low_in, family.high_in)
-    pulses = max(edges.rising.size, edges.falling.size)
+    pulses = edges.count / 2.0  # the mean of both polarities; the larger of the two would count too many
     return Activity(
         state=None if levels.count == 0 else decide(trace, family, levels, edges, (low_share, high_share), transition),
         rate=mean_rate(pulses, trace.duration),
@@ -138,11 +138,11 @@ def is_burst(trace: Trace, edges: Edges) -> bool:
     return stillest > STILL_PAUSES * float(np.median(gaps))
 
 
-def mean_rate(pulses: int, seconds: float) -> Estimate:
-    """Pulses per second by counting over `seconds`, with ±1 count; one lone edge more or less is all it can miss."""
+def mean_rate(pulses: float, seconds: float) -> Estimate:
+    """Pulses per second by counting over `seconds`, each end of the window cutting a pulse anywhere."""
     if not seconds > 0.0:
         return Estimate(math.nan, "Hz", math.inf, how="no time to count in")
-    return Estimate(pulses / seconds, "Hz", COUNT_UNCERTAINTY / seconds, how=f"{pulses} counted in {seconds:.3g} s")
+    return Estimate(pulses / seconds, "Hz", COUNT_UNCERTAINTY / seconds, how=f"{pulses:g} counted in {seconds:.3g} s")
 
 
 def rate_ratio(first: Activity, second: Activity) -> Estimate:
@@ -155,4 +155,4 @@ def rate_ratio(first: Activity, second: Activity) -> Estimate:
         return Estimate(math.nan, "", math.inf, how="the second line has no pulses")
     ratio = first.pulses / second.pulses
     uncertainty = COUNT_UNCERTAINTY / second.pulses * math.hypot(1.0, ratio)
-    return Estimate(ratio, "", uncertainty, how=f"{first.pulses} to {second.pulses} pulses counted together")
+    return Estimate(ratio, "", uncertainty, how=f"{first.pulses:g} to {second.pulses:g} pulses counted together")

@@ -1,0 +1,163 @@
+"""What every reading of the round would be with an effect: from settled nets to tokens of the alphabets.
+
+Tokens depend on the board file alone, so they are made once a board. Nothing measured is known here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from autobench.diagnosis import cpu
+from autobench.diagnosis.alphabets import UNSURE, Observable, ratio_token
+from autobench.diagnosis.board_model import CPU_DATA, BoardModel, Clock, Line, Rail, Video
+from autobench.diagnosis.currents import current_ratio
+from autobench.diagnosis.simulation import MOVING, Settled
+
+Tokens = dict[Observable, str]
+
+CLOCK_WORDS = {"moving": "right", "weak": "right", "half": "half", "other": "other"}
+RESET_WORDS = {"ok": "ok", "low": "stuck", "slow": "looping", "static": "stuck"}
+SYNC_WORDS = {"moving": "right", "other": "other", "half": "other", "unprogrammed": "unprogrammed", "dead": "dead"}
+
+
+def predicted(settled: Settled) -> Tokens:
+    """The token of every observable of the board."""
+    return dict(tokens(settled))
+
+
+def tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
+    """Every observable with its token."""
+    board = settled.board
+    for rail in board.rails.values():
+        yield from rail_tokens(settled, rail)
+    for clock in board.clocks.values():
+        yield from clock_tokens(settled, clock)
+    if board.reset_net is not None and board.reset_point is not None:
+        word = settled.at(board.reset_point.partition(".")[0], board.reset_net)
+        yield Observable("reset", board.reset_net), RESET_WORDS.get(word, "short")
+    if board.video is not None:
+        yield from video_tokens(settled, board.video)
+    for line in board.lines.values():
+        yield from line_tokens(settled, line)
+    yield from ratio_tokens(settled)
+    yield from net_tokens(settled)
+
+
+def rail_tokens(settled: Settled, rail: Rail) -> Iterator[tuple[Observable, str]]:
+    """Ohms, trip, current, ripple, and the volts of every place."""
+    trouble = settled.effect.rail
+    kind = trouble.kind if trouble is not None and trouble.rail == rail.name else None
+    yield Observable("ohms", rail.name), {"short": "short", "soft short": "low"}.get(kind or "", "ok")
+    yield Observable("trip", rail.name), {"short": "tripped", "soft short": "perhaps"}.get(kind or "", "none")
+    yield Observable("current", rail.name), ratio_token(current_ratio(settled, rail))
+    ripple = {"ripple": "high", "resistance": "raised"}.get(kind or "", "ok")
+    yield Observable("ripple", rail.name), ripple
+    beyond = break_index(rail, trouble.part if trouble is not None else None)
+    bad = {"open": "zero", "resistance": "sagging", "short": "collapsed", "soft short": "sagging"}.get(kind or "")
+    behind: dict[str, bool] = {}
+    for index, place in enumerate(rail.places):
+        behind[place.name] = kind in ("open", "resistance") and index >= beyond
+        hit = behind[place.name] or kind in ("short", "soft short")
+        yield Observable("rail", f"{rail.name} {place.name}"), bad if hit and bad else "ok"
+    for start, end in rail.drops:
+        crossed = behind.get(end, False) and not behind.get(start, False)
+        yield Observable("drop", f"{rail.name} {start} {end}"), "high" if crossed else "ok"
+
+
+def break_index(rail: Rail, part: str | None) -> int:
+    """Number of the first place behind a contact: the inlet's own place lies before its contact, others behind."""
+    for index, place in enumerate(rail.places):
+        if place.part == part:
+            return index + 1 if index == 0 else index
+    return 1
+
+
+def clock_tokens(settled: Settled, clock: Clock) -> Iterator[tuple[Observable, str]]:
+    """Frequency, ratio, duty and levels of a clock at its point."""
+    word = settled.at(clock.part, clock.net)
+    token = CLOCK_WORDS.get(word, "none")
+    yield Observable("frequency", clock.net), token
+    if clock.of is not None:
+        yield Observable("clock ratio", clock.net), "other" if word == "half" else "right"
+    yield Observable("duty", clock.net), "ok" if word in MOVING else UNSURE
+    level = "weak" if word == "weak" else "ok"
+    yield Observable("clock level", clock.net), level if word in MOVING else UNSURE
+
+
+def video_tokens(settled: Settled, video: Video) -> Iterator[tuple[Observable, str]]:
+    """Line and field rate, pulse width, and what leaves the board."""
+    line_word = settled.at(video.line_point.partition(".")[0], video.line_net)
+    field_word = settled.at(video.field_point.partition(".")[0], video.field_net)
+    line = SYNC_WORDS.get(line_word, "none")
+    yield Observable("line rate", "sync"), line
+    yield Observable("field rate", "sync"), SYNC_WORDS.get(field_word, "none")
+    yield Observable("sync pulse", "sync"), line
+    if video.output_net is None or video.output_point is None:
+        return
+    word = settled.at(video.output_point.partition(".")[0], video.output_net)
+    if word == "moving":
+        amplitude = "ok" if settled.state == cpu.RUNNING else "dull"
+        yield Observable("picture sync", "output"), "ok"
+        yield Observable("picture", "output"), amplitude
+        yield Observable("line rate", "output"), line
+        return
+    gone = "gone" if word == "unprogrammed" else "none"
+    yield Observable("picture sync", "output"), "ok" if word in ("other", "half") else gone
+    yield Observable("picture", "output"), "dull" if word in ("other", "half") else gone
+    yield Observable("line rate", "output"), SYNC_WORDS.get(word, "none")
+
+
+def line_tokens(settled: Settled, line: Line) -> Iterator[tuple[Observable, str]]:
+    """State of one line at its point; of a start line how often it moved while the program started."""
+    word = settled.at(line.part, line.net)
+    if line.start:
+        yield Observable("start", line.net), start_token(settled, word)
+        return
+    yield Observable("line", line.net), line_token(settled, line, word)
+
+
+def start_token(settled: Settled, word: str) -> str:
+    """Pulses of a select in the first milliseconds."""
+    if settled.started and (word == "moving" or settled.state == cpu.HALTED):
+        return "right"
+    if settled.state == cpu.CRASHED and word == "moving":
+        return "few"
+    return "none"
+
+
+def line_token(settled: Settled, line: Line, word: str) -> str:
+    """The token of a line's state."""
+    if line.net in CPU_DATA:
+        return "garbled" if word == "moving" and settled.state != cpu.RUNNING else word
+    if not refreshed_by_cpu(settled.board, line):
+        return "moving" if settled.state != cpu.STOPPED else UNSURE
+    if line.side == "input":
+        return {"half": "off-rate", "other": "off-rate", "weak": "moving"}.get(word, word)
+    known = settled.board.drivers
+    return cpu.reading_of(settled.board, line, settled.state, word) if line.net in known else UNSURE
+
+
+def refreshed_by_cpu(board: BoardModel, line: Line) -> bool:
+    """False for a refresh read away from the CPU where another part refreshes: it says nothing about the CPU."""
+    return line.net != "REFRESH" or board.own_refresh or board.architecture.get("refresh source") == "cpu"
+
+
+def ratio_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
+    """Ratios of strobes: exact ones of the board file, and the two that tell what the CPU executes."""
+    for of, to in settled.board.ratios:
+        yield Observable("ratio", f"{of} to {to}"), "right" if settled.state in cpu.FETCHING else UNSURE
+    yield Observable("writes to fetches", "cpu"), cpu.WRITES_TO_FETCHES.get(settled.state, UNSURE)
+    if not settled.board.waits:
+        yield Observable("clocks to fetches", "cpu"), cpu.CLOCKS_TO_FETCHES.get(settled.state, UNSURE)
+
+
+def net_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
+    """Nets that the round does not read, at the part that drives them: for next checks."""
+    read = set(settled.board.lines) | set(settled.board.clocks)
+    for net, parts in settled.board.drivers.items():
+        if net in read or settled.board.point_of(net) is not None:
+            continue
+        word = settled.at(parts[0], net)
+        moving = "garbled" if settled.state == cpu.CRASHED else "either"
+        odd = {"moving": moving, "half": "off-rate", "other": "off-rate", "weak": "either", "unprogrammed": "any"}
+        yield Observable("line", f"{parts[0]} {net}"), odd.get(word, word)
