@@ -22,6 +22,9 @@ from simulated_instruments.devices.terminals import OutputPoint, OutputSetting
 HIGH, LOW = "meter HI", "meter LO"
 OPEN = float("inf")  # ohm
 COMPLIANCE_OHMS = 1.0  # how softly the ohms source meets its compliance voltage
+# Insulation of the leads, and the meter's own 10 MΩ, which is across them while it reads volts there: what keeps a lead
+# that hangs in the air from holding a charge for ever.
+LEAK_OHMS = 10e6
 AT_LIMIT = 1e-6  # relative; how near its limit a current counts as limited
 
 
@@ -61,7 +64,7 @@ class World:
     # Wires
 
     def _leads(self, assembly: Assembly) -> list[TwoEnded]:
-        """Two leads for each feed whose rail the board has."""
+        """Two leads for each feed whose rail the board has, and what leaks between them."""
         wires = []
         for feed in self.wiring.supply.feeds:
             if feed.rail not in assembly.circuit.rails:
@@ -70,6 +73,7 @@ class World:
             ends = (rail.ground, rail.inlet) if self.damage.reversed_leads else (rail.inlet, rail.ground)
             for terminal, end in zip((source.plus, source.minus), ends, strict=True):
                 wires.append(TwoEnded(f"lead from {terminal}", terminal, end, feed.lead_ohms))
+            wires.append(TwoEnded(f"leak across {source.plus}", source.plus, source.minus, LEAK_OHMS))
         return wires
 
     def _paths(self) -> list[TwoEnded]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from autobench.documents.driver_sections import Function, Measures, MeterRange
 from autobench.errors import BenchError, ReplyError
-from autobench.instruments.accuracy import estimate
+from autobench.instruments.accuracy import components, estimate
 from autobench.instruments.dialect import Dialect
 from autobench.judgement.uncertainty import Component
 from autobench.quantity import Estimate, Span, show
@@ -123,7 +123,8 @@ class Meter:
         if any(math.isnan(sample) for sample in samples):
             return MeterReading(None, True, unit, samples, (), last, None, "the meter answered with no number")
         reason = f"beyond {show(reach, unit)}, the reach of the {show(last, unit)} range"
-        return MeterReading(None, True, unit, samples, (), last, reach, reason)
+        parts = components(tried[-1].trust, reach, last)
+        return MeterReading(None, True, unit, samples, parts, last, reach, reason)
 
     def reading(self, entry: MeterRange, samples: tuple[float, ...], unit: str) -> MeterReading:
         """Finite samples on one range as a reading with its budget."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from autobench.judgement.verdict import DEFAULT_RULE, Verdict
 from autobench.quantity import show
@@ -38,6 +38,18 @@ class Reading:
     usual_high: float | None = None
     rule: str = DEFAULT_RULE
     budget: tuple[tuple[str, float], ...] = field(default=())
+
+    def with_value(self, value: float, uncertainty: float, state: str | None = None) -> Reading:
+        """The same reading with a value (and state)."""
+        return replace(self, value=value, uncertainty=uncertainty, state=state)
+
+    def with_verdict(self, verdict: Verdict, reason: str | None) -> Reading:
+        """The same reading under another verdict."""
+        return replace(self, verdict=verdict, reason=reason)
+
+    def with_reason(self, reason: str) -> Reading:
+        """The same reading with other words beside its verdict."""
+        return replace(self, reason=reason)
 
     def in_words(self) -> str:
         """Value with its uncertainty, or the state, or a dash, as a technician reads it aloud."""

@@ -10,7 +10,8 @@ from autobench.documents.board import Board
 from autobench.documents.driver import Driver
 from autobench.documents.rails import Rail
 from autobench.errors import UsageError
-from autobench.plan.steps import Envelope, Feed, Limits, Target
+from autobench.plan.limits import Limits
+from autobench.plan.steps import Envelope, Feed, Target
 from autobench.quantity import show
 
 # Common practice: 1.3 times what a good board draws. Taken over every choice of the options, so that a board declared

@@ -17,13 +17,13 @@ from autobench.documents.sequence import Step
 from autobench.documents.words import choice_text, quoted
 from autobench.errors import UsageError
 from autobench.plan.envelope import feeds_of, meter_channels
+from autobench.plan.limits import Limits
 from autobench.plan.steps import (
     AskJob,
     CurrentJob,
     DropJob,
     Feed,
     Job,
-    Limits,
     OhmsJob,
     Plan,
     PlannedStep,

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from autobench.quantity import Span
+from autobench.plan.limits import Limits
+from autobench.plan.scope_steps import ScopeJob, StartSight
 
 
 @dataclass(frozen=True)
@@ -27,16 +28,6 @@ class Target:
     point: str
     against: str
     channels: tuple[int, ...]
-
-
-@dataclass(frozen=True)
-class Limits:
-    """What a reading is held to. `source` says where the limits come from, `data_sheet` what the parts' makers say."""
-
-    span: Span
-    source: str
-    usual: Span | None = None
-    data_sheet: Span | None = None
 
 
 @dataclass(frozen=True)
@@ -83,9 +74,10 @@ class PolarityJob:
 
 @dataclass(frozen=True)
 class PowerJob:
-    """Switch every rail on (in order) or off (in reverse)."""
+    """Switch every rail on (in order) or off (in reverse); `start` is captured from before the first ON."""
 
     on: bool
+    start: StartSight | None = None
 
 
 @dataclass(frozen=True)
@@ -132,7 +124,7 @@ class AskJob:
     words: str
 
 
-Job = OhmsJob | PolarityJob | PowerJob | CurrentJob | RailJob | DropJob | WaitJob | AskJob
+Job = OhmsJob | PolarityJob | PowerJob | CurrentJob | RailJob | DropJob | WaitJob | AskJob | ScopeJob
 
 
 @dataclass(frozen=True)

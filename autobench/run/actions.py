@@ -6,18 +6,18 @@ One function a kind of job. No function here switches an output by itself.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from autobench.clock import Clock
 from autobench.errors import BenchError, TrippedError
 from autobench.instruments.meter import MeterReading
 from autobench.judgement.reading import Reading
-from autobench.judgement.uncertainty import Component
+from autobench.judgement.uncertainty import Budget, Component
 from autobench.judgement.verdict import Judgement, Verdict, void
+from autobench.plan.limits import Limits
 from autobench.plan.steps import (
     CurrentJob,
     DropJob,
-    Limits,
     OhmsJob,
     PlannedStep,
     PolarityJob,
@@ -26,7 +26,7 @@ from autobench.plan.steps import (
 )
 from autobench.quantity import Span, show
 from autobench.run.power import Power
-from autobench.run.readings import changed, judged, judged_estimate, unread
+from autobench.run.readings import judged, judged_estimate, unread
 from autobench.run.route import Route
 from autobench.run.touch import Touch
 from autobench.run.watch import Look
@@ -80,7 +80,7 @@ def ohms(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
     if not passed:
         kind = "dead short" if worst < DEAD_SHORT else "near-short"
         why = f"{kind}: {show(worst, 'ohm')} from {job.rail} to ground; the interlock refuses power"
-        reading = changed(reading, Judgement(Verdict.OUTSIDE, 0.0, why))
+        reading = reading.with_verdict(Verdict.OUTSIDE, why)
     return [reading]
 
 
@@ -94,7 +94,7 @@ def open_circuit(step: PlannedStep, job: OhmsJob, seen: MeterReading) -> Reading
     high = job.limits.span.high
     verdict = Verdict.OUTSIDE if high is not None and seen.beyond >= high else Verdict.WITHIN
     blank = unread(step, job.rail, job.target.point, "resistance", "ohm", job.limits, Judgement(verdict, 0.0, why))
-    return replace(blank, value=seen.beyond, uncertainty=0.0)
+    return blank.with_value(seen.beyond, Budget(seen.components).standard)
 
 
 def polarity(bench: Bench, step: PlannedStep, job: PolarityJob) -> list[Reading]:
@@ -119,7 +119,8 @@ def polarity(bench: Bench, step: PlannedStep, job: PolarityJob) -> list[Reading]
     reading = judged_estimate(step, job.rail, point, "voltage", seen, (), limits)
     if right:
         return [reading]
-    return [changed(reading, void("the supply leads are the wrong way round at the board's inlet: turn them"))]
+    why = "the supply leads are the wrong way round at the board's inlet: turn them"
+    return [reading.with_verdict(Verdict.VOID, why)]
 
 
 def power(bench: Bench, step: PlannedStep, job: PowerJob) -> list[Reading]:
@@ -138,7 +139,7 @@ def power(bench: Bench, step: PlannedStep, job: PowerJob) -> list[Reading]:
 def tripped(step: PlannedStep, error: TrippedError, limits: Limits) -> Reading:
     """A trip as a reading: the board caused it, so it counts against the board."""
     blank = unread(step, error.rail, None, "current", "A", limits, Judgement(Verdict.OUTSIDE, 0.0, error.text))
-    return replace(blank, value=error.amps, uncertainty=0.0 if error.amps is not None else None)
+    return blank if error.amps is None else blank.with_value(error.amps, 0.0)
 
 
 def current(bench: Bench, step: PlannedStep, job: CurrentJob) -> list[Reading]:
@@ -156,7 +157,7 @@ def current(bench: Bench, step: PlannedStep, job: CurrentJob) -> list[Reading]:
     if not others:
         return [reading]
     why = f"fits {' or '.join(others)}, not what was declared: check which options this board has"
-    return [changed(reading, void(why))]
+    return [reading.with_verdict(Verdict.VOID, why)]
 
 
 def rail(bench: Bench, step: PlannedStep, job: RailJob) -> list[Reading]:
@@ -191,7 +192,7 @@ def with_data_sheet(reading: Reading, limits: Limits) -> Reading:
         f"this board is healthy within {limits.span} here"
     )
     reason = f"{note}; {reading.reason}" if reading.reason else note
-    return replace(reading, reason=reason)
+    return reading.with_reason(reason)
 
 
 def drop(bench: Bench, step: PlannedStep, job: DropJob) -> list[Reading]:

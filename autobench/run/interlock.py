@@ -96,6 +96,10 @@ REFUSALS: dict[str, str] = {
 }
 
 
+# What was asked for, in the same words.
+ASKED: dict[str, str] = {"set low": "the polarity probe", "set": "power", "on": "power"}
+
+
 class Interlock:
     """State of one output against the table."""
 
@@ -117,7 +121,7 @@ class Interlock:
         """Raise `InterlockRefusedError`, in words, unless `event` is allowed now. Changes nothing."""
         if not self.allows(event):
             why = REFUSALS.get(self.state, f"the output is in state '{self.state}'")
-            raise InterlockRefusedError(f"{self.rail}: '{event}' refused: {why}")
+            raise InterlockRefusedError(f"{self.rail}: {ASKED.get(event, event)} refused: {why}")
 
     def happened(self, event: str) -> str:
         """Move by `event`; returns the new state. Raises `InterlockRefusedError` if the table does not allow it."""

@@ -6,8 +6,9 @@ from dataclasses import replace
 
 from autobench.judgement.reading import Reading
 from autobench.judgement.uncertainty import Budget, Component
-from autobench.judgement.verdict import Judgement, judge
-from autobench.plan.steps import Limits, PlannedStep
+from autobench.judgement.verdict import DEFAULT_RULE, Judgement, judge
+from autobench.plan.limits import Limits
+from autobench.plan.steps import PlannedStep
 from autobench.quantity import Estimate
 
 
@@ -20,11 +21,12 @@ def judged(
     unit: str,
     components: tuple[Component, ...],
     limits: Limits,
+    rule: str = DEFAULT_RULE,
 ) -> Reading:
     """Combine the components into a standard uncertainty and judge."""
     budget = Budget(components)
     estimate = Estimate(value, unit, budget.standard, budget.degrees)
-    return judged_estimate(step, net, point, quantity, estimate, components, limits)
+    return judged_estimate(step, net, point, quantity, estimate, components, limits, rule)
 
 
 def judged_estimate(
@@ -35,12 +37,13 @@ def judged_estimate(
     estimate: Estimate,
     components: tuple[Component, ...],
     limits: Limits,
+    rule: str = DEFAULT_RULE,
 ) -> Reading:
     """Judge an estimate whose uncertainty is already combined."""
-    judgement = judge(estimate, limits.span, limits.usual)
+    judgement = judge(estimate, limits.span, limits.usual, rule)
     blank = unread(step, net, point, quantity, estimate.unit, limits, judgement)
     budget = tuple((component.name, component.contribution) for component in components)
-    return replace(blank, value=estimate.value, uncertainty=estimate.uncertainty, budget=budget)
+    return replace(blank, value=estimate.value, uncertainty=estimate.uncertainty, budget=budget, rule=rule)
 
 
 def unread(
@@ -75,8 +78,3 @@ def unread(
         usual_low=usual.low if usual else None,
         usual_high=usual.high if usual else None,
     )
-
-
-def changed(reading: Reading, judgement: Judgement) -> Reading:
-    """The same reading under another judgement."""
-    return replace(reading, verdict=judgement.verdict, reason=judgement.reason)

@@ -13,11 +13,11 @@ from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOff
 from autobench.events import Event, Notice, ReadingTaken, StepStarted
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict, Judgement, Verdict, board_verdict, void
+from autobench.plan.limits import Limits
 from autobench.plan.steps import (
     AskJob,
     CurrentJob,
     DropJob,
-    Limits,
     OhmsJob,
     Plan,
     PlannedStep,

@@ -18,6 +18,7 @@ class Lines:
         self._stream = stream
         self._prefix = ""
         self._stage = ""
+        self._said: str | None = None
         self._set: dict[str, tuple[str, float, float]] = {}
         self._lit: set[str] = set()  # rails that were shown as on and not yet as off
 
@@ -35,8 +36,9 @@ class Lines:
                 self._stage = event.stage
                 self._line(f"– {event.stage} –")
             case ReadingTaken():
-                for line in reading_lines(event.reading):
+                for line in reading_lines(event.reading, self._said):
                     self._line(line)
+                self._said = event.reading.reason
             case PowerChanged():
                 self._power(event)
             case Notice():
@@ -62,11 +64,12 @@ class Lines:
         self._stream.flush()
 
 
-def reading_lines(reading: Reading) -> list[str]:
-    """A reading as one line, and its reason as another."""
+def reading_lines(reading: Reading, said: str | None = None) -> list[str]:
+    """A reading as one line, and its reason as another unless that was `said` just before."""
     point = f" [{reading.point}]" if reading.point else ""
     note = ", conditional" if reading.conditional else ""
-    lines = [f"  {reading.step}{point}: {reading.in_words()} – {reading.verdict}{note}"]
-    if reading.reason:
+    shown = "" if reading.value is None and reading.state is None else f"{reading.in_words()} – "
+    lines = [f"  {reading.step}{point}: {shown}{reading.verdict}{note}"]
+    if reading.reason and reading.reason != said:
         lines.append(f"      {reading.reason}")
     return lines

@@ -38,7 +38,7 @@ def bench_fault_places(wiring: Wiring, board: str) -> list[FaultPlace]:
     ]
     # The meter first: it is what the fault means when no instrument is named.
     names = sorted(wiring.instruments, key=lambda name: name != wiring.routes.meter)
-    return places + [FaultPlace(UNPLUGGED, name, None, "bench", f"the {name} does not answer") for name in names]
+    return places + [FaultPlace(UNPLUGGED, name, None, "bench", f"{name}: no answer, as if unplugged") for name in names]
 
 
 def damage_bench(damage: BenchDamage, place: FaultPlace, tolerance: Tolerance) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from autobench.plan.steps import Envelope, Feed, Limits
+from autobench.plan.limits import Limits
+from autobench.plan.steps import Envelope, Feed
 from autobench.quantity import Span
 from autobench.run.watch import Look, must_go_off, sagged
 

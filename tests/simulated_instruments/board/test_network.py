@@ -17,7 +17,7 @@ from simulated_instruments.board.tolerance import Tolerance
 
 
 def fed(resistors: list[TwoEnded], loads: list[Load] | None = None, volts: float = 8.0) -> dict[str, float]:
-    """Node volts with `volts` (behind 10 mΩ) on node `in`, scaled so that `in` itself has them if there are no chips."""
+    """Node volts with `volts` (behind 10 mΩ) on node `in`, scaled so that `in` has them where no chips are."""
     source = LimitedSource("s", "in", "0", 0.010, connected=True)
     source.set(0.0, volts, 1000.0)
     network = Network("0", resistors, [], loads or [], [source])

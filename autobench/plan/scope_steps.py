@@ -1,0 +1,159 @@
+"""Steps that look with a scope, resolved: which points together, on which channels, and what each is held to.
+
+Plain frozen data, like `steps`. Nothing here reads files or talks to instruments.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from autobench.plan.limits import Limits
+
+
+@dataclass(frozen=True)
+class ScopePoint:
+    """One point on one scope channel through one relay; `low` and `high` are the volts it is expected between."""
+
+    net: str
+    point: str
+    channel: int
+    relay: int
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Sight:
+    """Points that are captured together: ratios between them are exact whatever the time base.
+
+    `seconds` is the record's length, `rate` the sample rate wanted (Sa/s); `peak` asks for peak detection, which sees
+    every pulse but not when; `bandwidth_limit` for the scope's 20 MHz filter.
+    """
+
+    points: tuple[ScopePoint, ...]
+    seconds: float
+    rate: float
+    peak: bool = False
+    bandwidth_limit: bool = False
+
+    def channel(self, net: str) -> int:
+        """The scope channel that shows `net`; raises `KeyError` if none does."""
+        for point in self.points:
+            if point.net == net:
+                return point.channel
+        raise KeyError(net)
+
+
+@dataclass(frozen=True)
+class StartSight:
+    """What is captured from before power-on: the rail that triggers, the reset line, lines that matter at the start.
+
+    Volts and seconds: the trigger is `rail` rising through `level`; the record holds `before` of `seconds` before it.
+    """
+
+    sight: Sight
+    rail: str
+    level: float
+    before: float
+
+
+@dataclass(frozen=True)
+class RippleJob:
+    """Ripple of a rail at one place, peak to peak in 20 MHz."""
+
+    rail: str
+    sight: Sight
+    point: str
+    limits: Limits
+
+
+@dataclass(frozen=True)
+class ClockJob:
+    """One clock: frequency, exact ratio to another clock, duty and levels. `nominal` in Hz."""
+
+    clock: str
+    point: str
+    sight: Sight
+    nominal: float
+    frequency: Limits
+    other: str | None = None
+    ratio: Fraction | None = None
+    ratio_limits: Limits | None = None
+    duty: Limits | None = None
+    high: Limits | None = None
+    low: Limits | None = None
+
+
+@dataclass(frozen=True)
+class ResetJob:
+    """The reset line of the start capture: from the rail's `rail_up` volts to the release."""
+
+    net: str
+    point: str
+    rail: str
+    rail_up: float
+    active_low: bool
+    family: str
+    limits: Limits
+
+
+@dataclass(frozen=True)
+class SyncJob:
+    """Sync at its source: line rate, field rate, pulse width; `field_net` where field sync has its own line."""
+
+    net: str
+    point: str
+    sight: Sight
+    line_rate: Limits
+    field_rate: Limits
+    pulse: Limits
+    separate: bool = False
+    field_net: str | None = None
+    field_point: str | None = None
+
+
+@dataclass(frozen=True)
+class PictureJob:
+    """The composite output: sync amplitude, whole amplitude, line rate."""
+
+    net: str
+    point: str
+    sight: Sight
+    line_rate: Limits
+    sync_amplitude: Limits
+    amplitude: Limits
+
+
+@dataclass(frozen=True)
+class LineJob:
+    """One logic line. `expected` is `moving`, `high`, `low` or `any`; `shortest` its shortest pulse in seconds.
+
+    With `within` (seconds) it is judged from the start capture: that many `pulses` after the reset release on `reset`.
+    """
+
+    line: str
+    point: str
+    sight: Sight
+    expected: str
+    family: str
+    rate: Limits
+    side: str
+    shortest: float | None = None
+    within: float | None = None
+    pulses: Limits | None = None
+
+
+@dataclass(frozen=True)
+class RatioJob:
+    """Pulses of one line for each pulse of another, counted in one capture."""
+
+    of: str
+    to: str
+    point: str
+    sight: Sight
+    families: tuple[str, str]
+    limits: Limits
+
+
+ScopeJob = RippleJob | ClockJob | ResetJob | SyncJob | PictureJob | LineJob | RatioJob
