@@ -43,6 +43,10 @@ class Reading:
         """The same reading with a value (and state)."""
         return replace(self, value=value, uncertainty=uncertainty, state=state)
 
+    def optional(self) -> Reading:
+        """The same reading, for information: it decides nothing about the board by being void, skipped or marginal."""
+        return replace(self, required=False)
+
     def with_verdict(self, verdict: Verdict, reason: str | None) -> Reading:
         """The same reading under another verdict."""
         return replace(self, verdict=verdict, reason=reason)

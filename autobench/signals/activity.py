@@ -46,9 +46,9 @@ class State(StrEnum):
 class Activity:
     """`state` is `None` only where the trace has no numbers.
 
-    `rate` is the mean rate of full pulses by counting, in Hz; `pulses` how many, half ones counted as a cut pulse has
-    one edge; `low_share` the share of samples the receiver takes as low, `high_share` as high; `smallest_pulse` in seconds (NaN with none); `transition` the slower
-    10 % to 90 % duration in seconds (NaN with none).
+    `rate` is the mean rate of pulses by counting, in Hz; `pulses` how many (a cut pulse has one edge and counts half);
+    `low_share` the share of samples the receiver takes as low, `high_share` as high; `smallest_pulse` in seconds (NaN
+    with none); `transition` the slower 10 % to 90 % duration in seconds (NaN with none).
     """
 
     state: State | None

@@ -13,6 +13,8 @@ from autobench.signals.trace import Trace
 BINS = 256
 # Counting in blocks keeps the widened indices in the cache; at once they would take eight bytes a sample.
 BLOCK = 1 << 17
+# Floating-point samples closer together than this are all the same: no voltage is that small.
+LEAST_SPAN = 1e-100
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +105,7 @@ def sort_into_bins(trace: Trace) -> tuple[NDArray[np.uint8], float, float, int]:
         return np.zeros(0, np.uint8), 0.0, 0.0, lost
     low, high = float(values.min()), float(values.max())
     span = high - low
-    if not (span > 0.0 and math.isfinite(span)):
+    if not span > LEAST_SPAN:
         return np.zeros(values.size, np.uint8), trace.volts(low), 0.0, lost
     width = span / (BINS - 1)
     scaled = (values - low) * ((BINS - 1) / span)

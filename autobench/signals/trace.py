@@ -12,6 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+# On the bus 9.9E37 (on some instruments 9.91E37) stands for overload; no sample beyond this is a number of volts.
+OVERLOAD = 1e30
+
 Samples = NDArray[np.uint8] | NDArray[np.float32] | NDArray[np.float64]
 
 
@@ -24,7 +27,7 @@ class Trace:
     of the first one, in seconds. `clipped` are the samples at or beyond which the converter was at its end (0 and 255
     for codes, unless said). With `peak_detect` the samples are the extremes of each interval in turn, lowest and
     highest, which show that something happened but not when. Raises `ValueError` for a shape or scaling that makes no
-    sense; never for the content.
+    sense; never for the content. Floating-point samples beyond ±1e30 stand for overload and become infinite.
     """
 
     samples: Samples
@@ -46,6 +49,8 @@ class Trace:
             raise ValueError(f"a sample interval of {self.interval} s makes no sense")
         if not (self.step > 0.0 and np.isfinite(self.step)):
             raise ValueError(f"a step of {self.step} V makes no sense")
+        if samples.dtype != np.uint8 and samples.size and not np.max(np.abs(samples)) <= OVERLOAD:
+            samples = np.where(np.abs(samples) > OVERLOAD, np.copysign(np.inf, samples), samples)
         kept = samples.view()
         kept.flags.writeable = False
         object.__setattr__(self, "samples", kept)

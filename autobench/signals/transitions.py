@@ -71,6 +71,13 @@ def ten_to_ninety(scaled: NDArray[np.float64], crossing: int) -> float:
     if below.size == 0 or above.size == 0:
         return math.nan
     start, end = int(below[-1]), crossing + int(above[0])
-    leave = start + (0.1 - scaled[start]) / (scaled[start + 1] - scaled[start])
-    arrive = end - 1 + (0.9 - scaled[end - 1]) / (scaled[end] - scaled[end - 1])
-    return float(arrive - leave)
+    leave = start + share_of_step(float(scaled[start]), float(scaled[start + 1]), 0.1)
+    arrive = end - 1 + share_of_step(float(scaled[end - 1]), float(scaled[end]), 0.9)
+    return arrive - leave if arrive > leave else math.nan
+
+
+def share_of_step(left: float, right: float, level: float) -> float:
+    """Where a straight line from `left` to `right` reaches `level`, as a share of the step; half where it does not."""
+    rise = right - left
+    share = (level - left) / rise if math.isfinite(rise) and rise != 0.0 else 0.5
+    return share if 0.0 <= share <= 1.0 else 0.5

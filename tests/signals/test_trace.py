@@ -41,7 +41,7 @@ def test_other_numbers_become_floating_point() -> None:
 
 def test_overload_is_not_a_voltage() -> None:
     """The number that stands for overload on the bus becomes infinite and the rest stays."""
-    trace = Trace(np.array([1.0, 9.9e37, -9.9e37, 2.0]), 1e-6)  # SCPI-1999 vol. 1, 7.2.1.4
+    trace = Trace(np.array([1.0, 9.9e37, -9.9e37, 2.0]), 1e-6)  # SCPI-1999 special numbers ±9.9E37
     assert trace.samples.tolist() == [1.0, math.inf, -math.inf, 2.0]
 
 
