@@ -50,6 +50,13 @@ def read_driver(text: str) -> str:
     return text
 
 
+def read_probe(text: str) -> int:
+    """`1` or `10`."""
+    if text not in ("1", "10"):
+        raise WrongTextError(f"{quoted(text)} is no attenuation of a probe; write 1 or 10")
+    return int(text)
+
+
 class Instrument(Section):
     """One instrument of the bench."""
 
@@ -61,6 +68,8 @@ class Instrument(Section):
     """Date of the last calibration; without one, readings say so."""
     serial: Name | None = None
     """Serial number in its identity, to be sure that this very instrument answers."""
+    probe: Annotated[int, Written(read_probe, {"enum": ["1", "10"]})] | None = None
+    """What a scope's probes, or the dividers at the fixture's pins, divide by: 1 or 10."""
 
 
 class Feed(Section):
@@ -148,6 +157,8 @@ class Bench(Section):
     """The relays, where there are any; without them a hand holds the probe."""
     fixtures: dict[Name, dict[Point, Annotated[int, whole(1, 99)]]] = Field(default_factory=dict)
     """Board type to its pogo plate: point to position."""
+    terminated: dict[Name, dict[Point, Ohms]] = Field(default_factory=dict)
+    """Board type to the points its fixture puts a load on, such as a video output's 75 ohm."""
 
     def position(self, board: str, point: str) -> int | None:
         """The fixture position that touches `point` of `board`, or `None` where a hand must."""
@@ -159,6 +170,11 @@ class Bench(Section):
         if position is None or self.routes is None or instrument_input not in self.routes.slots:
             return None
         return self.routes.channel(instrument_input, position)
+
+    def load(self, board: str, point: str) -> float | None:
+        """Ohms that the fixture of `board` puts on `point`, or `None` for none."""
+        load = self.terminated.get(board, {}).get(point)
+        return None if load is None else load.value
 
     def check(self) -> Iterator[Complaint]:
         if self.line_frequency.value not in (50.0, 60.0):
@@ -211,6 +227,15 @@ class Bench(Section):
                     text = f"position {position} already touches {seen[position]}"
                     yield Complaint(("fixtures", board, point), text)
                 seen.setdefault(position, point)
+
+        for board, loads in self.terminated.items():
+            plate = self.fixtures.get(board, {})
+            for point, load in loads.items():
+                if point not in plate:
+                    text = f"{point} is not a point of the fixture of {board}; {choice_text(point, plate)}"
+                    yield Complaint(("terminated", board, point), text, at_key=True)
+                elif load.value <= 0:
+                    yield Complaint(("terminated", board, point), "a load of 0 ohm is a short")
 
     def unknown_instrument(self, name: str) -> str:
         """Words for an instrument that is not on this bench."""

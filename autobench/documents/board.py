@@ -9,18 +9,26 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Mapping
+from fractions import Fraction
+from functools import cached_property
 from typing import Annotated, Literal
 
 from pydantic import Field
 
+from autobench.documents.clocks import Clock, clock_complaints, limits_of, master_of, nominal_of
+from autobench.documents.draws import MOST_COMBINATIONS, amps_of, choice_complaints, sum_complaints
 from autobench.documents.fields import Listed, Name, Words, YesNo
+from autobench.documents.lines import Line, Ratio, each_line, line_complaints
+from autobench.documents.nets import Net, NetRange, Nets, PartRange
+from autobench.documents.parts import Part, each_part, part_complaints
 from autobench.documents.rails import CurrentBand, Rail
+from autobench.documents.reset import Reset, ResetSource
 from autobench.documents.section import Complaint, Section
+from autobench.documents.video import Video
+from autobench.documents.wiring import Wiring
 from autobench.documents.words import choice_text, quoted
 from autobench.errors import UsageError
 from autobench.quantity import Span
-
-MOST_COMBINATIONS = 4096  # of choices that one rail's current may depend on
 
 
 class Architecture(Section):
@@ -35,7 +43,7 @@ class Architecture(Section):
     """Whether the CPU can be lifted out."""
     cpu_clock_source: Literal["divider", "video chip", "gate array", "own crystal"]
     """What makes the CPU clock."""
-    reset_source: Literal["rc", "timer", "supervisor", "video chip", "keyboard controller"]
+    reset_source: ResetSource
     """What releases the reset."""
     video_timing: Literal["fixed", "programmable", "cpu generated"]
     """fixed: sync runs with the CPU out; programmable: needs software first."""
@@ -90,6 +98,77 @@ class Board(Section):
     """What may differ between boards of this type."""
     rails: Annotated[dict[Name, Rail], Field(min_length=1)]
     """Supply lines in the order they are switched on; off is the reverse."""
+    clocks: dict[Net, Clock] = Field(default_factory=dict)
+    """Clock nets, from the crystal outward."""
+    reset: Reset | None = None
+    """The line that starts the board."""
+    video: Video | None = None
+    """Sync, and what leaves the board for a display."""
+    line_rows: dict[NetRange, Line] = Field(default_factory=dict, alias="lines")
+    """What the CPU must be given and what it must do, as written; `lines` has each line by its own name."""
+    ratios: tuple[Ratio, ...] = ()
+    """Counts of lines that are in a fixed ratio."""
+    part_rows: dict[PartRange, Part] = Field(default_factory=dict, alias="parts")
+    """What is fitted and how it hangs together, as written; `parts` has each part by its own name."""
+    pulled_up: Nets = ()
+    """Nets that are high when nobody drives them."""
+
+    @cached_property
+    def lines(self) -> dict[str, Line]:
+        """Every line by its own name, with its one point, in the order of the file."""
+        return each_line(self.line_rows)
+
+    @cached_property
+    def parts(self) -> dict[str, Part]:
+        """Every part by its own name, in the order of the file."""
+        return each_part(self.part_rows)
+
+    @cached_property
+    def wiring(self) -> Wiring:
+        """What hangs together: nets, points, drivers and listeners."""
+        return Wiring(
+            self.rails, self.clocks, self.reset, self.video, self.line_rows, self.part_rows, self.parts, self.pulled_up
+        )
+
+    def nets(self) -> dict[str, tuple[str, ...]]:
+        """Every net of the board with its points, those where something is measured first."""
+        return self.wiring.nets
+
+    def nominal(self, clock: str) -> float:
+        """Hz of a clock in the middle of its limits; raises `UsageError` for one the board lacks."""
+        return nominal_of(self.clocks, self.known_clock(clock))
+
+    def clock_limits(self, clock: str) -> Span:
+        """Hz a clock may have: its own limits, or those of its master times the exact ratio; raises `UsageError`."""
+        return limits_of(self.clocks, self.known_clock(clock))
+
+    def ratio(self, clock: str) -> tuple[str, Fraction] | None:
+        """The clock that `clock` is made of and the exact ratio to it; `None` for one with limits of its own.
+
+        Raises `UsageError` for a clock the board lacks.
+        """
+        of = self.clocks[self.known_clock(clock)].of
+        return None if of is None else (of.clock, of.ratio)
+
+    def master(self, clock: str) -> tuple[str, Fraction]:
+        """The clock with limits of its own at the root of `clock`, and the exact ratio to it; raises `UsageError`."""
+        return master_of(self.clocks, self.known_clock(clock))
+
+    def known_clock(self, clock: str) -> str:
+        """The name itself; raises `UsageError` for a clock the board lacks."""
+        if clock not in self.clocks:
+            raise UsageError(f"{self.board} has no clock {quoted(clock)}; {choice_text(clock, self.clocks)}")
+        return clock
+
+    def part_amps(self, part: str, options: Mapping[str, str]) -> float:
+        """Amps a part draws while it does its full work, 0 where the file does not say; raises `UsageError`."""
+        if part not in self.parts:
+            raise UsageError(f"{self.board} has no part {quoted(part)}; {choice_text(part, self.parts)}")
+        return amps_of(self.parts[part], self.choices(), self.resolve_options(options))
+
+    def choices(self) -> dict[str, tuple[str, ...]]:
+        """Every option with the names of its choices."""
+        return {name: tuple(option.choices) for name, option in self.options.items()}
 
     def rail_current(self, rail: str, options: Mapping[str, str]) -> Span:
         """Amps a healthy board draws on `rail` with `options` fitted (defaults filled in); raises `UsageError`."""
@@ -133,19 +212,32 @@ class Board(Section):
         return band
 
     def points(self) -> list[str]:
-        """Every point that the rails name, in the order of the file, each once."""
-        named = (
-            point
-            for rail in self.rails.values()
-            for place in rail.places.values()
-            for point in (place.point, place.ground)
-        )
-        return list(dict.fromkeys(named))
+        """Every point where something is measured, in the order of the file, each once."""
+        return list(dict.fromkeys(site.point for site in self.wiring.measured_sites()))
 
     def check(self) -> Iterator[Complaint]:
+        wrong_bands: list[Complaint] = []
         for name, rail in self.rails.items():
             wrong_words = list(self.check_when(name, rail))
-            yield from wrong_words or self.check_bands(name, rail)
+            wrong_bands += wrong_words or self.check_bands(name, rail)
+        yield from wrong_bands
+        yield from self.check_source()
+        yield from line_complaints(self.line_rows, self.ratios, self.reset is not None)
+        wrong_clocks = list(clock_complaints(self.clocks))
+        wrong_parts = [*part_complaints(self.part_rows), *choice_complaints(self.part_rows, self.choices())]
+        yield from (*wrong_clocks, *wrong_parts)
+        if not wrong_clocks and not wrong_parts:  # what follows takes them for granted
+            yield from self.wiring.complaints()
+            if not wrong_bands:
+                yield from sum_complaints(self.rails, self.part_rows, self.choices())
+
+    def check_source(self) -> Iterator[Complaint]:
+        """What releases the reset is said in two places."""
+        if self.reset is not None and self.reset.source not in (None, self.architecture.reset_source):
+            text = (
+                f"'{self.reset.source}', but 'reset source' under 'architecture' is '{self.architecture.reset_source}'"
+            )
+            yield Complaint(("reset", "from"), text)
 
     def check_when(self, name: str, rail: Rail) -> Iterator[Complaint]:
         """Every option and choice a current band names must be there."""

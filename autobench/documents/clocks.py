@@ -63,10 +63,14 @@ class Clock(Section):
             found = "has both" if self.of is not None else "has neither"
             yield Complaint((), f"a clock takes exactly one of 'is' and 'of'; this one {found}")
         elif self.of is not None and self.source is not None:
-            yield Complaint(("from",), f"belongs to a clock with 'is'; this one is made of {self.of.clock}", at_key=True)
+            yield Complaint(
+                ("from",), f"belongs to a clock with 'is'; this one is made of {self.of.clock}", at_key=True
+            )
         if self.limits is not None and (not self.limits.low or self.limits.low <= 0 or self.limits.high is None):
             yield Complaint(("is",), "must have both ends above 0 Hz, such as '15 MHz ± 100 ppm'")
-        if self.duty is not None and any(end is not None and not 0 <= end <= 100 for end in (self.duty.low, self.duty.high)):
+        if self.duty is not None and any(
+            end is not None and not 0 <= end <= 100 for end in (self.duty.low, self.duty.high)
+        ):
             yield Complaint(("duty",), f"{self.duty} is no share; it lies between 0 % and 100 %")
         yield from levels_apart(self.low, self.high)
 
@@ -90,16 +94,15 @@ def ancestry(clocks: Mapping[str, Clock], name: str) -> Iterator[tuple[str, Frac
 
 
 def master_of(clocks: Mapping[str, Clock], name: str) -> tuple[str, Fraction]:
-    """The clock with an `is` that `name` is made from, and the exact ratio to it; `name` itself, 1 if it has its own."""
+    """The clock with an `is` that `name` is made from, and the exact ratio to it: itself and 1 if it has its own."""
     return list(ancestry(clocks, name))[-1]
 
 
 def limits_of(clocks: Mapping[str, Clock], name: str) -> Span:
     """Hz that `name` may have, from the limits of its master and the exact ratio."""
     master, ratio = master_of(clocks, name)
-    limits = clocks[master].limits
-    assert limits is not None and limits.low is not None and limits.high is not None  # checked when the file was read
-    return Span(limits.low * float(ratio), limits.high * float(ratio), "Hz")
+    limits = clocks[master].limits or Span(None, None, "Hz")  # never open: checked when the file was read
+    return Span((limits.low or 0.0) * float(ratio), (limits.high or 0.0) * float(ratio), "Hz")
 
 
 def nominal_of(clocks: Mapping[str, Clock], name: str) -> float:

@@ -12,11 +12,12 @@ from typing import Literal
 
 from autobench.documents.driver_roles import ROLES, SECTIONS, SESSION, Signature
 from autobench.documents.driver_rules import Route, action_complaints, name_complaints, range_complaints
+from autobench.documents.driver_samples import Samples
 from autobench.documents.driver_sections import Action, Contacts, Conversation, Measures, Outputs
 from autobench.documents.fields import Name, Words
 from autobench.documents.section import Complaint, Section
 
-Kind = Literal["supply", "meter", "relays"]
+Kind = Literal["supply", "meter", "relays", "scope"]
 
 
 class Driver(Section):
@@ -31,6 +32,7 @@ class Driver(Section):
     outputs: Outputs | None = None
     measures: Measures | None = None
     channels: Contacts | None = None
+    samples: Samples | None = None
     actions: dict[str, Action]
 
     @property
@@ -40,9 +42,11 @@ class Driver(Section):
 
     @property
     def places(self) -> tuple[int, ...]:
-        """The numbers `{channel}` and `{channels}` may take: outputs of a supply, channels of a relay multiplexer."""
+        """The numbers `{channel}` and `{channels}` may take: outputs of a supply, channels of any other instrument."""
         if self.outputs is not None:
             return self.outputs.channels
+        if self.samples is not None:
+            return self.samples.channels
         return self.channels.numbers if self.channels is not None else ()
 
     def missing(self) -> tuple[str, ...]:

@@ -15,9 +15,10 @@ class Signature:
     """What one action is for, and what its lines may and must contain.
 
     `answers` is the shape of the answer of an action that reads (`number`, `numbers`, `truth`, `truths`, `text`,
-    `error`), empty for one that sets. `value` is the unit of `{value}`, empty where there is none. `place` is the
-    placeholder that says where it acts. `fields` are further placeholders. `lack` is the name a bench file accepts the
-    absence by; where `only_with` names another action, its absence is no lack of its own while that one is absent too.
+    `error`, `preamble`, `block`), empty for one that sets. `value` is the unit of `{value}`, empty where there is none.
+    `place` is the placeholder that says where it acts. `fields` are further placeholders. `lack` is the name a bench
+    file accepts the absence by; where `only_with` names another action, its absence is no lack of its own while that
+    one is absent too.
     """
 
     words: str
@@ -44,6 +45,8 @@ DECODERS: Mapping[str, str] = {
     "bit clear": "truth",
     "any bit": "truth",
     "word": "truth",
+    "preamble": "preamble",
+    "block": "block",
 }
 # Decoder -> the key it cannot do without.
 DECODER_KEYS: Mapping[str, str] = {"bit": "bit", "bit clear": "bit", "any bit": "bits", "word": "word"}
@@ -112,6 +115,55 @@ RELAYS: Mapping[str, Signature] = {
     ),
 }
 
-ROLES: Mapping[str, Mapping[str, Signature]] = {"supply": SUPPLY, "meter": METER, "relays": RELAYS}
+SCOPE: Mapping[str, Signature] = {
+    "remote": Signature("lets the program command it"),
+    "local": Signature("gives the front panel back"),
+    "prepare": Signature("sets up what never changes, once a session"),
+    "channel on": Signature("switches a channel on", required=True, place="channel"),
+    "channel off": Signature("switches a channel off", required=True, place="channel"),
+    "couple dc": Signature("couples a channel directly", required=True, place="channel"),
+    "probe": Signature("tells it the probe on a channel", required=True, place="channel", fields=("factor",)),
+    "probe?": Signature("reads the probe back", answers="number", place="channel", lack="probe read-back"),
+    "limit bandwidth": Signature("limits a channel's bandwidth", place="channel", lack="bandwidth limit"),
+    "full bandwidth": Signature(
+        "lifts that limit", place="channel", lack="bandwidth release", only_with="limit bandwidth"
+    ),
+    "set scale": Signature("sets a channel's volts per division at the tip", required=True, value="V", place="channel"),
+    "set scale?": Signature("reads it back", required=True, answers="number", unit="V", place="channel"),
+    "set offset": Signature("moves a channel's trace", required=True, value="V", place="channel"),
+    "set offset?": Signature("reads it back", required=True, answers="number", unit="V", place="channel"),
+    "set time scale": Signature("sets the time per division", required=True, value="s"),
+    "set time scale?": Signature("reads it back", required=True, answers="number", unit="s"),
+    "set time offset": Signature("sets the time from trigger to the screen's middle", required=True, value="s"),
+    "set memory": Signature("sets how many points a record has", required=True, fields=("points",)),
+    "sample rate?": Signature("reads the sample rate", required=True, answers="number", unit="Sa/s"),
+    "acquire normal": Signature("takes samples as they come", required=True),
+    "acquire peak": Signature("takes the extremes of each interval", lack="peak detection"),
+    "trigger source": Signature("triggers on a channel", required=True, place="channel"),
+    "trigger level": Signature("sets the trigger level", required=True, value="V"),
+    "trigger rising": Signature("triggers on rising edges", required=True),
+    "trigger falling": Signature("triggers on falling edges", required=True),
+    "sweep normal": Signature("waits for the trigger", required=True),
+    "sweep auto": Signature("triggers by itself where no trigger comes", required=True),
+    "run": Signature("acquires again and again", required=True),
+    "single": Signature("acquires once", required=True),
+    "stop": Signature("stops acquiring", required=True),
+    "force": Signature("triggers now", lack="forced trigger"),
+    "done?": Signature("whether it has stopped, its record complete", required=True, answers="truth"),
+    "waiting?": Signature("whether it waits for a trigger", required=True, answers="truth"),
+    "waveform source": Signature("selects the channel to read out", required=True, place="channel"),
+    "waveform raw": Signature("reads out the whole memory, one byte a point", required=True),
+    "first point": Signature("sets the first point to read out, from 1", required=True, fields=("point",)),
+    "last point": Signature("sets the last point to read out", required=True, fields=("point",)),
+    "preamble?": Signature("reads what the codes mean", required=True, answers="preamble"),
+    "data?": Signature("reads out the points", required=True, answers="block"),
+}
+
+ROLES: Mapping[str, Mapping[str, Signature]] = {"supply": SUPPLY, "meter": METER, "relays": RELAYS, "scope": SCOPE}
 # Kind -> the section of a driver file that holds its ratings.
-SECTIONS: Mapping[str, str] = {"supply": "outputs", "meter": "measures", "relays": "channels"}
+SECTIONS: Mapping[str, str] = {
+    "supply": "outputs",
+    "meter": "measures",
+    "relays": "channels",
+    "scope": "samples",
+}

@@ -35,7 +35,20 @@ PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 MOST_NUMBERS = 1000  # channels of one instrument
 MOST_DIGITS = 9
 
-Decoder = Literal["number", "numbers", "text", "truth", "truths", "error", "bit", "bit clear", "any bit", "word"]
+Decoder = Literal[
+    "number",
+    "numbers",
+    "text",
+    "truth",
+    "truths",
+    "error",
+    "bit",
+    "bit clear",
+    "any bit",
+    "word",
+    "preamble",
+    "block",
+]
 
 
 def read_line(text: str) -> str:

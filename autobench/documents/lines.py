@@ -15,6 +15,7 @@ from autobench.documents.nets import Family, Net, Points, spread
 from autobench.documents.rails import usual_inside
 from autobench.documents.section import Complaint, Section
 from autobench.documents.words import choice_text, quoted
+from autobench.quantity import show
 
 LineStage = Literal["cpu", "bus"]
 Side = Literal["input", "output", "select", "data"]
@@ -57,8 +58,9 @@ class Line(Section):
                 yield Complaint((key,), "only a line that is moving has a rate", at_key=True)
         if self.usual is not None and self.rate is not None:
             yield from usual_inside(self.rate, self.usual)
-        if self.rate is not None and self.shortest is not None and (self.rate.high or 0) * self.shortest.value >= 1:
-            yield Complaint(("shortest",), f"{self.shortest} is longer than a whole period at {self.rate}")
+        fastest = (self.rate.high or 0.0) if self.rate is not None else 0.0
+        if self.shortest is not None and fastest * self.shortest.value >= 1:
+            yield Complaint(("shortest",), f"{self.shortest} is longer than a whole period at {show(fastest, 'Hz')}")
         yield from self.check_start()
 
     def check_start(self) -> Iterator[Complaint]:
@@ -117,7 +119,7 @@ def line_complaints(rows: Mapping[str, Line], ratios: tuple[Ratio, ...], has_res
             yield Complaint(("lines", key, "point"), text)
         for name in names:
             if name in owner:
-                yield Complaint(("lines", key), f"{name} is already among '{owner[name]}'", at_key=True)
+                yield Complaint(("lines", key), f"{name} stands under '{owner[name]}' already", at_key=True)
             owner.setdefault(name, key)
         if row.when == "start" and not has_reset:
             yield Complaint(("lines", key, "when"), "counts from the release of the reset, and there is no 'reset'")

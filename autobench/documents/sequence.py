@@ -13,12 +13,16 @@ from typing import Annotated, Literal, get_args
 from pydantic import Field
 
 from autobench.documents.fields import LONGEST_NAME, Name, Seconds, Words, Written, WrongTextError, read_name
+from autobench.documents.lines import LineStage, Side
 from autobench.documents.section import Complaint, Section
 from autobench.documents.words import allowed_words, quoted
 
 Stage = Literal["ohms", "power", "rails", "clocks", "reset", "video", "cpu", "bus", "memory"]
 STAGES: tuple[str, ...] = get_args(Stage)
-ForEach = Literal["rail", "place", "drop"]
+ForEach = Literal["rail", "place", "drop", "clock", "line", "ratio"]
+Measure = Literal[
+    "ohms", "current", "rail", "drop", "ripple", "clock", "reset", "sync", "picture", "line", "ratio"
+]  # fmt: skip
 
 # What is filled in for each -> the placeholders its steps are told apart by, all of them needed in the name.
 PLACEHOLDERS: dict[str | None, tuple[str, ...]] = {
@@ -26,8 +30,25 @@ PLACEHOLDERS: dict[str | None, tuple[str, ...]] = {
     "rail": ("rail",),
     "place": ("rail", "place"),
     "drop": ("rail", "from", "to"),
+    "clock": ("clock",),
+    "line": ("line",),
+    "ratio": ("of", "to"),
 }
-MEASURED_FOR: dict[str, str] = {"ohms": "rail", "current": "rail", "rail": "place", "drop": "drop"}
+MEASURED_FOR: dict[str, str | None] = {
+    "ohms": "rail",
+    "current": "rail",
+    "rail": "place",
+    "drop": "drop",
+    "ripple": "rail",
+    "clock": "clock",
+    "reset": None,
+    "sync": None,
+    "picture": None,
+    "line": "line",
+    "ratio": "ratio",
+}
+BY_STAGE = ("line", "ratio")  # a board file says for each of them in which stage it is looked at
+LINE_STAGES: tuple[str, ...] = get_args(LineStage)
 POWERED_FOR: dict[str, str | None] = {"polarity": "rail", "on": None, "off": None}
 KINDS = ("measure", "power", "ask", "wait")
 BRACES = re.compile(r"\{([^{}]*)\}")
@@ -49,11 +70,14 @@ class Step(Section):
     """One thing to do: exactly one of `measure`, `power`, `ask` and `wait`."""
 
     step: Annotated[str, Written(read_template)]
-    """Name, with `{rail}`, `{place}`, `{from}` and `{to}` filled in for each."""
+    """Name, with `{rail}`, `{place}`, `{clock}`, `{line}`, `{of}`, `{from}` and `{to}` filled in for each."""
     stage: Stage
     """The part of the round it belongs to."""
-    measure: Literal["ohms", "current", "rail", "drop"] | None = None
-    """ohms: rail to ground, unpowered; current: of a rail; rail: volts at a place; drop: volts between two places."""
+    measure: Measure | None = None
+    """ohms: rail to ground, unpowered; current: of a rail; rail: volts at a place; drop: volts between two places;
+    ripple: of a rail; clock: frequency, exact ratio, duty and levels; reset: captured from before power-on; sync:
+    line and field rate and pulse width; picture: amplitudes and line rate at the output; line: state and mean rate;
+    ratio: counts of two lines."""
     power: Literal["polarity", "on", "off"] | None = None
     """polarity: the one tiny on that shows the sign; on: every rail in order; off: every rail in reverse, proved."""
     ask: Words | None = None
@@ -61,7 +85,9 @@ class Step(Section):
     wait: Seconds | None = None
     """Time to let pass."""
     for_each: ForEach | None = None
-    """What the step is repeated for."""
+    """What the step is repeated for; lines and ratios: those that the board file puts into this step's stage."""
+    side: Side | None = None
+    """Lines of this side only, so that inputs can come before outputs."""
 
     @property
     def kind(self) -> str:
@@ -72,6 +98,10 @@ class Step(Section):
         """The name with its placeholders filled in from `values`; raises `KeyError` where one is missing."""
         return BRACES.sub(lambda found: values[found.group(1)], self.step)
 
+    def takes(self, stage: str, side: str | None = None) -> bool:
+        """Whether a line or ratio that the board file puts into `stage` (and a line, on `side`) is for this step."""
+        return self.stage == stage and self.side in (None, side)
+
     def check(self) -> Iterator[Complaint]:
         given = [key for key in KINDS if getattr(self, key) is not None]
         if len(given) != 1:
@@ -79,6 +109,7 @@ class Step(Section):
             yield Complaint((), f"a step takes exactly one of {allowed_words(KINDS)}; this one {found}")
         yield from self.check_for_each()
         yield from self.check_placeholders()
+        yield from self.check_selection()
         if self.wait is not None and self.wait.value > LONGEST_WAIT:
             yield Complaint(("wait",), f"{self.wait} is longer than a day")
 
@@ -92,10 +123,19 @@ class Step(Section):
         else:
             return
         if wanted is None and self.for_each is not None:
-            yield Complaint(("for each",), f"'{word}' is done once, for all rails; delete 'for each'")
+            once = "once" if self.power is None else "once, for all rails"
+            yield Complaint(("for each",), f"'{word}' is done {once}; delete 'for each'")
         elif wanted != self.for_each:
             key = "for each" if self.for_each is not None else word.partition(":")[0]
             yield Complaint((key,), f"'{word}' needs 'for each: {wanted}'")
+
+    def check_selection(self) -> Iterator[Complaint]:
+        """Lines and ratios are looked at in the stage the board file gives them; only lines have a side."""
+        if self.measure in BY_STAGE and self.stage not in LINE_STAGES:
+            text = f"a board file puts no {self.measure} into this stage; allowed are {allowed_words(LINE_STAGES)}"
+            yield Complaint(("stage",), text)
+        if self.side is not None and self.measure != "line":
+            yield Complaint(("side",), "belongs to 'measure: line'", at_key=True)
 
     def check_placeholders(self) -> Iterator[Complaint]:
         """Names must come out different for each, and nothing may stay unfilled."""
@@ -123,9 +163,19 @@ class Sequence(Section):
     """The steps, in order."""
 
     def check(self) -> Iterator[Complaint]:
-        seen: dict[str, int] = {}
+        seen: dict[str, list[int]] = {}
         for number, step in enumerate(self.steps):
-            if step.step in seen:
-                text = f"{quoted(step.step)} is already the name of item {seen[step.step] + 1}"
-                yield Complaint(("steps", number, "step"), text)
-            seen.setdefault(step.step, number)
+            earlier = seen.setdefault(step.step, [])
+            same = next((before for before in earlier if not apart(step, self.steps[before])), None)
+            if same is not None:
+                yield Complaint(
+                    ("steps", number, "step"), f"{quoted(step.step)} is already the name of item {same + 1}"
+                )
+            earlier.append(number)
+
+
+def apart(step: Step, other: Step) -> bool:
+    """Whether two steps of one name take different lines or ratios, so that what they make has different names."""
+    if step.measure not in BY_STAGE or step.measure != other.measure:
+        return False
+    return step.stage != other.stage or (None not in (step.side, other.side) and step.side != other.side)

@@ -18,6 +18,8 @@ from autobench.documents.words import choice_text, quoted
 from autobench.errors import UsageError
 from autobench.plan.envelope import feeds_of, meter_channels
 from autobench.plan.limits import Limits
+from autobench.plan.scope_planner import ScopePlanner
+from autobench.plan.sights import Sights
 from autobench.plan.steps import (
     AskJob,
     CurrentJob,
@@ -34,6 +36,7 @@ from autobench.plan.steps import (
     WaitJob,
 )
 
+SCOPE_MEASURES = ("ripple", "clock", "reset", "sync", "picture", "line", "ratio")
 NO_ROUTE = "no meter route to {point} and {ground} on this bench, and no hand probe yet"
 # Seconds a step takes beside what the board itself needs; for the time left, not for any verdict.
 METER_SECONDS = 0.3
@@ -48,6 +51,10 @@ class Planner:
         self.board = board
         self.options = board.resolve_options(options)
         self.feeds = feeds_of(bench, drivers, board, self.options)
+        scope = next((name for name, driver in drivers.items() if driver.kind == "scope"), None)
+        samples = drivers[scope].samples if scope is not None else None
+        self.sights = Sights(bench, board, scope, samples.channels if samples is not None else ())
+        self.scope = ScopePlanner(board, self.sights)
 
     def plan(self, sequence: SequenceFile, only: Sequence[str] = ()) -> Plan:
         """The whole round; with `only`, the named steps and what keeps them safe. Raises `UsageError`."""
@@ -66,6 +73,9 @@ class Planner:
 
     def expand(self, step: Step) -> Iterator[PlannedStep]:
         """The steps a template stands for."""
+        if step.measure in SCOPE_MEASURES:
+            yield from self.scope.expand(step)
+            return
         if step.for_each is None:
             yield self.once(step)
             return
@@ -89,7 +99,7 @@ class Planner:
             job, words, seconds = WaitJob(step.wait.value), f"wait {step.wait}", step.wait.value
         else:
             on = step.power == "on"
-            job, words = PowerJob(on), "every rail on" if on else "every rail off"
+            job, words = PowerJob(on, self.sights.start() if on else None), "every rail on" if on else "every rail off"
             seconds = sum(feed.settle for feed in self.feeds) if on else 1.0
         return PlannedStep(step.name({}), step.stage, job, words, seconds)
 

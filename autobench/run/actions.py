@@ -25,11 +25,11 @@ from autobench.plan.steps import (
     RailJob,
 )
 from autobench.quantity import Span, show
+from autobench.run.captures import Captures
 from autobench.run.power import Power
 from autobench.run.readings import judged, judged_estimate, unread
 from autobench.run.route import Route
 from autobench.run.touch import Touch
-from autobench.run.watch import Look
 
 OHMS_BELOW = 0.05  # V: with more on the rail an ohms reading measures the charge, not the board
 OHMS_PATIENCE = 10.0  # s a rail is given to discharge below that
@@ -48,7 +48,7 @@ class Bench:
     clock: Clock
     fits: Callable[[str, float], list[str]]  # rail, amps -> options whose current band holds them
     line_hertz: float
-    looks: dict[str, list[Look]] = field(default_factory=dict)
+    captures: Captures | None = None
     places: dict[tuple[str, str], MeterReading] = field(default_factory=dict)
 
 
@@ -124,15 +124,23 @@ def polarity(bench: Bench, step: PlannedStep, job: PolarityJob) -> list[Reading]
 
 
 def power(bench: Bench, step: PlannedStep, job: PowerJob) -> list[Reading]:
-    """Rails on in order, or off in reverse and proved."""
+    """Rails on in order, the start captured from before; or off in reverse and proved."""
+    if bench.captures is not None:
+        bench.captures.forget()
     if not job.on:
         bench.power.make_off()
         return []
-    for rail, output in bench.power.outputs.items():
-        try:
-            bench.looks[rail] = bench.power.power_up(rail)
-        except TrippedError as error:
-            return [tripped(step, error, output.feed.current)]
+    captures, start = bench.captures, job.start
+    try:
+        if captures is None or start is None:
+            bench.power.power_up()
+        else:
+            for output in bench.power.outputs.values():
+                output.interlock.require("set")  # no capture is armed for an ON that will be refused
+            captures.arm_start(start, bench.power.inlet_channels())
+            bench.power.power_up(captures.collect_start)
+    except TrippedError as error:
+        return [tripped(step, error, bench.power.outputs[error.rail].feed.current)]
     return []
 
 

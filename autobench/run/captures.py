@@ -40,6 +40,7 @@ class Captures:
         self._wait = wait
         self._taken: dict[Sight, Capture] = {}
         self._start: tuple[StartSight, Capture | None] | None = None
+        self.released_at: float | None = None  # the reset release on the start capture's own time base, once known
 
     def prepare(self) -> None:
         """Scope into its known state."""

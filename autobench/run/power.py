@@ -25,6 +25,7 @@ READ_BACK = 0.01  # share of the asked value by which a read-back may differ
 LOOK_EVERY = 0.25  # s; at least twice a second while anything is on
 RETRY_FACTOR = 1.5
 RETRY_SECONDS = 0.3
+SETTLED = 1.0  # s after the last rail came on until leads are compensated
 
 
 @dataclass
@@ -114,6 +115,11 @@ class Power:
                 self._emit(Notice(self._clock.now(), f"cannot prove {output.feed.rail} off this way: {error}"))
         return seen
 
+    def inlet_channels(self) -> tuple[int, ...]:
+        """Relay channels of the meter's way to the first rail's inlet: where OFF will be proved."""
+        first = next(iter(self.outputs.values()))
+        return first.feed.inlet.channels if first.feed.inlet is not None else ()
+
     # -- ohms and polarity ----------------------------------------------------------------------------------------
 
     def ohms_judged(self, rail: str, passed: bool) -> None:
@@ -147,23 +153,27 @@ class Power:
 
     # -- on -------------------------------------------------------------------------------------------------------
 
-    def power_up(self, rail: str) -> list[Look]:
-        """Set, read back, switch on, settle under the watch. Returns the looks of the settling time.
+    def power_up(self, collect: Callable[[], None] = lambda: None) -> None:
+        """Every rail on, in the board's order: set, read back, switched on; then all settle under the watch.
 
         A supply that limits below 90 % of its volts for more than 150 ms is given 1.5 × the limit once, inside the
-        envelope, before it counts as a fault (a tight limit makes shorts that are not there). Raises `TrippedError`.
+        envelope, before it counts as a fault (a tight limit makes shorts that are not there). `collect` is called when
+        a capture armed before this must be over, while the route has not been moved yet. Raises `TrippedError`, with
+        everything off.
         """
-        output = self.outputs[rail]
-        output.interlock.require("set")
-        self._set(output, output.feed.volts, output.feed.amps)
-        self._moved(output, "set")
-        self._switch_on(output)
-        self._retry_once(output)
-        self.wait(min(1.0, output.feed.settle))
-        if output.feed.compensate:
-            self._compensate(output)
-        self.wait(output.feed.settle - (self._clock.now() - output.on_since))
-        return list(output.looks)
+        for output in self.outputs.values():
+            output.interlock.require("set")
+            self._set(output, output.feed.volts, output.feed.amps)
+            self._moved(output, "set")
+            self._switch_on(output)
+            self._retry_once(output)
+        self.wait(SETTLED)
+        collect()
+        for output in self.outputs.values():
+            if output.feed.compensate:
+                self._compensate(output)
+        ready = max(output.on_since + output.feed.settle for output in self.outputs.values())
+        self.wait(ready - self._clock.now())
 
     def _retry_once(self, output: Output) -> None:
         while self._clock.now() - output.on_since < RETRY_SECONDS:

@@ -12,12 +12,23 @@ from dataclasses import replace
 from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOffError, StoppedError, TrippedError
 from autobench.events import Event, Notice, ReadingTaken, StepStarted
 from autobench.judgement.reading import Reading
-from autobench.judgement.verdict import BoardJudgement, BoardVerdict, Judgement, Verdict, board_verdict, void
+from autobench.judgement.verdict import BoardJudgement, Judgement, Verdict, board_verdict, void
 from autobench.plan.limits import Limits
+from autobench.plan.scope_steps import (
+    ClockJob,
+    LineJob,
+    PictureJob,
+    RatioJob,
+    ResetJob,
+    RippleJob,
+    ScopeJob,
+    SyncJob,
+)
 from autobench.plan.steps import (
     AskJob,
     CurrentJob,
     DropJob,
+    Job,
     OhmsJob,
     Plan,
     PlannedStep,
@@ -27,7 +38,7 @@ from autobench.plan.steps import (
     WaitJob,
 )
 from autobench.quantity import Span
-from autobench.run import actions
+from autobench.run import actions, line_actions, scope_actions
 from autobench.run.readings import unread
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
@@ -66,6 +77,8 @@ class Runner:
             try:
                 self._bench.route.prepare()
                 self._bench.touch.prepare()
+                if self._bench.captures is not None:
+                    self._bench.captures.prepare()
                 self._bench.power.make_off()
                 for step in self._plan.steps:
                     self._check()
@@ -127,6 +140,29 @@ class Runner:
                 return []
             case AskJob():
                 return self._asked(step, job)
+            case _:
+                return self._looked(step, job)
+
+    def _looked(self, step: PlannedStep, job: ScopeJob) -> list[Reading]:
+        """A step that looks with the scope."""
+        captures = self._bench.captures
+        if captures is None:
+            return self._skipped(step, "this bench has no scope")
+        match job:
+            case RippleJob():
+                return scope_actions.ripple(captures, step, job, self._bench.line_hertz)
+            case ClockJob():
+                return scope_actions.clock(captures, step, job)
+            case ResetJob():
+                return scope_actions.reset(captures, step, job)
+            case SyncJob():
+                return scope_actions.sync(captures, step, job)
+            case PictureJob():
+                return scope_actions.picture(captures, step, job)
+            case LineJob():
+                return line_actions.line(captures, step, job)
+            case RatioJob():
+                return line_actions.ratio(captures, step, job)
 
     def _power(self, step: PlannedStep, job: PowerJob) -> list[Reading]:
         readings = actions.power(self._bench, step, job)
@@ -147,12 +183,11 @@ class Runner:
         if isinstance(job, PowerJob) and not job.on:
             self._bench.power.make_off()
             return []
-        limits = getattr(job, "limits", NO_LIMITS)
-        rail = getattr(job, "rail", None)
-        target = getattr(job, "target", None)
-        point = target.point if target is not None else getattr(job, "point", None)
+        named = (getattr(job, name, None) for name in ("limits", "frequency", "rate", "line_rate"))
+        limits = next((found for found in named if isinstance(found, Limits)), NO_LIMITS)
+        net, point = net_and_point(step)
         quantity, unit = quantity_of(step)
-        return [unread(step, rail, point, quantity, unit, limits, Judgement(Verdict.SKIPPED, None, why))]
+        return [unread(step, net, point, quantity, unit, limits, Judgement(Verdict.SKIPPED, None, why))]
 
 
 def needs_power(step: PlannedStep) -> bool:
@@ -160,25 +195,36 @@ def needs_power(step: PlannedStep) -> bool:
     match step.job:
         case PowerJob():
             return step.job.on
-        case CurrentJob() | RailJob() | DropJob() | PolarityJob():
-            return True
-        case _:
+        case OhmsJob() | AskJob() | WaitJob():
             return False
+        case _:
+            return True
+
+
+# What a step would have measured, and in which unit; for readings that were not taken.
+QUANTITIES: dict[type[Job], tuple[str, str]] = {
+    OhmsJob: ("resistance", "ohm"),
+    CurrentJob: ("current", "A"),
+    PowerJob: ("current", "A"),
+    RippleJob: ("ripple", "V"),
+    ClockJob: ("frequency", "Hz"),
+    ResetJob: ("reset width", "s"),
+    SyncJob: ("line rate", "Hz"),
+    PictureJob: ("sync amplitude", "V"),
+    LineJob: ("rate", "Hz"),
+    RatioJob: ("ratio", ""),
+    AskJob: ("answer", ""),
+}
 
 
 def quantity_of(step: PlannedStep) -> tuple[str, str]:
     """What a step would have measured, and in which unit."""
-    match step.job:
-        case OhmsJob():
-            return "resistance", "ohm"
-        case CurrentJob() | PowerJob():
-            return "current", "A"
-        case AskJob() | WaitJob():
-            return "answer", ""
-        case _:
-            return "voltage", "V"
+    return QUANTITIES.get(type(step.job), ("voltage", "V"))
 
 
-def verdict_of_alarm(error: OutputNotOffError) -> BoardJudgement:
-    """The verdict of a run that ended with an output not proved off."""
-    return BoardJudgement(BoardVerdict.STOPPED, str(error))
+def net_and_point(step: PlannedStep) -> tuple[str | None, str | None]:
+    """Where a step would have measured."""
+    job = step.job
+    net = next((getattr(job, name) for name in ("rail", "clock", "line", "net", "of") if hasattr(job, name)), None)
+    target = getattr(job, "target", None)
+    return net, target.point if target is not None else getattr(job, "point", None)

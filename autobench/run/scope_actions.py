@@ -140,6 +140,7 @@ def reset(captures: Captures, step: PlannedStep, job: ResetJob) -> list[Reading]
         if seen.void is not None:
             return [place.void("reset width", "s", job.limits, seen.void)]
     pulse = find_reset(rail.trace, line.trace, job.rail_up, family(job.family), job.active_low)
+    captures.released_at = pulse.released_at
     if pulse.rail_up_at is None:
         return [place.void("reset width", "s", job.limits, "the rail's rise is not in the capture")]
     if pulse.held:

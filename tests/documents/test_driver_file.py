@@ -18,6 +18,7 @@ from autobench.quantity import Quantity, Span
 PS_3 = folder("drivers") / "supplies" / "ps-3.yaml"
 M_1 = folder("drivers") / "meters" / "m-1.yaml"
 W_1 = folder("drivers") / "relays" / "w-1.yaml"
+O_1B = folder("drivers") / "scopes" / "o-1b.yaml"
 
 
 def mistakes(text: str) -> list[str]:
@@ -83,7 +84,7 @@ def test_missing_required_actions_come_as_one_list() -> None:
         (
             "kind: supply",
             "kind: suply",
-            "kind: 'suply' is not known here; allowed are supply, meter, relays; did you mean 'supply'?",
+            "kind: 'suply' is not known here; allowed are supply, meter, relays, scope; did you mean 'supply'?",
         ),
         ("  pace: 0 s", "  pace: 0", "link > pace: '0' lacks its unit; write it as '0 s'"),
         (
@@ -127,7 +128,7 @@ def test_missing_required_actions_come_as_one_list() -> None:
             "answer: bit, bit: 1",
             "answer: bitt, bit: 1",
             "actions > limiting? > answer: 'bitt' is not known here; allowed are number, numbers, text, "
-            "truth, truths, error, bit, bit clear, any bit, word; did you mean 'bit'?",
+            "truth, truths, error, bit, bit clear, any bit, word, preamble, block; did you mean 'bit'?",
         ),
         (
             "answer: bit, bit: 1",
@@ -271,6 +272,115 @@ def test_wrong_meter_and_relay_files_are_refused(source: Path, old: str, new: st
         assert found == [f"{line}: {words}"]
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("codes: 25   ", "codes: 40   ", "samples > codes: 8 bits have too few codes for 8 divisions"),
+        (
+            "scale: 1 mV .. 10 V  ",
+            "scale: at most 10 V  ",
+            "samples > scale: has both ends, above zero; write it as 'low .. high'",
+        ),
+        (
+            "time scale: 5 ns .. 50 s ",
+            "time scale: 0 s .. 50 s  ",
+            "samples > time scale: has both ends, above zero; write it as 'low .. high'",
+        ),
+        (
+            "highest rate: {1: 1 GSa/s, 2: 500 MSa/s, 4: 250 MSa/s}",
+            "highest rate: {1: 1 GSa/s, 2: 500 MSa/s}",
+            "samples > highest rate: must say what holds with all 4 channels on, and no more than those",
+        ),
+        (
+            "highest rate: {1: 1 GSa/s, 2: 500 MSa/s, 4: 250 MSa/s}",
+            "highest rate: {4: 250 MSa/s, 2: 500 MSa/s}",
+            "samples > highest rate: stands from one channel upwards",
+        ),
+        ("2: 6000, 60000,", "2: 60000, 6000,", "samples > memory > 2: depths stand from the smallest up"),
+        ("2: 6000, 60000,", "2: 6 k, 60000,", "samples > memory > 2: '6 k' is not a whole number"),
+        (
+            "origin: codes",
+            "origin: code",
+            "samples > origin: 'code' is not known here; allowed are codes, volts; did you mean 'codes'?",
+        ),
+        (
+            "positive offset: up",
+            "positive offset: left",
+            "samples > positive offset: 'left' is not known here; allowed are up, down",
+        ),
+        ("probe: factor", "probe: 10", "samples > probe: '10' is not known here; allowed are factor, gain"),
+        (
+            "{of full scale: 2 %, of division: 10 %, plus: 2 mV, time base: 25 ppm}",
+            "{of division: 10 %, plus: 2 mV, time base: 25 ppm}",
+            "samples > trust: says nothing about the gain; give 'of reading' or 'of full scale'",
+        ),
+        (
+            "{of full scale: 2 %, of division: 10 %, plus: 2 mV, time base: 25 ppm}",
+            "{of full scale: 2 %, time base: 25 ppm}",
+            "samples > trust: says nothing about the offset; give 'of division' or 'plus'",
+        ),
+        (
+            "{of full scale: 2 %, of division: 10 %, plus: 2 mV, time base: 25 ppm}",
+            "{of full scale: 2 %, of division: 10 %, plus: 2 mA, time base: 25 ppm}",
+            "samples > trust > plus: must be in V",
+        ),
+        (
+            "{of full scale: 2 %, of division: 10 %, plus: 2 mV, time base: 25 ppm}",
+            "{of full scale: 2 %, of division: 10 %, plus: 2 mV}",
+            "the key 'time base' is missing under samples > trust",
+        ),
+        (
+            'preamble?:       {ask: ":WAV:PRE?", answer: preamble}',
+            'preamble?:       {ask: ":WAV:PRE?", answer: numbers}',
+            "actions > preamble? > answer: 'numbers' does not fit this action; fitting: preamble",
+        ),
+        (
+            'data?:           {ask: ":WAV:DATA?", answer: block}',
+            'data?:           {ask: ":WAV:DATA?", answer: text}',
+            "actions > data? > answer: 'text' does not fit this action; fitting: block",
+        ),
+        (
+            "answer: word, word: STOP",
+            "answer: word",
+            "actions > done?: the answer 'word' needs 'word'",
+        ),
+        (
+            ":CHAN{channel}:PROB {factor}",
+            ":CHAN{channel}:PROB 10",
+            "actions > probe: one of the lines must have {factor}",
+        ),
+        (
+            ':TIM:SCAL {value}", span: 5 ns .. 50 s',
+            ':TIM:SCAL {value}", span: 5 nV .. 50 V',
+            "actions > set time scale > span: must be in s",
+        ),
+        (
+            "answer: number, unit: Sa/s",
+            "answer: number, unit: Hz",
+            "actions > sample rate? > unit: this action is in Sa/s",
+        ),
+    ],
+)
+def test_a_wrong_scope_file_is_refused_with_words_at_its_line(old: str, new: str, words: str) -> None:
+    """Ratings that contradict each other, words that are not known and actions of the wrong shape."""
+    assert mistake_of(O_1B, old, new) == words
+
+
+def test_a_shipped_scope_file_is_read_into_base_units() -> None:
+    """Memory and highest rate go by channels in use; what is said for four holds for three."""
+    driver = read(O_1B, Driver)
+    samples = driver.samples
+    assert samples is not None
+    assert driver.places == (1, 2, 3, 4)
+    assert samples.time_scale == Span(5e-9, 50.0, "s")
+    assert samples.depths(1)[0] > samples.depths(2)[0] > samples.depths(3)[0] == samples.depths(4)[0]
+    assert samples.fastest(3) == samples.fastest(4) == 250e6
+    assert samples.full_scale == 255
+    assert samples.trust.time_base == pytest.approx(25e-6)
+    with pytest.raises(ValueError, match="5 channels are on; there are 4"):
+        samples.depths(5)
+
+
 def test_a_section_of_another_kind_is_refused() -> None:
     """A relay driver with a supply's ratings is told where they belong."""
     text = W_1.read_text(encoding="utf-8")
@@ -320,5 +430,5 @@ def test_every_kind_of_the_grammar_has_a_table_and_a_section() -> None:
 
 def test_a_driver_file_is_read_by_a_plain_yaml_reader_too() -> None:
     """The shipped files are ordinary YAML: other programs may read them."""
-    for path in (PS_3, M_1, W_1):
+    for path in (PS_3, M_1, W_1, O_1B):
         assert yaml.safe_load(path.read_text(encoding="utf-8"))["driver"] == path.stem

@@ -10,7 +10,7 @@ import pytest
 
 from autobench.documents.places import find_sequence
 from autobench.documents.reading import read
-from autobench.documents.sequence import STAGES, Sequence
+from autobench.documents.sequence import MEASURED_FOR, PLACEHOLDERS, STAGES, Sequence, Step
 from autobench.errors import FileError
 from autobench.quantity import Quantity
 
@@ -46,8 +46,8 @@ steps:
 
 WRONG: list[tuple[str, str, str]] = [
     ("    stage: ohms", "    stage: ohm", "short.yaml:8: steps > item 2 > stage: 'ohm' is not known here; allowed are ohms, power, rails, clocks, reset, video, cpu, bus, memory; did you mean 'ohms'?"),
-    ("    measure: ohms", "    measure: ohm", "short.yaml:9: steps > item 2 > measure: 'ohm' is not known here; allowed are ohms, current, rail, drop; did you mean 'ohms'?"),
-    ("    measure: drop", "    mesure: drop", "short.yaml:23: unknown key 'mesure' under steps > item 6; allowed are step, stage, measure, power, ask, wait, for each; did you mean 'measure'?"),
+    ("    measure: ohms", "    measure: ohm", "short.yaml:9: steps > item 2 > measure: 'ohm' is not known here; allowed are ohms, current, rail, drop, ripple, clock, reset, sync, picture, line, ratio; did you mean 'ohms'?"),
+    ("    measure: drop", "    mesure: drop", "short.yaml:23: unknown key 'mesure' under steps > item 6; allowed are step, stage, measure, power, ask, wait, for each, side; did you mean 'measure'?"),
     ("    power: on\n", "", "short.yaml:11: steps > item 3: a step takes exactly one of measure, power, ask, wait; this one has none of them"),
     ("    power: on\n", "    power: on\n    wait: 1 s\n", "short.yaml:11: steps > item 3: a step takes exactly one of measure, power, ask, wait; this one has power and wait"),
     ("    power: on\n", "    power: true\n", "short.yaml:13: steps > item 3 > power: 'true' is not known here; allowed are polarity, on, off"),
@@ -67,6 +67,49 @@ WRONG: list[tuple[str, str, str]] = [
     (SEQUENCE[SEQUENCE.index("  - step: look") :], "", "short.yaml:3: steps: nothing is written here"),
 ]  # fmt: skip
 
+SIGNALS = """\
+sequence: signals
+words: what a scope looks at
+steps:
+  - step: clock {clock}
+    stage: clocks
+    measure: clock
+    for each: clock
+  - step: reset
+    stage: reset
+    measure: reset
+  - step: line {line}
+    stage: cpu
+    measure: line
+    for each: line
+    side: input
+  - step: line {line}
+    stage: cpu
+    measure: line
+    for each: line
+    side: output
+  - step: ratio {of} to {to}
+    stage: cpu
+    measure: ratio
+    for each: ratio
+  - step: line {line}
+    stage: bus
+    measure: line
+    for each: line
+"""
+
+WRONG_SIGNALS: list[tuple[str, str, str]] = [
+    ("clock {clock}", "clock {line}", "short.yaml:4: steps > item 1 > step: needs {clock} in its name, or its steps could not be told apart\nshort.yaml:4: steps > item 1 > step: unknown placeholder '{line}'; allowed with 'for each: clock': {clock}"),
+    ("    measure: reset", "    measure: reset\n    for each: rail", "short.yaml:8: steps > item 2 > step: needs {rail} in its name, or its steps could not be told apart\nshort.yaml:11: steps > item 2 > for each: 'measure: reset' is done once; delete 'for each'"),
+    ("    measure: clock\n    for each: clock", "    measure: clock\n    for each: line", "short.yaml:4: steps > item 1 > step: needs {line} in its name, or its steps could not be told apart\nshort.yaml:4: steps > item 1 > step: unknown placeholder '{clock}'; allowed with 'for each: line': {line}\nshort.yaml:7: steps > item 1 > for each: 'measure: clock' needs 'for each: clock'"),
+    ("    side: input", "    side: in", "short.yaml:15: steps > item 3 > side: 'in' is not known here; allowed are input, output, select, data"),
+    ("    measure: reset", "    measure: reset\n    side: input", "short.yaml:11: steps > item 2 > side: belongs to 'measure: line'"),
+    ("    side: output", "    side: input", "short.yaml:16: steps > item 4 > step: 'line {line}' is already the name of item 3"),
+    ("    side: output\n", "", "short.yaml:16: steps > item 4 > step: 'line {line}' is already the name of item 3"),
+    ("stage: bus", "stage: cpu", "short.yaml:25: steps > item 6 > step: 'line {line}' is already the name of item 3"),
+    ("stage: bus", "stage: memory", "short.yaml:26: steps > item 6 > stage: a board file puts no line into this stage; allowed are cpu, bus"),
+]  # fmt: skip
+
 
 def put(folder: Path, text: str) -> Path:
     """The text as `short.yaml`."""
@@ -82,6 +125,38 @@ def test_a_wrong_sequence_file_is_refused_with_words(tmp_path: Path, old: str, n
     with pytest.raises(FileError) as caught:
         read(put(tmp_path, SEQUENCE.replace(old, new)), Sequence)
     assert str(caught.value).replace(f"{tmp_path}/", "") == words
+
+
+@pytest.mark.parametrize(("old", "new", "words"), WRONG_SIGNALS)
+def test_a_wrong_step_of_signals_is_refused_with_words(tmp_path: Path, old: str, new: str, words: str) -> None:
+    """What is measured decides what a step is repeated for; two steps may share a name only if they share no line."""
+    assert SIGNALS.count(old) == 1
+    with pytest.raises(FileError) as caught:
+        read(put(tmp_path, SIGNALS.replace(old, new)), Sequence)
+    assert str(caught.value).replace(f"{tmp_path}/", "") == words
+
+
+def test_a_step_takes_the_lines_of_its_stage_and_side(tmp_path: Path) -> None:
+    """Inputs, outputs and the bus come in steps of their own; a step without a side takes every line of its stage."""
+    steps = read(put(tmp_path, SIGNALS), Sequence).steps
+    taken = [
+        [(stage, side) for stage in ("cpu", "bus") for side in ("input", "data") if step.takes(stage, side)]
+        for step in steps
+    ]
+    assert taken[2] == [("cpu", "input")]
+    assert taken[3] == []
+    assert taken[5] == [("bus", "input"), ("bus", "data")]
+    assert steps[4].takes("cpu")
+    assert not steps[4].takes("bus")
+    assert steps[3].name({"line": "FETCH"}) == "line FETCH"
+    assert steps[4].name({"of": "REFRESH", "to": "FETCH"}) == "ratio REFRESH to FETCH"
+
+
+def test_every_measurement_says_what_it_is_repeated_for() -> None:
+    """The words a step may measure, what each is repeated for and the placeholders of its name fit each other."""
+    words = Step.model_json_schema()["properties"]["measure"]["anyOf"][0]["enum"]
+    assert set(MEASURED_FOR) == set(words)
+    assert set(MEASURED_FOR.values()) <= set(PLACEHOLDERS)
 
 
 def test_steps_come_in_order_with_their_kinds(tmp_path: Path) -> None:

@@ -1,0 +1,204 @@
+"""Steps that look with a scope, from documents: each with its sight and limits, or why it cannot be taken."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from autobench.documents.board import Board
+from autobench.documents.lines import Line
+from autobench.documents.rails import Rail, Ripple
+from autobench.documents.reset import Reset
+from autobench.documents.sequence import Step
+from autobench.documents.video import PictureOutput, Sync
+from autobench.plan.limits import Limits
+from autobench.plan.scope_steps import (
+    ClockJob,
+    LineJob,
+    PictureJob,
+    RatioJob,
+    ResetJob,
+    RippleJob,
+    ScopeJob,
+    SyncJob,
+)
+from autobench.plan.sights import COMPOSITE, LOGIC, SYNC_SECONDS, Sights, sync_rate
+from autobench.plan.steps import PlannedStep
+from autobench.quantity import Span, show
+
+BOARD_FILE = "board file"
+# Share of an exact ratio by which a measured one may differ (common practice for divided clocks).
+RATIO_TOLERANCE = 1e-3
+RAIL_UP = 0.9  # share of nominal from which the reset pulse counts
+RIPPLE_SECONDS, RIPPLE_RATE = 45e-3, 2e6
+NO_SCOPE = "this bench has no scope behind relays"
+
+
+class ScopePlanner:
+    """Makes the scope's steps of one board on one bench."""
+
+    def __init__(self, board: Board, sights: Sights) -> None:
+        self.board = board
+        self.sights = sights
+        self._clocks = sights.clocks()
+        self._lines = sights.lines()
+
+    def expand(self, step: Step) -> Iterator[PlannedStep]:
+        """The steps a template that measures with the scope stands for."""
+        video = self.board.video
+        match step.measure:
+            case "ripple":
+                for name, rail in self.board.rails.items():
+                    if rail.ripple is not None:
+                        yield self.ripple(step, name, rail, rail.ripple)
+            case "clock":
+                for name in self.board.clocks:
+                    yield self.clock(step, name)
+            case "reset" if self.board.reset is not None:
+                yield self.reset(step, self.board.reset)
+            case "sync" if video is not None and video.sync is not None:
+                yield self.sync(step, video.sync)
+            case "picture" if video is not None and video.output is not None:
+                yield self.picture(step, video.output, video.output_line_rate)
+            case "line":
+                for name, line in self.board.lines.items():
+                    if step.takes(line.stage, line.side):
+                        yield self.line(step, name, line)
+            case "ratio":
+                yield from self.ratios(step)
+            case _:
+                return
+
+    def planned(self, step: Step, name: str, job: ScopeJob, words: str, points: list[str]) -> PlannedStep:
+        """A planned step, with the reason where a point cannot be reached."""
+        seconds = 0.4 + (job.sight.seconds if hasattr(job, "sight") else 0.0)
+        return PlannedStep(name, step.stage, job, words, seconds, self.cannot(points))
+
+    def cannot(self, points: list[str]) -> str | None:
+        """Why the scope cannot get to `points`, or None."""
+        if not self.sights.channels:
+            return NO_SCOPE
+        missing = [point for point in points if not self.sights.reaches(point)]
+        return f"no scope route to {' and '.join(missing)} on this bench, and no hand probe yet" if missing else None
+
+    def ripple(self, step: Step, name: str, rail: Rail, asked: Ripple) -> PlannedStep:
+        """Ripple at the place the board file names."""
+        place = rail.places[asked.place]
+        span = place.limits
+        window = ((span.low or 0.0) - 0.3, (span.high or 0.0) + 0.1)
+        sight = self.sights.sight([(name, place.point, window)], RIPPLE_SECONDS, RIPPLE_RATE, bandwidth_limit=True)
+        job = RippleJob(name, sight, place.point, Limits(asked.limits, BOARD_FILE, asked.usual))
+        words = f"ripple of {name} at {asked.place}, {place.point}"
+        return self.planned(step, step.name({"rail": name}), job, words, [place.point])
+
+    def clock(self, step: Step, name: str) -> PlannedStep:
+        """One clock, in the sight of all clocks."""
+        clock = self.board.clocks[name]
+        limits, related = self.board.clock_limits(name), self.board.ratio(name)
+        together = self._clocks.get(name)
+        sight = together or self.sights.sight([(name, clock.point, LOGIC)], 40e-6, 10.0 * self.board.nominal(name))
+        other = related[0] if related is not None and self._clocks.get(related[0]) is together else None
+        ratio = related[1] if related is not None else None
+        job = ClockJob(
+            clock=name,
+            point=clock.point,
+            sight=sight,
+            nominal=self.board.nominal(name),
+            frequency=Limits(limits, BOARD_FILE if related is None else f"{BOARD_FILE}: {ratio} of {related[0]}"),
+            other=other,
+            ratio=ratio,
+            ratio_limits=exact(float(ratio)) if ratio is not None and other is not None else None,
+            duty=Limits(clock.duty, BOARD_FILE) if clock.duty is not None else None,
+            high=Limits(clock.high, BOARD_FILE) if clock.high is not None else None,
+            low=Limits(clock.low, BOARD_FILE) if clock.low is not None else None,
+        )
+        words = f"clock {name} at {clock.point}, {show(job.nominal, 'Hz', 6)}"
+        return self.planned(step, step.name({"clock": name}), job, words, [clock.point])
+
+    def reset(self, step: Step, reset: Reset) -> PlannedStep:
+        """The reset pulse, from the start capture."""
+        rail_name, rail = next(iter(self.board.rails.items()))
+        job = ResetJob(
+            net=reset.line,
+            point=reset.point,
+            rail=rail_name,
+            rail_up=RAIL_UP * rail.nominal.value,
+            active_low=reset.active == "low",
+            family=reset.family,
+            limits=Limits(reset.width, BOARD_FILE, reset.usual),
+        )
+        points = [reset.point, list(rail.places.values())[-1].point]
+        return self.planned(step, step.name({}), job, f"reset {reset.line} at {reset.point}, from power-on", points)
+
+    def sync(self, step: Step, sync: Sync) -> PlannedStep:
+        """Sync at its source."""
+        line, field = sync.line_source, sync.field_source
+        named = [(line.net, line.point, LOGIC)]
+        if not sync.composite:
+            named.append((field.net, field.point, LOGIC))
+        sight = self.sights.sight(named, SYNC_SECONDS, sync_rate(self.board))
+        job = SyncJob(
+            net=line.net,
+            point=line.point,
+            sight=sight,
+            line_rate=Limits(sync.line_rate, BOARD_FILE),
+            field_rate=Limits(sync.field_rate, BOARD_FILE),
+            pulse=Limits(sync.pulse, BOARD_FILE),
+            field_net=None if sync.composite else field.net,
+            field_point=None if sync.composite else field.point,
+        )
+        points = [point for _, point, _ in named]
+        return self.planned(step, step.name({}), job, f"sync {line.net} at {line.point}", points)
+
+    def picture(self, step: Step, output: PictureOutput, line_rate: Span | None) -> PlannedStep:
+        """The composite output."""
+        sight = self.sights.sight([(output.net, output.point, COMPOSITE)], SYNC_SECONDS, sync_rate(self.board))
+        job = PictureJob(
+            net=output.net,
+            point=output.point,
+            sight=sight,
+            line_rate=Limits(line_rate or Span(None, None, "Hz"), BOARD_FILE),
+            sync_amplitude=Limits(output.sync_amplitude, f"{BOARD_FILE}, into {output.terminated}"),
+            amplitude=Limits(output.amplitude, f"{BOARD_FILE}, into {output.terminated}"),
+        )
+        words = f"video output {output.net} at {output.point}"
+        return self.planned(step, step.name({}), job, words, [output.point])
+
+    def line(self, step: Step, name: str, line: Line) -> PlannedStep:
+        """One logic line; a line judged at the start comes from the start capture."""
+        sight = self._lines.get(name) or self.sights.sight([(name, line.point, LOGIC)], 5e-3, 25e6)
+        job = LineJob(
+            line=name,
+            point=line.point,
+            sight=sight,
+            expected=line.state,
+            family=line.family,
+            rate=Limits(line.rate or Span(None, None, "Hz"), BOARD_FILE, line.usual),
+            side=line.side,
+            shortest=line.shortest.value if line.shortest is not None else None,
+            within=line.within.value if line.within is not None else None,
+            pulses=Limits(line.pulses, BOARD_FILE) if line.pulses is not None else None,
+        )
+        return self.planned(step, step.name({"line": name}), job, f"line {name} at {line.point}", [line.point])
+
+    def ratios(self, step: Step) -> Iterator[PlannedStep]:
+        """Ratios of the step's stage."""
+        lines = self.board.lines
+        for ratio in self.board.ratios:
+            if step.takes(ratio.stage):
+                points = [lines[name].point for name in (ratio.of, ratio.to)]
+                job = RatioJob(
+                    of=ratio.of,
+                    to=ratio.to,
+                    point=points[0],
+                    sight=self.sights.ratio(ratio.of, ratio.to, self._lines),
+                    families=(lines[ratio.of].family, lines[ratio.to].family),
+                    limits=Limits(ratio.limits, BOARD_FILE),
+                )
+                name = step.name({"of": ratio.of, "to": ratio.to})
+                yield self.planned(step, name, job, f"pulses of {ratio.of} for each of {ratio.to}", points)
+
+
+def exact(ratio: float) -> Limits:
+    """Limits of an exact ratio."""
+    span = Span(ratio * (1 - RATIO_TOLERANCE), ratio * (1 + RATIO_TOLERANCE), "")
+    return Limits(span, "exact ratio of the board file")

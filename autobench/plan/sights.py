@@ -1,0 +1,147 @@
+"""Which points are captured together, for how long and how fast. Pure arithmetic on the documents; moves nothing.
+
+Lines that a ratio compares come into one sight. Fast lines and slow ones never share a sight: one record cannot show
+both.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+
+from autobench.documents.bench import Bench
+from autobench.documents.board import Board
+from autobench.documents.lines import Line
+from autobench.plan.scope_steps import ScopePoint, Sight, StartSight
+
+LOGIC = (-0.7, 5.7)  # V; a 5 V logic line with room for over- and undershoot
+COMPOSITE = (-0.3, 1.6)
+# Common practice: ten samples a period, five a shortest pulse.
+A_PERIOD, A_PULSE = 10.0, 5.0
+CLOCK_SECONDS, CLOCK_PERIODS = 40e-6, 60.0
+FAST_SECONDS = 5e-3
+FAST_FROM = 10e3  # Hz; a line that may be slower than this is looked at with peak detection
+SLOW_SECONDS, SLOW_RATE = 0.1, 500e3
+SYNC_SECONDS = 65e-3  # three fields of 50 Hz, so that two whole ones are always inside
+START_SECONDS, START_BEFORE, START_RATE = 1.2, 0.1, 100e3
+
+
+class Sights:
+    """Makes the sights of one board on one bench."""
+
+    def __init__(self, bench: Bench, board: Board, scope: str | None, channels: Sequence[int]) -> None:
+        self.bench = bench
+        self.board = board
+        self.scope = scope
+        self.channels = tuple(
+            channel for channel in channels if bench.routes is not None and f"{scope} {channel}" in bench.routes.slots
+        )
+
+    def reaches(self, point: str) -> bool:
+        """Whether the scope gets to `point` through relays."""
+        return bool(self.channels) and self.bench.position(self.board.board, point) is not None
+
+    def sight(
+        self,
+        named: Iterable[tuple[str, str, tuple[float, float]]],
+        seconds: float,
+        rate: float,
+        *,
+        peak: bool = False,
+        bandwidth_limit: bool = False,
+    ) -> Sight:
+        """A sight of (net, point, volts) on the first channels, in order; every point must be reachable."""
+        points = []
+        for channel, (net, point, (low, high)) in zip(self.channels, named, strict=False):
+            relay = self.bench.channel(self.board.board, point, f"{self.scope} {channel}")
+            points.append(ScopePoint(net, point, channel, relay or 0, low, high))
+        return Sight(tuple(points), seconds, rate, peak, bandwidth_limit)
+
+    def clocks(self) -> dict[str, Sight]:
+        """Clock to its sight: all together where the channels suffice, so that ratios are exact."""
+        names = [name for name, clock in self.board.clocks.items() if self.reaches(clock.point)]
+        found: dict[str, Sight] = {}
+        for group in chunks(names, len(self.channels)):
+            rates = [self.board.nominal(name) for name in group]
+            seconds = max(CLOCK_SECONDS, CLOCK_PERIODS / min(rates))
+            sight = self.sight(
+                [(name, self.board.clocks[name].point, LOGIC) for name in group], seconds, A_PERIOD * max(rates)
+            )
+            found |= dict.fromkeys(group, sight)
+        return found
+
+    def lines(self) -> dict[str, Sight]:
+        """Line to its sight; lines of one side and one pace together, those of ratios first."""
+        compared = {name for ratio in self.board.ratios for name in (ratio.of, ratio.to)}
+        kinds: dict[tuple[str, str, bool], list[str]] = {}
+        for name, line in self.board.lines.items():
+            if line.when is None and self.reaches(line.point):
+                kinds.setdefault((line.stage, line.side, is_fast(line)), []).append(name)
+        found: dict[str, Sight] = {}
+        for (_, _, fast), names in kinds.items():
+            ordered = sorted(names, key=lambda name: name not in compared)
+            for group in chunks(ordered, len(self.channels)):
+                found |= dict.fromkeys(group, self.line_sight(group, fast))
+        return found
+
+    def line_sight(self, names: Sequence[str], fast: bool) -> Sight:
+        """A sight of lines that are all fast, or all slow or still."""
+        lines = self.board.lines
+        named = [(name, lines[name].point, LOGIC) for name in names]
+        if not fast:
+            return self.sight(named, SLOW_SECONDS, SLOW_RATE, peak=True)
+        return self.sight(named, FAST_SECONDS, max(fast_rate(lines[name]) for name in names))
+
+    def ratio(self, of: str, to: str, lines: Mapping[str, Sight]) -> Sight:
+        """The sight a ratio is counted in: the lines' own where they share it, else one of their own."""
+        if lines.get(of) is not None and lines.get(of) is lines.get(to):
+            return lines[of]
+        return self.line_sight((of, to), fast=True)
+
+    def start(self) -> StartSight | None:
+        """What is captured from before power-on: the first rail, the reset line, and lines judged at the start."""
+        reset = self.board.reset
+        rail_name, rail = next(iter(self.board.rails.items()))
+        place = list(rail.places.values())[-1]
+        if reset is None or not self.reaches(reset.point) or not self.reaches(place.point):
+            return None
+        nominal = rail.nominal.value
+        volts = (-0.1 * abs(nominal), 1.2 * abs(nominal)) if nominal > 0 else (1.2 * nominal, 0.1 * abs(nominal))
+        named = [(rail_name, place.point, volts), (reset.line, reset.point, LOGIC)]
+        for name, line in self.board.lines.items():
+            if line.when == "start" and self.reaches(line.point):
+                named.append((name, line.point, LOGIC))
+        sight = self.sight(named[: len(self.channels)], START_SECONDS, START_RATE, peak=True)
+        return StartSight(sight, rail_name, 0.5 * nominal, START_BEFORE)
+
+
+def is_fast(line: Line) -> bool:
+    """Whether a line's pulses must be counted in a fast capture: it may pulse more often than peak detection tells."""
+    return (line.rate is not None and (line.rate.low or 0.0) >= FAST_FROM) or is_quick(line)
+
+
+def is_quick(line: Line) -> bool:
+    """A moving line whose shortest pulse is too short for any slow capture."""
+    return line.state == "moving" and line.shortest is not None and line.shortest.value < 2e-6
+
+
+def fast_rate(line: Line) -> float:
+    """Samples a second that show the line's shortest pulse; without one, ten a period of its highest rate."""
+    if line.shortest is not None and line.shortest.value > 0:
+        return A_PULSE / line.shortest.value
+    top = line.rate.high if line.rate is not None else None
+    return A_PERIOD * (top or 1e6)
+
+
+def chunks(names: Sequence[str], size: int) -> Iterable[Sequence[str]]:
+    """`names` in groups of at most `size`."""
+    if size < 1:
+        return []
+    return [names[start : start + size] for start in range(0, len(names), size)]
+
+
+def sync_rate(board: Board) -> float:
+    """Samples a second that show the shortest sync pulse well; enough for an equalising pulse of half a line sync."""
+    sync = board.video.sync if board.video is not None else None
+    low = sync.pulse.low if sync is not None else None
+    return math.ceil(2 * A_PULSE / (low or 3.5e-6))
