@@ -24,6 +24,7 @@ from autobench.plan.steps import Plan
 from autobench.record.store import RunRecord, open_engine
 from autobench.run.actions import Bench as LiveBench
 from autobench.run.all_off import all_off
+from autobench.run.captures import Captures
 from autobench.run.power import Power
 from autobench.run.route import Route
 from autobench.run.runner import Runner
@@ -250,6 +251,7 @@ class Session:
         touch = Touch(next(iter(opened.meters.values())), route)
         power = Power(self.plan.feeds, opened.supplies, touch, self.clock, self.out.emit, self.stop)
         board, options = self.documents.board, self.plan.options
+        scope = next(iter(opened.scopes.values()), None)
         live = LiveBench(
             power=power,
             route=route,
@@ -257,6 +259,7 @@ class Session:
             clock=self.clock,
             fits=lambda rail, amps: board.other_fits(rail, options, amps),
             line_hertz=self.plan.line_frequency,
+            captures=Captures(scope, route, power.wait) if scope is not None else None,
         )
         return Runner(self.plan, live, self.out.emit, self.stop.check, ask)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any
 
+from autobench.diagnosis.result import Diagnosis
 from autobench.judgement.reading import Reading
 
 
@@ -98,6 +99,13 @@ class Notice(Event):
 
     words: str
     urgent: bool = False
+
+
+@dataclass(frozen=True)
+class Diagnosed(Event):
+    """Who may be to blame, by the readings of the run, and what to check next."""
+
+    diagnosis: Diagnosis
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 from autobench.documents.driver_sections import Action
 from autobench.errors import ProtocolError, ReplyError
+from autobench.instruments.preamble import preamble_of
 from autobench.protocols.replies import parse_error, parse_number, parse_numbers, parse_text, parse_truth, shortened
 
 # A register in hexadecimal, as some supplies send it.
@@ -24,7 +25,8 @@ class Answer:
     """What a reply meant. `text` is the reply as it came; the rest is filled as far as the decoder goes.
 
     In `numbers` an overload is infinite with its sign and "no number" is NaN; `units` are the base units the reply
-    named beside them, empty where it named none. `code` is the number of an error entry, 0 for none.
+    named beside them, empty where it named none. `code` is the number of an error entry, 0 for none; `data` the content
+    of a block, which has no `text`.
     """
 
     text: str
@@ -33,6 +35,7 @@ class Answer:
     truths: tuple[bool, ...] = ()
     words: str = ""
     code: int = 0
+    data: bytes = b""
 
     @property
     def number(self) -> float:
@@ -86,6 +89,13 @@ def numbers(text: str) -> Answer:
     """A list of numbers, at least one."""
     replies = parse_numbers(text)
     return Answer(text, tuple(reply.value for reply in replies), tuple(reply.unit for reply in replies))
+
+
+def preamble(text: str) -> Answer:
+    """The ten fields that say what the codes of a record mean."""
+    answer = numbers(text)
+    preamble_of(answer.numbers)
+    return answer
 
 
 def words(text: str) -> Answer:
@@ -145,7 +155,9 @@ def word(text: str, action: Action) -> Answer:
     return Answer(text, truths=((action.word or "").upper() in found,), words=text.strip())
 
 
-# Decoders that need nothing but the reply, and those that read a key of their action.
+# Decoders of what is no text but data, which the link reads by its length; those that need nothing but the reply; and
+# those that read a key of their action.
+BY_LENGTH = ("block",)
 PLAIN: Mapping[str, Callable[[str], Answer]] = {
     "number": number,
     "numbers": numbers,
@@ -153,6 +165,7 @@ PLAIN: Mapping[str, Callable[[str], Answer]] = {
     "truth": truth,
     "truths": truths,
     "error": error,
+    "preamble": preamble,
 }
 KEYED: Mapping[str, Callable[[str, Action], Answer]] = {
     "bit": bit,

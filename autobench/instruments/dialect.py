@@ -16,7 +16,7 @@ from autobench.clock import Clock
 from autobench.documents.driver import Driver
 from autobench.documents.driver_sections import PLACEHOLDER, Action, Wait
 from autobench.errors import BenchError, InstrumentReportedError, LinkError, NoReplyError, ReplyError
-from autobench.instruments.decoders import Answer, decode
+from autobench.instruments.decoders import BY_LENGTH, Answer, decode
 from autobench.instruments.link import Link
 from autobench.quantity import show
 
@@ -87,6 +87,8 @@ class Dialect:
 
     def question(self, action: Action, asked: str, unit: str, within: float | None) -> Answer:
         """Ask and decode; a reply without sense may belong to an earlier question, so the link is brought in step."""
+        if action.answer in BY_LENGTH:
+            return Answer("", data=self.link.ask_block(asked, within))
         reply = self.link.ask(asked, within)
         try:
             return decode(self.name, action, reply, unit=unit, asked=asked)

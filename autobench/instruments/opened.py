@@ -16,6 +16,7 @@ from autobench.instruments.exchange import Exchange
 from autobench.instruments.link import Link
 from autobench.instruments.meter import Meter
 from autobench.instruments.relays import Relays
+from autobench.instruments.scope import Scope
 from autobench.instruments.supply import Supply
 from autobench.instruments.visa import open_session
 
@@ -31,6 +32,7 @@ class Opened:
     supplies: dict[str, Supply] = field(default_factory=dict)
     meters: dict[str, Meter] = field(default_factory=dict)
     relays: dict[str, Relays] = field(default_factory=dict)
+    scopes: dict[str, Scope] = field(default_factory=dict)
     identities: dict[str, str] = field(default_factory=dict)
 
     def close(self) -> list[str]:
@@ -60,7 +62,7 @@ class Opener:
         Supplies come first: whatever fails later, they can be switched off.
         """
         opened = Opened()
-        kinds = ("supply",) if only_supplies else ("supply", "meter", "relays")
+        kinds = ("supply",) if only_supplies else ("supply", "meter", "relays", "scope")
         try:
             for kind in kinds:
                 for name, driver in drivers.items():
@@ -106,6 +108,8 @@ class Opener:
             opened.supplies[name] = Supply(dialect, used)
         elif driver.kind == "meter":
             opened.meters[name] = Meter(dialect, bench.line_frequency.value)
+        elif driver.kind == "scope":
+            opened.scopes[name] = Scope(dialect, float(instrument.probe or 1))
         else:
             settle = bench.routes.settle.value if bench.routes is not None else 0.0
             opened.relays[name] = Relays(dialect, settle)

@@ -85,10 +85,10 @@ class Captures:
 
     def started(self, net: str) -> Seen | None:
         """`net` in the start capture, or None where there was none or it was not in it."""
-        if self._start is None or self._start[1] is None:
+        if self._start is None:
             return None
         start, capture = self._start
-        if not any(point.net == net for point in start.sight.points):
+        if capture is None or not any(point.net == net for point in start.sight.points):
             return None
         return self._seen(start.sight, capture, net)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from autobench.diagnosis.result import NextCheck, Suspect
 from autobench.judgement.reading import Reading
 from autobench.views.run_state import RunState
 
@@ -24,11 +25,30 @@ def run_document(state: RunState) -> dict[str, Any]:
         "reason": ended.reason,
         "seconds": round(ended.seconds, 3),
         "readings": [reading_document(reading) for reading in state.readings],
-        "suspects": [],
-        "told_apart": True,
-        "group": [],
-        "next_check": None,
+        "suspects": [suspect_document(suspect) for suspect in state.diagnosis.suspects],
+        "told_apart": state.diagnosis.told_apart,
+        "group": list(state.diagnosis.group),
+        "next_check": next_check_document(state.diagnosis.next_check),
     }
+
+
+def suspect_document(suspect: Suspect) -> dict[str, Any]:
+    """One suspect as the document shows it."""
+    return {
+        "part": suspect.part,
+        "net": suspect.net,
+        "fault": suspect.fault,
+        "probability": round(suspect.probability, 4),
+        "for": list(suspect.for_),
+        "against": list(suspect.against),
+    }
+
+
+def next_check_document(check: NextCheck | None) -> dict[str, Any] | None:
+    """The next check as the document shows it."""
+    if check is None:
+        return None
+    return {"what": check.what, "point": check.point, "minutes": check.minutes, "why": check.why}
 
 
 def reading_document(reading: Reading) -> dict[str, Any]:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import TextIO
 
-from autobench.events import Event, Notice, PowerChanged, ReadingTaken, RunEnded, RunStarted, StepStarted
+from autobench.diagnosis.result import Diagnosis
+from autobench.events import Diagnosed, Event, Notice, PowerChanged, ReadingTaken, RunEnded, RunStarted, StepStarted
 from autobench.judgement.reading import Reading
 from autobench.quantity import show
 
+MOST_SHOWN = 3
 SHOWN_STATES = {"probing": "on for the polarity probe", "on": "ON", "tripped": "TRIPPED", "alarm": "NOT PROVED OFF"}
 
 
@@ -43,6 +45,9 @@ class Lines:
                 self._power(event)
             case Notice():
                 self._line(f"{'ALARM: ' if event.urgent else ''}{event.words}")
+            case Diagnosed():
+                for line in diagnosis_lines(event.diagnosis):
+                    self._line(line)
             case RunEnded():
                 self._line(f"{event.verdict.upper()}{': ' + event.reason if event.reason else ''}")
             case _:
@@ -62,6 +67,24 @@ class Lines:
     def _line(self, text: str) -> None:
         self._stream.write(f"{self._prefix}{text}\n")
         self._stream.flush()
+
+
+def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
+    """At most three suspects with why and why not, then the next check, in words a technician says aloud."""
+    if not diagnosis.suspects:
+        return []
+    lines = ["– who may be to blame –"]
+    for number, suspect in enumerate(diagnosis.suspects[:MOST_SHOWN], 1):
+        lines.append(f"  {number}. {suspect.place}: {suspect.fault}, {100 * suspect.probability:.0f} %")
+        lines += [f"      for: {reason}" for reason in suspect.for_[:MOST_SHOWN]]
+        lines += [f"      against: {reason}" for reason in suspect.against[:MOST_SHOWN]]
+    if not diagnosis.told_apart and diagnosis.group:
+        lines.append(f"  not told apart yet: {', '.join(diagnosis.group)}")
+    if diagnosis.next_check is not None:
+        check = diagnosis.next_check
+        lines.append(f"  next check, about {check.minutes:g} min: {check.what}")
+        lines.append(f"      {check.why}")
+    return lines
 
 
 def reading_lines(reading: Reading, said: str | None = None) -> list[str]:

@@ -2,9 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-from autobench.events import Event, Notice, PowerChanged, ReadingTaken, RunEnded, RunStarted, StepStarted, Watched
+from autobench.diagnosis.result import Diagnosis
+from autobench.events import (
+    Diagnosed,
+    Event,
+    Notice,
+    PowerChanged,
+    ReadingTaken,
+    RunEnded,
+    RunStarted,
+    StepStarted,
+    Watched,
+)
 from autobench.judgement.reading import Reading
 
 
@@ -18,6 +29,7 @@ class RunState:
     notices: tuple[Notice, ...] = ()
     outputs: tuple[tuple[str, PowerChanged], ...] = ()
     looks: tuple[tuple[str, Watched], ...] = ()
+    diagnosis: Diagnosis = field(default_factory=Diagnosis)
     ended: RunEnded | None = None
 
 
@@ -36,6 +48,8 @@ def fold(state: RunState, event: Event) -> RunState:
             return replace(state, outputs=tuple({**dict(state.outputs), event.rail: event}.items()))
         case Watched():
             return replace(state, looks=tuple({**dict(state.looks), event.rail: event}.items()))
+        case Diagnosed():
+            return replace(state, diagnosis=event.diagnosis)
         case RunEnded():
             return replace(state, ended=event)
         case _:

@@ -1,0 +1,75 @@
+"""The ten-field preamble of a scope's record: what its codes mean. Numbers in, numbers out; it reads no instrument.
+
+Dialects share the ten fields and differ in the ninth, the vertical origin: some give it in codes, some in volts. A
+driver file says which; by the wrong rule a whole trace is shifted, unless its offset is zero.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import astuple, dataclass
+from typing import Literal
+
+from autobench.errors import ProtocolError
+
+FIELDS = 10
+BYTES = 0  # first field of a record sent with one byte a point
+MOST_POINTS = 1e9
+
+Origin = Literal["codes", "volts"]
+
+
+@dataclass(frozen=True)
+class Preamble:
+    """The fields in their order. Increments and origins are per point in s and per code in V.
+
+    `y_origin` is in codes or in V, by the dialect. Raises `ProtocolError` for numbers that describe no record.
+    """
+
+    form: float
+    kind: float
+    points: float
+    count: float
+    x_increment: float
+    x_origin: float
+    x_reference: float
+    y_increment: float
+    y_origin: float
+    y_reference: float
+
+    def __post_init__(self) -> None:
+        if not all(math.isfinite(number) for number in astuple(self)):
+            raise ProtocolError("one of the preamble's ten fields is no number")
+        if self.points != int(self.points) or not 1 <= self.points <= MOST_POINTS:
+            raise ProtocolError(f"a record of {self.points:g} points makes no sense")
+        if self.x_increment <= 0.0 or self.y_increment <= 0.0:
+            raise ProtocolError(
+                f"{self.x_increment:g} s from point to point and {self.y_increment:g} V from code to code make no sense"
+            )
+
+    @property
+    def start(self) -> float:
+        """Time of the first point in s, from the trigger: t = (i - x reference) · x increment + x origin."""
+        return self.x_origin - self.x_reference * self.x_increment
+
+    def scaling(self, origin: Origin) -> tuple[float, float]:
+        """Reference (codes) and offset (V) such that volts = (code - reference) · y increment + offset.
+
+        An origin in codes: V = (code - y origin - y reference) · y increment; one in volts: V = (code - y reference) ·
+        y increment + y origin. Both from memory and common practice; instruments' manuals give one or the other.
+        """
+        if origin == "codes":
+            return self.y_origin + self.y_reference, 0.0
+        return self.y_reference, self.y_origin
+
+    def volts(self, code: float, origin: Origin) -> float:
+        """Volts of one code."""
+        reference, offset = self.scaling(origin)
+        return (code - reference) * self.y_increment + offset
+
+
+def preamble_of(numbers: tuple[float, ...]) -> Preamble:
+    """The preamble for its ten numbers; raises `ProtocolError` for any other count."""
+    if len(numbers) != FIELDS:
+        raise ProtocolError(f"a preamble has {FIELDS} fields, this one {len(numbers)}")
+    return Preamble(*numbers)

@@ -1,0 +1,132 @@
+"""Reading a scope's record out: preamble and points of every channel, by exact counts, as traces.
+
+The acquisition must have been stopped. Whatever the preamble says is held against what was set before it is believed;
+nothing is measured here.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from autobench.errors import ReplyError
+from autobench.instruments.decoders import Answer
+from autobench.instruments.preamble import BYTES, Preamble, preamble_of
+from autobench.instruments.scope_settings import Settings
+from autobench.instruments.scope_setup import Setup
+from autobench.quantity import show
+from autobench.signals.trace import Trace
+
+SLOWEST = 100e3  # points a second that even a slow connection carries (common practice)
+AGREED = 0.02  # relative; numbers of the preamble and settings further apart contradict each other
+MIDDLE_AGREED = 0.5  # divisions; the middle of the codes lies a code or two off the middle of the screen
+
+
+def read_record(settings: Settings, setup: Setup) -> dict[int, Trace]:
+    """The traces of a stopped acquisition by channel, with a pause between channels.
+
+    Raises the link's errors; `ReplyError` also where preamble, points and settings do not fit together.
+    """
+    traces: dict[int, Trace] = {}
+    for channel in setup.channels:
+        if traces:
+            settings.dialect.clock.sleep(settings.samples.pause.value)
+        traces[channel] = read_channel(settings, channel, setup.peak)
+    return traces
+
+
+def no_trace(interval: float) -> Trace:
+    """The trace of a channel that has no record."""
+    return Trace(np.empty(0, dtype=np.uint8), interval)
+
+
+def read_channel(settings: Settings, channel: int, peak: bool) -> Trace:
+    """The trace of one channel."""
+    dialect, samples = settings.dialect, settings.samples
+    dialect.perform("waveform source", channel=channel)
+    dialect.perform("waveform raw")
+    dialect.perform("first point", point=1)
+    dialect.perform("last point", point=settings.points, check=True)
+    preamble = preamble_of(asked(settings, "preamble?").numbers)
+    refuse_contradictions(settings, channel, preamble, peak)
+    codes = read_codes(settings, channel)
+    reference, offset = preamble.scaling(samples.origin)
+    return Trace(
+        in_pairs(codes) if peak else codes,
+        preamble.x_increment,
+        preamble.y_increment,
+        reference,
+        offset,
+        preamble.start,
+        clipped=(0.0, float(samples.full_scale)),
+        peak_detect=peak,
+    )
+
+
+def read_codes(settings: Settings, channel: int) -> NDArray[np.uint8]:
+    """All points of the record in blocks of at most the driver's chunk; the range to read is put back afterwards."""
+    dialect, points, chunk = settings.dialect, settings.points, settings.samples.chunk
+    parts: list[bytes] = []
+    for first in range(1, points + 1, chunk):
+        last = min(first + chunk - 1, points)
+        if chunk < points:  # otherwise the range is the whole record already
+            order = (("last point", last), ("first point", first))  # upwards: the end moves out of the way first
+            for action, point in reversed(order) if first == 1 else order:
+                dialect.perform(action, point=point)
+        parts.append(read_block(settings, channel, last - first + 1))
+    if len(parts) > 1:
+        dialect.perform("first point", point=1)
+        dialect.perform("last point", point=min(chunk, points), check=True)
+    return np.frombuffer(parts[0] if len(parts) == 1 else b"".join(parts), dtype=np.uint8)
+
+
+def read_block(settings: Settings, channel: int, points: int) -> bytes:
+    """One block of exactly `points` codes."""
+    data = asked(settings, "data?", settings.dialect.link.within + points / SLOWEST).data
+    if len(data) != points:
+        raise ReplyError(
+            settings.name, f"sent {len(data)} points of channel {channel} in one block where {points} were asked for"
+        )
+    return data
+
+
+def asked(settings: Settings, question: str, within: float | None = None) -> Answer:
+    """The answer to one question; the driver's grammar sees to it that there is one."""
+    answer = settings.dialect.perform(question, within=within)
+    if answer is None:
+        raise ReplyError(settings.name, f"the driver's '{question}' asks nothing")
+    return answer
+
+
+def refuse_contradictions(settings: Settings, channel: int, preamble: Preamble, peak: bool) -> None:
+    """Raise `ReplyError` where the preamble is not about the record that was set up.
+
+    The screen's middle tells a wrong rule of origin from the right one at every offset but zero.
+    """
+    samples, scale, middle = settings.samples, settings.scales[channel], settings.middles[channel]
+    trouble = ""
+    division = preamble.y_increment * samples.codes
+    found = preamble.volts(preamble.y_reference, samples.origin)
+    if preamble.form != BYTES:
+        trouble = f"it is in form {preamble.form:g}, not in bytes"
+    elif preamble.points != settings.points:
+        trouble = f"it has {preamble.points:g} points where {settings.points} were set"
+    elif abs(division / scale - 1.0) > AGREED:
+        trouble = f"its codes make a division of {show(division, 'V')}, the scale is {show(scale, 'V')}"
+    elif abs(found - middle) > MIDDLE_AGREED * scale:
+        trouble = (
+            f"it has {show(found, 'V')} in the middle of the screen, by its offset there are {show(middle, 'V')} "
+            "('origin' or 'positive offset' of the driver file may be wrong)"
+        )
+    elif not peak and abs(preamble.x_increment * settings.rate - 1.0) > AGREED:
+        trouble = (
+            f"its points are {show(preamble.x_increment, 's')} apart, the sample rate is {show(settings.rate, 'Sa/s')}"
+        )
+    if trouble:
+        raise ReplyError(settings.name, f"the record of channel {channel} is not the one that was set up: {trouble}")
+
+
+def in_pairs(codes: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Extremes of each interval with the lowest first, whichever way round they came."""
+    pairs = codes[: codes.size // 2 * 2].reshape(-1, 2)
+    return np.sort(pairs, axis=1).reshape(-1)

@@ -1,0 +1,188 @@
+"""How a scope stands, and bringing it to where a capture needs it: every setting that differs is sent, and read back.
+
+Never autoscale. It starts no acquisition. What is not known for sure is sent again; after an error nothing is known.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable
+from typing import Any
+
+from autobench.documents.driver_samples import Samples
+from autobench.errors import BenchError, ReplyError
+from autobench.instruments.dialect import Dialect
+from autobench.instruments.scope_setup import ScopeInput, Setup, depth, time_scale, vertical
+from autobench.quantity import show
+
+READ_BACK = 0.01  # relative; a setting that stands further off was not taken
+OFFSET_BACK = 0.2  # divisions
+
+Setting = tuple[str, int]  # what it is, and the channel it is about (0: the whole scope)
+
+
+class Settings:
+    """The settings of one scope. `probe` is the factor the probes of all channels divide by.
+
+    `scales` (V per division), `middles` (V in the middle of the screen), `rate` (Sa/s) and `points` are those of the
+    last setup, as read back.
+    """
+
+    def __init__(self, dialect: Dialect, samples: Samples, probe: float) -> None:
+        self.dialect = dialect
+        self.name = dialect.name
+        self.samples = samples
+        self.probe = probe
+        self.scales: dict[int, float] = {}
+        self.middles: dict[int, float] = {}
+        self.rate = 0.0
+        self.points = 0
+        self.known: dict[Setting, Hashable] = {}
+        self.reopenings = dialect.link.reopenings
+
+    def forget(self) -> None:
+        """From now on nothing is known of how the scope stands."""
+        self.known.clear()
+
+    def check(self, setup: Setup) -> None:
+        """Raise `BenchError` where this scope cannot do what the setup asks; nothing is sent."""
+        self.dialect.place_text(setup.channels)
+        try:
+            for entry in setup.inputs:
+                vertical(self.samples, entry.low, entry.high, self.probe)
+            time_scale(self.samples, setup.seconds)
+            depth(self.samples, setup.points, len(setup.inputs))
+        except ValueError as error:
+            raise BenchError(f"{self.name}: {error}") from None
+        for wanted, action in ((setup.peak, "acquire peak"), (setup.bandwidth_limit, "limit bandwidth")):
+            if wanted:
+                self.dialect.action(action)
+
+    def apply(self, setup: Setup) -> None:
+        """Bring the scope to `setup` and let its inputs settle. Raises `BenchError` where it does not stand as sent."""
+        if self.reopenings != self.dialect.link.reopenings:
+            self.forget()
+            self.reopenings = self.dialect.link.reopenings
+        switched = self.switch(setup)
+        moved = [self.set_input(entry, setup.bandwidth_limit) for entry in setup.inputs]
+        if switched or any(moved):
+            self.known.pop(("level", 0), None)  # an instrument keeps the level on the screen, wherever that has gone
+        self.set_time_base(setup, switched)
+        self.set_trigger(setup)
+        if switched or any(moved):
+            self.dialect.clock.sleep(self.samples.settle.value)
+
+    def switch(self, setup: Setup) -> bool:
+        """The channels in use on, all others off, which decides how fast and deep they are; whether any changed."""
+        changed = False
+        for channel in self.samples.channels:
+            on = channel in setup.channels
+            changed |= self.put("shown", on, "channel on" if on else "channel off", channel)
+        return changed
+
+    def set_input(self, entry: ScopeInput, limited: bool) -> bool:
+        """One channel's probe, coupling, bandwidth, scale and offset; whether anything was sent."""
+        channel = entry.channel
+        factor = self.probe if self.samples.probe == "factor" else 1.0 / self.probe
+        changed = self.put("probe", factor, "probe", channel, factor=factor)
+        if changed:
+            self.known.pop(("scale", channel), None)
+            self.agree("probe?", channel, factor)
+        changed |= self.put("coupling", "dc", "couple dc", channel)
+        if self.dialect.can("limit bandwidth") and (limited or self.dialect.can("full bandwidth")):
+            changed |= self.put("bandwidth", limited, "limit bandwidth" if limited else "full bandwidth", channel)
+        scale, middle = vertical(self.samples, entry.low, entry.high, self.probe)
+        if self.put("scale", scale, "set scale", channel, value=scale):
+            changed = True
+            self.known.pop(("offset", channel), None)  # some keep it in divisions, some in volts
+            self.scales[channel] = self.agree("set scale?", channel, scale)
+        sign = -1.0 if self.samples.positive_offset == "up" else 1.0
+        if self.put("offset", middle, "set offset", channel, value=sign * middle):
+            changed = True
+            sent = self.dialect.sent("set offset", sign * middle)
+            back = self.agree("set offset?", channel, sent, OFFSET_BACK * self.scales[channel])
+            self.middles[channel] = sign * back
+        return changed
+
+    def set_time_base(self, setup: Setup, switched: bool) -> None:
+        """Time scale, where the trigger lies, how the points are taken and how many; the sample rate read back."""
+        scale = time_scale(self.samples, setup.seconds)
+        points = depth(self.samples, setup.points, len(setup.inputs))
+        changed = switched
+        if self.put("time scale", scale, "set time scale", value=scale):
+            changed = True
+            self.known.pop(("time offset", 0), None)
+            self.agree("set time scale?", 0, scale)
+        later = scale * self.samples.divisions.horizontal * (0.5 - setup.before)
+        self.put("time offset", later, "set time offset", value=later)
+        if changed:
+            self.known.pop(("memory", 0), None)
+        changed |= self.put("memory", points, "set memory", points=points)
+        changed |= self.put("points taken", setup.peak, "acquire peak" if setup.peak else "acquire normal")
+        if changed or self.known.get(("rate", 0)) is None:
+            self.points = points
+            self.rate = self.number("sample rate?", 0)
+            if self.rate <= 0.0:
+                raise ReplyError(self.name, f"says that its sample rate is {self.rate:g} Sa/s")
+            self.known["rate", 0] = self.rate
+
+    def set_trigger(self, setup: Setup) -> None:
+        """Where the record starts from; without a trigger the scope starts by itself."""
+        self.known.pop(("sweep", 0), None)  # a single acquisition may have changed it
+        trigger = setup.trigger
+        if trigger is None:
+            self.put("sweep", "auto", "sweep auto")
+            return
+        channel = trigger.channel
+        reach = self.samples.divisions.vertical / 2.0 * self.scales[channel]
+        if abs(trigger.level - self.middles[channel]) > reach:
+            low, high = (show(self.middles[channel] + end, "V") for end in (-reach, reach))
+            raise BenchError(f"{self.name}: the trigger ({trigger}) is not on the screen, which shows {low} .. {high}")
+        if self.put("source", channel, "trigger source", at=channel):
+            self.known.pop(("level", 0), None)
+        self.put("slope", trigger.rising, "trigger rising" if trigger.rising else "trigger falling")
+        self.put("level", trigger.level, "trigger level", value=trigger.level)
+        self.put("sweep", "normal", "sweep normal")
+
+    def put(
+        self,
+        what: str,
+        wanted: Hashable,
+        action: str,
+        channel: int = 0,
+        *,
+        at: int = 0,
+        **given: Any,
+    ) -> bool:
+        """Perform `action` unless `what` of `channel` stands at `wanted` already; whether it was performed.
+
+        `at` is the channel it names where the setting itself is the whole scope's; `given` is what its lines need.
+        """
+        if self.known.get((what, channel)) == wanted:
+            return False
+        self.known.pop((what, channel), None)
+        self.dialect.perform(action, channel=channel or at or None, check=True, **given)
+        self.known[what, channel] = wanted
+        return True
+
+    def agree(self, question: str, channel: int, sent: float, tolerance: float = 0.0) -> float:
+        """The setting as the scope holds it; raises `BenchError` where it is not what was `sent`."""
+        if not self.dialect.can(question):
+            return sent
+        stands = self.number(question, channel)
+        if abs(stands - sent) > max(tolerance, READ_BACK * abs(sent)):
+            unit = self.dialect.driver.role[question].unit
+            where = f" of channel {channel}" if channel else ""
+            raise BenchError(
+                f"{self.name}: '{question.rstrip('?')}'{where} was not taken: {show(sent, unit)} was sent, "
+                f"{show(stands, unit)} stands"
+            )
+        return stands
+
+    def number(self, question: str, channel: int) -> float:
+        """A finite number the scope answers."""
+        answer = self.dialect.perform(question, channel=channel or None)
+        value = answer.number if answer else math.nan
+        if not math.isfinite(value):
+            raise ReplyError(self.name, f"answered '{question}' with no number")
+        return value
