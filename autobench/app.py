@@ -10,10 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from autobench.clock import Clock, RealClock
+from autobench.diagnosis.diagnosis import accused, diagnose
 from autobench.documents import places
 from autobench.documents.gathered import Documents, read_bench_file, read_documents
 from autobench.errors import AutobenchError, OutputNotOffError, RecordError, UsageError
-from autobench.events import Event, Exchanged, Identified, Notice, RunEnded, RunStarted, Truth
+from autobench.events import Diagnosed, Event, Exchanged, Identified, Notice, RunEnded, RunStarted, Truth
 from autobench.instruments.exchange import Exchange, shown
 from autobench.instruments.link import nothing, unheard
 from autobench.instruments.opened import Opened, Opener
@@ -177,6 +178,7 @@ class Session:
             for name, identity in opened.identities.items():
                 self.out.emit(Identified(self.clock.now(), name, identity))
             judgement = self.runner(opened, None if self.request.unattended else ask).run()
+            self.diagnose()
         except OutputNotOffError as error:
             judgement = BoardJudgement(BoardVerdict.STOPPED, str(error))
             self.notice(str(error))
@@ -187,6 +189,17 @@ class Session:
         finally:
             self.end(judgement, began, opened, simulated)
         return self.out.state
+
+    def diagnose(self) -> None:
+        """Who may be to blame; nothing for a board that no reading speaks against."""
+        readings = self.out.state.readings
+        if not accused(readings):
+            return
+        from autobench.diagnosis.board_model import board_model
+        from autobench.diagnosis.ranking import predictions
+
+        model = board_model(self.documents.board, self.plan.options)
+        self.out.emit(Diagnosed(self.clock.now(), diagnose(predictions(model), readings)))
 
     def end(
         self, judgement: BoardJudgement, began: float, opened: Opened | None, simulated: SimulatedBench | None

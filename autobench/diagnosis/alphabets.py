@@ -6,7 +6,6 @@ Tables only; which reading says what is decided in `autobench.diagnosis.evidence
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Any
@@ -22,7 +21,8 @@ CURRENT_STEP = 0.02  # width of a category of the current's ratio to nominal
 CURRENT_MOST = 2.0  # anything above falls into the last category
 # One board draws a few % more or less than its fellows, and the sum of what its parts draw is a rough model.
 CURRENT_SPREAD = 0.02
-CURRENT_MODEL = 0.3  # share of the predicted *change* that may be wrong
+CURRENT_MODEL = 0.5  # share of the predicted *change* that may be wrong
+CURRENT_FAULTY = 0.02  # besides, for any board that is not healthy
 CURRENT_WIDEST = 0.12
 UNSURE = "unknown"
 
@@ -61,7 +61,7 @@ def alphabets() -> dict[str, Alphabet]:
     """Every kind with its table."""
     known = knowledge("readings")
     floor = float(known["floor"])
-    made = {kind: table_of(kind, entry, floor) for kind, entry in known["kinds"].items()}
+    made = {kind: table_of(kind, entry, float(entry.get("floor", floor))) for kind, entry in known["kinds"].items()}
     made["current"] = current_alphabet(floor)
     return made
 
@@ -90,7 +90,9 @@ def current_alphabet(floor: float) -> Alphabet:
     """Ratios to nominal from 0 to 2: a normal spread whose width grows with how far the prediction is from healthy."""
     steps = round(CURRENT_MOST / CURRENT_STEP)
     values = np.arange(steps + 1) * CURRENT_STEP
-    widths = np.clip(np.hypot(CURRENT_SPREAD, CURRENT_MODEL * np.abs(1.0 - values)), CURRENT_SPREAD, CURRENT_WIDEST)
+    change = np.abs(1.0 - values)
+    doubt = CURRENT_MODEL * change + np.where(change > 0.5 * CURRENT_STEP, CURRENT_FAULTY, 0.0)
+    widths = np.minimum(np.hypot(CURRENT_SPREAD, doubt), CURRENT_WIDEST)
     widths[0] = CURRENT_SPREAD  # where nothing flows there is no doubt how little that is
     distance = (values[None, :] - values[:, None]) / widths[:, None]
     table = np.exp(-0.5 * distance**2)
@@ -101,19 +103,7 @@ def current_alphabet(floor: float) -> Alphabet:
 
 
 @cache
-def surprise(kind: str) -> Floats:
-    """Chance of each category under *something else*: half as if nothing were there to see, half anything at all."""
-    alphabet = alphabets()[kind]
-    width = len(alphabet.categories)
-    anything = np.full(width, 1.0 / width)
-    return 0.5 * alphabet.table[healthy_row(alphabet)] + 0.5 * anything
-
-
-def healthy_row(alphabet: Alphabet) -> int:
-    """The row of a healthy board where the board file does not say otherwise: the first token, or a ratio of one."""
-    return alphabet.token_numbers["1.00"] if alphabet.kind == "current" else 0
-
-
-def log_odds(first: float, second: float) -> float:
-    """Natural logarithm of the ratio of two chances, both above zero."""
-    return math.log(first) - math.log(second)
+def block_floor(block: str) -> float:
+    """The most the readings of `block` together can say against a candidate; a reading by itself is a block too."""
+    blocks = knowledge("readings")["blocks"]
+    return float(blocks.get(block, blocks["bus"]))

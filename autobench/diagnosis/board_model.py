@@ -8,16 +8,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
+from autobench.documents.nets import GROUND
+from autobench.documents.part_kinds import CPU_NETS
 from autobench.quantity import Span
 
-GROUND = "0V"
+if TYPE_CHECKING:
+    from autobench.documents import board as documents
+    from autobench.documents import parts as part_sections
 
-# The pins of a class R CPU by the name of their net (40 pins, rails and clock left out).
-CPU_INPUTS = ("WAIT", "BUSRQ", "NMI", "INT")
-CPU_OUTPUTS = ("FETCH", "REFRESH", "MEMREQ", "IORQ", "RD", "WR", "HALT", "BUSAK")
-CPU_ADDRESSES = tuple(f"A{bit}" for bit in range(16))
-CPU_DATA = tuple(f"D{bit}" for bit in range(8))
+# The pins of a class R CPU by the name of their net (40 pins, rails, clock and reset left out).
+CPU_INPUTS, CPU_OUTPUTS = CPU_NETS["R"].inputs, CPU_NETS["R"].outputs
+CPU_ADDRESSES, CPU_DATA = CPU_NETS["R"].addresses, CPU_NETS["R"].data
 
 
 @dataclass(frozen=True)
@@ -82,8 +85,6 @@ class Place:
 
     name: str
     point: str
-    low: float
-    high: float
 
     @property
     def part(self) -> str:
@@ -93,14 +94,13 @@ class Place:
 
 @dataclass(frozen=True)
 class Rail:
-    """One rail: volts nominal, amps healthy (`None` where the board file does not say), places from the inlet outward."""
+    """One rail: volts nominal, amps healthy (`None` where unknown), places from the inlet outward."""
 
     name: str
     nominal: float
     amps: Span | None
     places: tuple[Place, ...]
     drops: tuple[tuple[str, str], ...] = ()
-    ripple: bool = False
 
 
 @dataclass(frozen=True)
@@ -111,8 +111,6 @@ class Clock:
     point: str
     hertz: float
     of: str | None = None
-    divisor: int = 1
-    levels: bool = False
 
     @property
     def part(self) -> str:
@@ -148,7 +146,6 @@ class Video:
     line_point: str
     field_net: str
     field_point: str
-    line_hertz: float
     output_net: str | None = None
     output_point: str | None = None
 
@@ -164,6 +161,7 @@ class BoardModel:
     clocks: Mapping[str, Clock] = field(default_factory=dict)
     reset_net: str | None = None
     reset_point: str | None = None
+    reset_active: str = "low"
     video: Video | None = None
     lines: Mapping[str, Line] = field(default_factory=dict)
     ratios: tuple[tuple[str, str], ...] = ()
@@ -198,6 +196,17 @@ class BoardModel:
                 found.setdefault(net, []).append(part.name)
         return {net: tuple(parts) for net, parts in found.items()}
 
+    @cached_property
+    def active(self) -> tuple[Part, ...]:
+        """The parts that drive nets others listen to."""
+        return tuple(part for part in self.parts.values() if part.outputs or part.kind == "cpu")
+
+    @cached_property
+    def pictures(self) -> frozenset[str]:
+        """The nets that carry picture without sync."""
+        outputs = (output for part in self.parts.values() for output in part.outputs)
+        return frozenset(output.net for output in outputs if output.how == "picture")
+
     @property
     def waits(self) -> bool:
         """Whether accesses may be stretched: then rates say little and only ratios stay exact."""
@@ -226,3 +235,87 @@ class BoardModel:
         if video is None:
             return None
         return {video.line_net: video.line_point, video.field_net: video.field_point}.get(net)
+
+
+def board_model(board: documents.Board, options: Mapping[str, str]) -> BoardModel:
+    """The model of a board file with `options` fitted (defaults filled in); raises `UsageError` for unknown ones."""
+    chosen = board.resolve_options(options)
+    flags = {name: getattr(board.architecture, name) for name in type(board.architecture).model_fields}
+    reset = board.reset
+    return BoardModel(
+        name=board.board,
+        architecture={name.replace("_", " "): flag_words(value) for name, value in flags.items()},
+        parts={name: part_of(name, part, board.part_amps(name, chosen)) for name, part in board.parts.items()},
+        rails={
+            name: Rail(
+                name,
+                rail.nominal.value,
+                board.rail_current(name, chosen),
+                tuple(Place(key, place.point) for key, place in rail.places.items()),
+                tuple((drop.start, drop.end) for drop in rail.drops),
+            )
+            for name, rail in board.rails.items()
+        },
+        clocks={
+            name: Clock(name, clock.point, board.nominal(name), clock.of.clock if clock.of is not None else None)
+            for name, clock in board.clocks.items()
+        },
+        reset_net=reset.line if reset is not None else None,
+        reset_point=reset.point if reset is not None else None,
+        reset_active=reset.active if reset is not None else "low",
+        video=video_of(board),
+        lines={
+            name: Line(name, line.point, line.side, line.state, line.rate, line.when == "start")
+            for name, line in board.lines.items()
+        },
+        ratios=tuple((ratio.of, ratio.to) for ratio in board.ratios),
+        pulled_up=frozenset(board.pulled_up),
+    )
+
+
+def flag_words(value: object) -> str:
+    """A flag of the architecture in the words of the file."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return ", ".join(value) if isinstance(value, tuple) else str(value)
+
+
+def part_of(name: str, part: part_sections.Part, amps: float) -> Part:
+    """One part of the board file."""
+    outputs = tuple(
+        Output(net, out.how, out.divisor, out.source, tuple(out.needs.items()), out.idle)
+        for net, out in part.outs.items()
+    )
+    return Part(
+        name=name,
+        kind=part.kind,
+        rail=part.rail,
+        amps=amps,
+        socket=part.socket,
+        clock=part.clock,
+        reset=part.reset,
+        select=part.select or next(iter(part.needs), None),
+        enable=part.enable,
+        inputs=part.ins,
+        outputs=outputs,
+        data=(*part.data, *part.bit),
+        addresses=part.addr,
+        source=part.source,
+        feeds=(part.feeds,) if part.feeds else (),
+        words=part.words or part.kind,
+    )
+
+
+def video_of(board: documents.Board) -> Video | None:
+    """Where the sync and the output are read; nothing for a board without sync."""
+    if board.video is None or board.video.sync is None:
+        return None
+    line, field_source, output = board.video.sync.line_source, board.video.sync.field_source, board.video.output
+    return Video(
+        line.net,
+        line.point,
+        field_source.net,
+        field_source.point,
+        output.net if output is not None else None,
+        output.point if output is not None else None,
+    )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from autobench.diagnosis.board_model import CPU_ADDRESSES, CPU_DATA, GROUND, BoardModel, Part
+from autobench.diagnosis.board_model import CPU_ADDRESSES, CPU_DATA, BoardModel, Part
 from autobench.diagnosis.catalogue import (
     NONE,
     SHARE_NONE,
@@ -22,8 +22,10 @@ from autobench.diagnosis.effects import HEALTHY, Effect
 from autobench.diagnosis.fault_effects import effects_of
 
 NO_CHIPS = frozenset({"connector", "switch", "crystal", "decoupler", "bulk capacitor", "video output"})
-# Legs of a usual package: broken tracks are spread over all legs of a board, those the board file is silent about included.
-USUAL_LEGS = {"cpu": 40, "video": 40, "video controller": 40, "gate array": 40, "port": 40, "rom": 28, "data buffer": 20}
+# Legs of a usual package: broken tracks are spread over all legs of a board, those no file tells of included.
+USUAL_LEGS = {
+    "cpu": 40, "video": 40, "video controller": 40, "gate array": 40, "port": 40, "rom": 28, "data buffer": 20,
+}  # fmt: skip
 OTHER_LEGS = 14
 
 
@@ -133,8 +135,3 @@ def leg_parts(board: BoardModel, fault: Fault) -> list[Part]:
 def leg_count(part: Part) -> int:
     """Legs of a part: those known, or those its kind usually has."""
     return max(USUAL_LEGS.get(part.kind, OTHER_LEGS), len(part.legs))
-
-
-def is_supply(part: Part, net: str) -> bool:
-    """Whether `net` is what feeds `part`."""
-    return net in (part.rail, GROUND)

@@ -1,4 +1,4 @@
-"""The catalogue of faults: names, shares, words and repair times, as the knowledge file has them. No board is known here."""
+"""The catalogue of faults: names, shares, words and repair times, from the knowledge file. It knows no board."""
 
 from __future__ import annotations
 

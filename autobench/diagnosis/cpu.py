@@ -8,13 +8,15 @@ class, from memory). Waits stretch every rate, the ratios between strobes stay.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 
-from autobench.diagnosis.board_model import CPU_ADDRESSES, CPU_DATA, BoardModel, Line
+from autobench.diagnosis.board_model import CPU_ADDRESSES, CPU_DATA, CPU_OUTPUTS, BoardModel, Line
 
 RUNNING, ONES, ZEROS, HALTED, CRASHED = "running", "all-ones loop", "all-zeros loop", "halted", "crashed"
+UNINTERRUPTED = "running without interrupts"  # the program waits for one, or goes on without
 DEAD, STOPPED, HELD, WAITING, RELEASED = "dead", "no clock", "held in reset", "waiting", "bus released"
 
-FETCHING = frozenset({RUNNING, ONES, ZEROS, HALTED, CRASHED})
+FETCHING = frozenset({RUNNING, ONES, ZEROS, HALTED, CRASHED, UNINTERRUPTED})
 
 # Strobes per CPU clock where every figure is exact.
 PER_CLOCK: Mapping[str, Mapping[str, float]] = {
@@ -36,19 +38,11 @@ STILL: Mapping[str, Mapping[str, str]] = {
 }  # fmt: skip
 
 WRITES_TO_FETCHES: Mapping[str, str] = {
-    RUNNING: "usual",
-    ONES: "two",
-    ZEROS: "zero",
-    HALTED: "zero",
-    CRASHED: "garbled",
-}
+    RUNNING: "usual", UNINTERRUPTED: "mostly usual", ONES: "two", ZEROS: "zero", HALTED: "zero", CRASHED: "garbled",
+}  # fmt: skip
 CLOCKS_TO_FETCHES: Mapping[str, str] = {
-    RUNNING: "usual",
-    ONES: "eleven",
-    ZEROS: "four",
-    HALTED: "four",
-    CRASHED: "garbled",
-}
+    RUNNING: "usual", UNINTERRUPTED: "mostly usual", ONES: "eleven", ZEROS: "four", HALTED: "four", CRASHED: "garbled",
+}  # fmt: skip
 
 
 def state_of(seen: Mapping[str, str], powered: bool, dead: bool, fetched: str) -> str:
@@ -78,7 +72,9 @@ def strobe(net: str, state: str) -> str:
     if state in STILL:
         return STILL[state].get(net, "floating")
     if net == "HALT":
-        return {RUNNING: "halt pulses", HALTED: "low", CRASHED: "garbled halt"}.get(state, "high")
+        return {RUNNING: "halt pulses", UNINTERRUPTED: "halt pulses", HALTED: "low", CRASHED: "garbled halt"}.get(
+            state, "high"
+        )
     if net == "BUSAK":
         return "high"
     if net in ("WR", "IORQ") and state in (ZEROS, HALTED):
@@ -99,6 +95,13 @@ def address(net: str, state: str) -> str:
     return "moving"
 
 
+@cache
+def outputs(state: str) -> Mapping[str, str]:
+    """What every output does in `state`."""
+    strobes = {net: strobe(net, state) for net in CPU_OUTPUTS}
+    return {**strobes, **{net: address(net, state) for net in CPU_ADDRESSES}}
+
+
 def reading_of(board: BoardModel, line: Line, state: str, level: str) -> str:
     """The token of an output or select read at its pin, `level` being what the net does.
 
@@ -111,7 +114,9 @@ def reading_of(board: BoardModel, line: Line, state: str, level: str) -> str:
             return "moving"
         return level if line.healthy == "any" else "either"
     if line.healthy == "any":
-        return level if level != "moving" else "either"
+        return "any" if state == UNINTERRUPTED else level if level != "moving" else "either"
+    if state == UNINTERRUPTED:
+        return "mostly moving"
     if state == CRASHED:
         if line.net == "WR":
             return "garbled writes"

@@ -6,7 +6,7 @@ Shares by state are common practice for NMOS and TTL boards; the figures are rou
 from __future__ import annotations
 
 from autobench.diagnosis import cpu
-from autobench.diagnosis.board_model import BoardModel, Part, Rail
+from autobench.diagnosis.board_model import Part, Rail
 from autobench.diagnosis.simulation import MOVING, Settled
 
 LARGE = frozenset({"video", "video controller", "gate array"})
@@ -36,7 +36,7 @@ def share_of(settled: Settled, part: Part) -> float:
 
 def ram_share(settled: Settled) -> float:
     """Memory draws by how often it is worked."""
-    if settled.state in (cpu.RUNNING, cpu.CRASHED):
+    if settled.state in (cpu.RUNNING, cpu.CRASHED, cpu.UNINTERRUPTED):
         return 1.0
     if settled.state in cpu.FETCHING:
         return RAM_LOOPED

@@ -7,13 +7,26 @@ first guesses. It spreads no priors and predicts no readings.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 from autobench.diagnosis import cpu
-from autobench.diagnosis.board_model import CPU_ADDRESSES, CPU_DATA, GROUND, BoardModel
+from autobench.diagnosis.board_model import CPU_ADDRESSES, CPU_DATA, BoardModel
 from autobench.diagnosis.effects import Effect, RailTrouble
+from autobench.documents.nets import GROUND
 
 Ways = tuple[Effect, ...]
-Rule = Callable[[BoardModel, str, str], Ways]
+
+
+@dataclass(frozen=True)
+class Spot:
+    """Where a fault sits; `part` and `net` are empty where they do not matter."""
+
+    board: BoardModel
+    part: str
+    net: str
+
+
+Rule = Callable[[Spot], Ways]
 
 # A dead output is held low hard, floats as an open input makes it, or stays high through a pull-up.
 DEAD_LEVELS = (("low", 0.4), ("floating", 0.35), ("high", 0.25))
@@ -23,16 +36,16 @@ AFTER_START = ((cpu.CRASHED, 0.6), (cpu.RUNNING, 0.4))
 
 def effects_of(board: BoardModel, fault: str, part: str | None, net: str | None) -> Ways:
     """The ways `fault` turns out at a place; none where nothing known of the board would change."""
-    rule = RULES.get(fault)
-    return rule(board, part or "", net or "") if rule is not None else ()
+    rule = RULES.get(fault, ())
+    return rule if isinstance(rule, tuple) else rule(Spot(board, part or "", net or ""))
 
 
 def on_rail(kind: str, extra: float = 0.0) -> Rule:
     """Trouble of the rail a place belongs to."""
 
-    def ways(board: BoardModel, part: str, net: str) -> Ways:
-        rail = net or (board.parts[part].rail if part in board.parts else None) or next(iter(board.rails), "")
-        return (Effect(rail=RailTrouble(rail, kind, part), extra=extra),) if rail in board.rails else ()
+    def ways(at: Spot) -> Ways:
+        rail = at.net or at.board.parts[at.part].rail or ""
+        return (Effect(rail=RailTrouble(rail, kind, at.part), extra=extra),) if rail in at.board.rails else ()
 
     return ways
 
@@ -40,170 +53,178 @@ def on_rail(kind: str, extra: float = 0.0) -> Rule:
 def dead(level: str = "static", draw: float = 0.6) -> Rule:
     """The whole part does nothing."""
 
-    def ways(board: BoardModel, part: str, net: str) -> Ways:
-        return (Effect(dead=(part,), dead_level=level, dead_draw=draw),)
+    def ways(at: Spot) -> Ways:
+        return (Effect(dead=(at.part,), dead_level=level, dead_draw=draw),)
 
     return ways
 
 
-def chip_short(board: BoardModel, part: str, net: str) -> Ways:
+def chip_short(at: Spot) -> Ways:
     """Hard, or soft enough to let the rail live."""
-    hard = RailTrouble(net, "short", part)
-    soft = RailTrouble(net, "soft short", part)
-    return (Effect(0.6, rail=hard, dead=(part,)), Effect(0.4, rail=soft, dead=(part,), extra=0.8))
+    hard = RailTrouble(at.net, "short", at.part)
+    soft = RailTrouble(at.net, "soft short", at.part)
+    return (Effect(0.6, rail=hard, dead=(at.part,)), Effect(0.4, rail=soft, dead=(at.part,), extra=0.8))
 
 
 def clock_word(word: str) -> Rule:
     """The CPU clock, or what follows the crystal, carries another word."""
 
-    def ways(board: BoardModel, part: str, net: str) -> Ways:
-        if board.parts[part].kind == "crystal":
-            legs = tuple(((part, fed), word) for fed in board.parts[part].feeds)
+    def ways(at: Spot) -> Ways:
+        if at.board.parts[at.part].kind == "crystal":
+            legs = tuple(((at.part, fed), word) for fed in at.board.parts[at.part].feeds)
             return (Effect(outputs=legs),) if legs else ()
-        clock = board.cpu.clock if board.cpu else None
-        return (Effect(outputs=(((part, clock), word),)),) if clock else ()
+        clock = at.board.cpu.clock if at.board.cpu else None
+        return (Effect(outputs=(((at.part, clock), word),)),) if clock else ()
 
     return ways
 
 
-def divider_dead(board: BoardModel, part: str, net: str) -> Ways:
+def divider_dead(at: Spot) -> Ways:
     """One branch still, every branch still, or one at half its rate."""
-    clocks = [out.net for out in board.parts[part].outputs if out.how == "divide"]
+    clocks = [out.net for out in at.board.parts[at.part].outputs if out.how == "divide"]
     if not clocks:
         return ()
     each = 1.0 / len(clocks)
-    still = [Effect(0.6 * each, outputs=(((part, clock), "static"),)) for clock in clocks]
-    half = [Effect(0.15 * each, outputs=(((part, clock), "half"),)) for clock in clocks]
-    every = Effect(0.25, outputs=tuple(((part, clock), "static") for clock in clocks))
+    still = [Effect(0.6 * each, outputs=(((at.part, clock), "static"),)) for clock in clocks]
+    half = [Effect(0.15 * each, outputs=(((at.part, clock), "half"),)) for clock in clocks]
+    every = Effect(0.25, outputs=tuple(((at.part, clock), "static") for clock in clocks))
     return (*still, *half, every)
 
 
 def reset_word(word: str) -> Rule:
     """The reset part gives another word."""
 
-    def ways(board: BoardModel, part: str, net: str) -> Ways:
-        nets = [out.net for out in board.parts[part].outputs if out.how == "power-on"]
-        return (Effect(outputs=tuple(((part, each), word) for each in nets)),) if nets else ()
+    def ways(at: Spot) -> Ways:
+        nets = [out.net for out in at.board.parts[at.part].outputs if out.how == "power-on"]
+        return (Effect(outputs=tuple(((at.part, each), word) for each in nets)),) if nets else ()
 
     return ways
 
 
-def one_output(board: BoardModel, part: str, net: str) -> Ways:
+def one_output(at: Spot) -> Ways:
     """One output at each level a dead one can have."""
-    return tuple(Effect(weight, outputs=(((part, net), level),)) for level, weight in DEAD_LEVELS)
+    return tuple(Effect(weight, outputs=(((at.part, at.net), level),)) for level, weight in DEAD_LEVELS)
 
 
-def cpu_pin(board: BoardModel, part: str, net: str) -> Ways:
+def cpu_pin(at: Spot) -> Ways:
     """A pin of the CPU: a strobe that is not the fetch strobe, an address line or a data line, each as likely."""
-    strobes = [line for line in ("REFRESH", "MEMREQ", "RD", "WR", "IORQ") if line in board.nets]
+    strobes = [line for line in ("REFRESH", "MEMREQ", "RD", "WR", "IORQ") if line in at.board.nets]
     pins = [*strobes, *CPU_ADDRESSES, *CPU_DATA]
     each = 1.0 / len(pins)
     ways = []
     for pin in pins:
         fetched = None if pin in ("REFRESH", "IORQ") else "garbage"
         if pin in CPU_DATA:
-            ways.append(Effect(each, cut=((part, pin),), in_socket=True))
+            ways.append(Effect(each, cut=((at.part, pin),), in_socket=True))
             continue
         for level, weight in DEAD_LEVELS[:2]:
-            ways.append(Effect(0.5 * each * weight / 0.375, outputs=(((part, pin), level),), fetched=fetched))
+            ways.append(Effect(0.5 * each * weight / 0.375, outputs=(((at.part, pin), level),), fetched=fetched))
     return tuple(ways)
 
 
 def held(level: str) -> Rule:
     """A net that nothing can move."""
 
-    def ways(board: BoardModel, part: str, net: str) -> Ways:
-        return (Effect(held=((net, level),)),)
+    def ways(at: Spot) -> Ways:
+        return (Effect(held=((at.net, level),)),)
 
     return ways
 
 
-def data_short(board: BoardModel, part: str, net: str) -> Ways:
+def data_short(at: Spot) -> Ways:
     """A data line at ground: whatever drives it high draws more."""
-    return (Effect(held=((net, "low"),), extra=0.04),)
+    return (Effect(held=((at.net, "low"),), extra=0.04),)
 
 
-def contention(board: BoardModel, part: str, net: str) -> Ways:
-    """Outputs fight: some lines of the bus stand half-way, or all of them move through half-levels."""
-    lines = tuple((line, "half-level") for line in CPU_DATA)
-    return (
-        Effect(0.5, held=lines, fetched="garbage", extra=0.15),
-        Effect(0.2, fetched="garbage", extra=0.08),
-        Effect(0.3, fetched="garbage", extra=0.18),
-    )
-
-
-def bridged(board: BoardModel, part: str, net: str) -> Ways:
+def bridged(at: Spot) -> Ways:
     """A line and its neighbour fight whenever they differ."""
-    bus = CPU_DATA if net in CPU_DATA else CPU_ADDRESSES
-    if bus.index(net) + 1 >= len(bus):
+    bus = CPU_DATA if at.net in CPU_DATA else CPU_ADDRESSES
+    if bus.index(at.net) + 1 >= len(bus):
         return ()
-    pair = ((net, "half-level"), (bus[bus.index(net) + 1], "half-level"))
+    pair = ((at.net, "half-level"), (bus[bus.index(at.net) + 1], "half-level"))
     return (Effect(0.5, held=pair, extra=0.04), Effect(0.5, fetched="garbage", extra=0.04))
 
 
-def decoder_dead(board: BoardModel, part: str, net: str) -> Ways:
+def gate_output(*levels: str) -> Rule:
+    """One output of a logic chip at a level; one of a data buffer spoils what the program reads from memory."""
+
+    def ways(at: Spot) -> Ways:
+        each = 1.0 / len(levels)
+        if at.board.parts[at.part].kind == "data buffer":
+            return after_start()
+        return tuple(Effect(each, outputs=(((at.part, at.net), level),)) for level in levels)
+
+    return ways
+
+
+def decoder_dead(at: Spot) -> Ways:
     """No select at all, all of them together, or all floating."""
-    nets = [out.net for out in board.parts[part].outputs]
+    nets = [out.net for out in at.board.parts[at.part].outputs]
+    # All low: the ROM answers whatever is read, so the program starts and then meets ROM where its memory should be.
+    ways = (("high", 0.5, None), ("low", 0.3, cpu.CRASHED), ("floating", 0.2, None))
     return tuple(
-        Effect(weight, outputs=tuple(((part, each), level) for each in nets), dead_draw=0.8)
-        for level, weight in (("high", 0.5), ("low", 0.3), ("floating", 0.2))
+        Effect(weight, outputs=tuple(((at.part, each), level) for each in nets), dead_draw=0.8, later=later)
+        for level, weight, later in ways
     )
 
 
 def open_leg(in_socket: bool) -> Rule:
     """A leg that touches nothing; what is not known to matter is left out."""
 
-    def ways(board: BoardModel, part: str, net: str) -> Ways:
-        owner = board.parts[part]
-        supply = net in (owner.rail, GROUND)
-        if not matters(board, part, net) and not supply:
+    def ways(at: Spot) -> Ways:
+        owner = at.board.parts[at.part]
+        supply = at.net in (owner.rail, GROUND)
+        if not matters(at.board, at.part, at.net) and not supply:
             return ()
-        return (Effect(cut=((part, net),), in_socket=in_socket),)
+        return (Effect(cut=((at.part, at.net),), in_socket=in_socket),)
 
     return ways
 
 
 def matters(board: BoardModel, part: str, net: str) -> bool:
     """Whether an open leg changes anything that the simulation knows of."""
-    if board.point_of(net) is not None and board.point_of(net) == f"{part}.{net}":
-        return True
-    owner = board.parts[part]
-    if owner.kind in ("ram", "port", "address multiplexer", "gates"):
+    if board.parts[part].kind in ("ram", "port", "address multiplexer", "gates"):
         return False
     return net in board.drivers or net in CPU_DATA
 
 
-def after_start(extra: float = 0.0, fetched: str | None = None) -> Rule:
+def after_start(extra: float = 0.0) -> Ways:
     """The start-up program runs out of the ROM and comes to grief, or not, when it uses the memory."""
+    return tuple(Effect(weight, later=state, extra=extra) for state, weight in AFTER_START)
 
-    def ways(board: BoardModel, part: str, net: str) -> Ways:
-        return tuple(Effect(weight, later=state, extra=extra) for state, weight in AFTER_START)
+
+def bad_memory(extra: float = 0.0, level: str = "floating") -> Rule:
+    """One memory chip whose output stays at a level, or moves and is wrong."""
+
+    def ways(at: Spot) -> Ways:
+        stuck = tuple(((at.part, net), level) for net in at.board.parts[at.part].data)
+        still = tuple(Effect(0.5 * weight, later=state, extra=extra, outputs=stuck) for state, weight in AFTER_START)
+        return (*still, *(Effect(0.5 * weight, later=state, extra=extra) for state, weight in AFTER_START))
 
     return ways
 
 
-def bits_lost(board: BoardModel, part: str, net: str) -> Ways:
-    """The program goes astray at once, or later on."""
-    return (Effect(0.7, fetched="garbage"), Effect(0.3, later=cpu.CRASHED))
+# The program goes astray at once, or later on.
+BITS_LOST = (Effect(0.7, fetched="garbage"), Effect(0.3, later=cpu.CRASHED))
+# Mostly nothing that the round sees; sometimes the interrupt or a data line suffers.
+PORT_DAMAGED = (Effect(0.75), Effect(0.15, held=(("INT", "low"),)), Effect(0.1, held=(("D0", "low"),), extra=0.05))
+# Outputs fight: the lines of the bus stand half-way, or move through half-levels.
+CONTENTION = (
+    Effect(0.5, held=tuple((line, "half-level") for line in CPU_DATA), fetched="garbage", extra=0.15),
+    Effect(0.2, fetched="garbage", extra=0.08),
+    Effect(0.3, fetched="garbage", extra=0.18),
+)
 
 
-def cpu_dead(board: BoardModel, part: str, net: str) -> Ways:
+def cpu_dead(at: Spot) -> Ways:
     """Every output still; it draws less, seldom more."""
-    return (Effect(0.8, dead=(part,), dead_draw=0.7), Effect(0.2, dead=(part,), dead_draw=0.7, extra=0.1))
+    levels = {"static": 0.35, "high": 0.3, "floating": 0.1, "low": 0.05}
+    cold = tuple(Effect(weight, dead=(at.part,), dead_level=level, dead_draw=0.7) for level, weight in levels.items())
+    return (*cold, Effect(0.2, dead=(at.part,), dead_draw=0.7, extra=0.1))
 
 
-def port_damaged(board: BoardModel, part: str, net: str) -> Ways:
-    """Mostly nothing that the round sees; sometimes the interrupt or a data line suffers."""
-    return (Effect(0.75), Effect(0.15, held=(("INT", "low"),)), Effect(0.1, held=(("D0", "low"),), extra=0.05))
-
-
-def program_hangs(board: BoardModel, part: str, net: str) -> Ways:
-    """The program never gets beyond its first steps."""
-    return (Effect(0.7, later=cpu.CRASHED), Effect(0.3, fetched="garbage"))
-
-
-RULES: Mapping[str, Rule] = {
+# What does not depend on the place stands as it is.
+RULES: Mapping[str, Rule | Ways] = {
     "decoupler-short": on_rail("short"),
     "chip-supply-short": chip_short,
     "inlet-open": on_rail("open"),
@@ -223,20 +244,18 @@ RULES: Mapping[str, Rule] = {
     "bus-request-held": held("low"),
     "interrupt-stuck": held("low"),
     "data-line-short": data_short,
-    "bus-contention": contention,
+    "bus-contention": CONTENTION,
     "address-buffer-bit": after_start(),
     "lines-bridged": bridged,
     "track-open": open_leg(in_socket=False),
     "decoder-dead": decoder_dead,
-    "gate-output-open": lambda board, part, net: (Effect(outputs=(((part, net), "floating"),)),),
-    "gate-output-stuck": lambda board, part, net: tuple(
-        Effect(0.5, outputs=(((part, net), level),)) for level in ("low", "high")
-    ),
+    "gate-output-open": gate_output("floating"),
+    "gate-output-stuck": gate_output("low", "high"),
     "rom-not-driving": dead(level="floating", draw=0.8),
-    "rom-bits-lost": bits_lost,
+    "rom-bits-lost": BITS_LOST,
     "socket-contact": open_leg(in_socket=True),
-    "ram-dead": after_start(),
-    "ram-shorted": after_start(extra=0.15),
+    "ram-dead": bad_memory(),
+    "ram-shorted": bad_memory(extra=0.15, level="low"),
     "ram-several": after_start(extra=0.05),
     "ram-strobe-missing": after_start(extra=-0.1),
     "ram-marginal": after_start(),
@@ -244,5 +263,5 @@ RULES: Mapping[str, Rule] = {
     "sync-output-dead": dead(draw=0.9),
     "video-ram-bad": dead(draw=1.0),
     "video-controller-dead": dead(draw=0.7),
-    "port-chip-damaged": port_damaged,
+    "port-chip-damaged": PORT_DAMAGED,
 }

@@ -19,6 +19,10 @@ CLOCK_WORDS = {"moving": "right", "weak": "right", "half": "half", "other": "oth
 RESET_WORDS = {"ok": "ok", "low": "stuck", "slow": "looping", "static": "stuck"}
 SYNC_WORDS = {"moving": "right", "other": "other", "half": "other", "unprogrammed": "unprogrammed", "dead": "dead"}
 
+UNREAD_WORDS = {
+    "half": "off-rate", "other": "off-rate", "weak": "either", "unprogrammed": "any", "no picture": "either",
+}  # fmt: skip
+
 
 def predicted(settled: Settled) -> Tokens:
     """The token of every observable of the board."""
@@ -95,8 +99,8 @@ def video_tokens(settled: Settled, video: Video) -> Iterator[tuple[Observable, s
     if video.output_net is None or video.output_point is None:
         return
     word = settled.at(video.output_point.partition(".")[0], video.output_net)
-    if word == "moving":
-        amplitude = "ok" if settled.state == cpu.RUNNING else "dull"
+    if word in ("moving", "no picture"):
+        amplitude = "ok" if word == "moving" and settled.state == cpu.RUNNING else "dull"
         yield Observable("picture sync", "output"), "ok"
         yield Observable("picture", "output"), amplitude
         yield Observable("line rate", "output"), line
@@ -128,7 +132,7 @@ def start_token(settled: Settled, word: str) -> str:
 def line_token(settled: Settled, line: Line, word: str) -> str:
     """The token of a line's state."""
     if line.net in CPU_DATA:
-        return "garbled" if word == "moving" and settled.state != cpu.RUNNING else word
+        return "busy" if word == "moving" and settled.state != cpu.RUNNING else word
     if not refreshed_by_cpu(settled.board, line):
         return "moving" if settled.state != cpu.STOPPED else UNSURE
     if line.side == "input":
@@ -154,10 +158,10 @@ def ratio_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
 def net_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     """Nets that the round does not read, at the part that drives them: for next checks."""
     read = set(settled.board.lines) | set(settled.board.clocks)
+    output = settled.board.video.output_net if settled.board.video is not None else None
     for net, parts in settled.board.drivers.items():
-        if net in read or settled.board.point_of(net) is not None:
+        if net in read or net == output or settled.board.point_of(net) is not None:
             continue
         word = settled.at(parts[0], net)
         moving = "garbled" if settled.state == cpu.CRASHED else "either"
-        odd = {"moving": moving, "half": "off-rate", "other": "off-rate", "weak": "either", "unprogrammed": "any"}
-        yield Observable("line", f"{parts[0]} {net}"), odd.get(word, word)
+        yield Observable("line", f"{parts[0]} {net}"), moving if word == "moving" else UNREAD_WORDS.get(word, word)

@@ -79,12 +79,13 @@ class Simulation:
         for _ in range(ROUNDS):
             before = (dict(self.nets), self.state)
             self.driven = {}
-            for part in self.board.parts.values():
+            for part in self.board.active:
                 self.drive(part)
             self.nets = self.resolved()
             self.state = self.cpu_state()
             if before == (self.nets, self.state):
                 break
+        self.remember()
         return Settled(self.board, self.effect, self.nets, self.driven, self.state, self.started, self.powered)
 
     def seen(self, part: Part, net: str | None) -> str:
@@ -98,9 +99,8 @@ class Simulation:
         """Put what `part` gives at each of its outputs."""
         name, dead = part.name, part.name in self.effect.dead
         if part.kind == "cpu":
-            for net in part.drives:
-                level = cpu.address(net, self.state) if cpu.is_cpu_net(net) else cpu.strobe(net, self.state)
-                self.put(name, net, level)
+            for net, level in cpu.outputs(self.state).items():
+                self.put(name, net, self.effect.dead_level if dead and level == "static" else level)
             return
         for output in part.outputs:
             if name not in self.powered:
@@ -110,6 +110,16 @@ class Simulation:
             else:
                 self.put(name, output.net, self.output_of(part, output))
 
+    def remember(self) -> None:
+        """Memory drives its own nets while it is worked; nothing in the circle above hangs on them."""
+        for part in self.board.parts.values():
+            if part.kind == "ram":
+                select = self.seen(part, part.select)
+                worked = part.name in self.powered and part.name not in self.effect.dead and select == "moving"
+                for net in part.data:
+                    self.put(part.name, net, "moving" if worked else "floating")
+                    self.nets[net] = self.driven[(part.name, net)]
+
     def put(self, part: str, net: str, level: str) -> None:
         self.driven[(part, net)] = self.outputs.get((part, net), level)
 
@@ -117,7 +127,7 @@ class Simulation:
         """What a powered, living part gives at one output."""
         match output.how:
             case "divide" | "pattern":
-                given = self.seen(part, part.inputs[0] if part.inputs else part.clock)
+                given = self.seen(part, part.clock or (part.inputs[0] if part.inputs else None))
                 return given if given in MOVING else "static"
             case "follow":
                 return self.following(part, output)
@@ -142,7 +152,7 @@ class Simulation:
 
     def timed(self, part: Part) -> str:
         """Sync and picture come from a clock; a programmable controller runs wild until software has written to it."""
-        clock = self.seen(part, part.clock)
+        clock = self.seen(part, part.clock) if part.clock else "moving"
         if clock not in MOVING:
             return "static"
         if part.kind == "video controller" and not self.written(part):
@@ -155,9 +165,12 @@ class Simulation:
         return self.started and (select == WRITTEN or (select == "high" and self.state == cpu.HALTED))
 
     def composed(self, part: Part) -> str:
-        """The output stage adds sync and picture."""
-        given = [self.seen(part, net) for net in part.inputs]
-        return next((word for word in given if word != "moving"), "moving")
+        """The output stage adds sync and picture; without picture the sync still comes through."""
+        sync = [self.seen(part, net) for net in part.inputs if net not in self.board.pictures]
+        picture = [self.seen(part, net) for net in part.inputs if net in self.board.pictures]
+        word = next((word for word in sync if word != "moving"), "moving")
+        lost = word == "moving" and any(given not in MOVING for given in picture)
+        return "no picture" if lost else word
 
     def decoded(self, part: Part, output: Output) -> str:
         """Active low when every needed net has its level, moving when some of them move through it."""
@@ -194,7 +207,7 @@ class Simulation:
 
     def data_words(self) -> str:
         """What the lines of the data bus do in the CPU's present state."""
-        if self.state in (cpu.RUNNING, cpu.CRASHED, cpu.HALTED):
+        if self.state in (cpu.RUNNING, cpu.CRASHED, cpu.HALTED, cpu.UNINTERRUPTED):
             return "moving"
         if self.state == cpu.ONES:
             return "undriven"
@@ -220,7 +233,7 @@ class Simulation:
             return self.effect.later
         line = self.board.lines.get("INT")
         if line is not None and line.healthy == "moving" and seen["INT"] not in MOVING:
-            return cpu.CRASHED  # the program waits for an interrupt that never comes, or goes on without it
+            return cpu.UNINTERRUPTED
         return state
 
     def fetched(self, processor: Part) -> str:

@@ -1,0 +1,122 @@
+"""The diagnosis of a round: readings and predictions in, suspects and a next check out.
+
+It never changes the board's verdict, and where it cannot tell suspects apart it says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from autobench.diagnosis.alphabets import Observable
+from autobench.diagnosis.evidence import observations, translate, usable
+from autobench.diagnosis.facts import Facts
+from autobench.diagnosis.findings import Finding, findings
+from autobench.diagnosis.next_check import next_check
+from autobench.diagnosis.ranking import ELSE, NOTHING, Predictions, Ranking, alike, rank
+from autobench.diagnosis.result import Diagnosis, Suspect
+from autobench.diagnosis.words import reasons_against, reasons_for
+from autobench.judgement.reading import Reading
+from autobench.judgement.verdict import Verdict
+
+MOST_SUSPECTS = 10
+MOST_CLEARED = 5
+MOST_IN_GROUP = 5
+SURE = 0.6  # below this the leader is not told apart
+RIVAL = 0.25  # of the leader's chance: from here on a place that explains as much counts as its equal
+ALIKE = 3.0  # likelihoods within this factor are alike
+WORTH_NAMING = 0.01
+EXPLAINS = 0.3
+
+
+def diagnose(predictions: Predictions, readings: Sequence[Reading]) -> Diagnosis:
+    """The diagnosis of a board by all readings of its round, those without a fault included.
+
+    A board without a reading that speaks against it has no suspects.
+    """
+    if not accused(readings):
+        return Diagnosis()
+    board = predictions.board
+    ranking = rank(predictions, observations(board, readings))
+    facts = Facts(board, ranking.observations, readings)
+    found = findings(facts)
+    order = [int(place) for place in np.argsort(-ranking.by_place, kind="stable")]
+    nothing = int(predictions.place[NOTHING])
+    order = [place for place in order if place != nothing]
+    if not any(observation.accuses for observation in ranking.observations):
+        unknown = suspect(ranking, facts, found, int(predictions.place[ELSE]))
+        return Diagnosis((unknown,), told_apart=False)
+    named = [place for place in order if ranking.by_place[place] >= WORTH_NAMING][:MOST_SUSPECTS] or order[:1]
+    suspects = [suspect(ranking, facts, found, place) for place in named]
+    disproved = [suspect(ranking, facts, found, place) for place in cleared(ranking, found, named)]
+    room = min(MOST_CLEARED, MOST_SUSPECTS - len(suspects))
+    suspects += [each for each in disproved if each.against][:room]
+    group = group_of(ranking, named)
+    apart = ranking.by_place[named[0]] >= SURE and len(group) < 2 and named[0] != predictions.place[ELSE]
+    check = next_check(ranking, frozenset(already_read(predictions, readings)))
+    return Diagnosis(tuple(suspects), bool(apart), () if apart else group, check)
+
+
+def accused(readings: Sequence[Reading]) -> bool:
+    """Whether any reading speaks against the board; without one nothing need be predicted."""
+    return any(usable(reading) and reading.verdict is Verdict.OUTSIDE for reading in readings)
+
+
+def already_read(predictions: Predictions, readings: Sequence[Reading]) -> set[Observable]:
+    """Observables that were read, conditional ones included: to read them again brings nothing."""
+    taken = [each for each in readings if each.verdict not in (Verdict.VOID, Verdict.SKIPPED)]
+    found = [translate(predictions.board, each) for each in taken]
+    return {translated[0] for translated in found if translated is not None}
+
+
+def suspect(ranking: Ranking, facts: Facts, found: list[Finding], place: int) -> Suspect:
+    """One place with its likeliest fault and the reasons."""
+    predictions = ranking.predictions
+    numbers = ranking.candidates_at(place)
+    candidate = predictions.candidates[numbers[0]]
+    likely = [each for each in numbers if ranking.chances[each] >= 0.1 * ranking.by_place[place]]
+    parts = {predictions.candidates[each].part for each in likely}
+    part = candidate.part if not candidate.by_net or len(parts) == 1 else None
+    return Suspect(
+        part=part,
+        net=candidate.net,
+        fault=candidate.fault,
+        probability=float(min(ranking.by_place[place], 1.0)),
+        for_=reasons_for(ranking, facts, found, numbers[0]),
+        against=reasons_against(ranking, facts, found, numbers[0]),
+    )
+
+
+def group_of(ranking: Ranking, named: list[int]) -> tuple[str, ...]:
+    """The leader, and the places likely enough to matter that explain every reading so far as well as it does."""
+    predictions = ranking.predictions
+    leader = named[0]
+    if leader == predictions.place[ELSE]:
+        return ()
+    best = ranking.candidates_at(leader)[0]
+    least = RIVAL * ranking.by_place[leader] if ranking.by_place[leader] >= SURE else WORTH_NAMING
+    members = [leader]
+    for place in named[1:]:
+        rival = ranking.by_place[place] >= least and place != predictions.place[ELSE]
+        if rival and alike(ranking, place, best, ALIKE):
+            members.append(place)
+    return tuple(predictions.places[place] for place in members[:MOST_IN_GROUP])
+
+
+def cleared(ranking: Ranking, found: list[Finding], named: list[int]) -> list[int]:
+    """Places that explain a reading outside its limits and are cleared by another, the commonest fault first."""
+    predictions = ranking.predictions
+    accusing = [row for row, observation in enumerate(ranking.observations) if observation.accuses]
+    priors = np.array([candidate.prior for candidate in predictions.candidates])
+    settled = {fault for finding in found for fault in finding.clears}
+    chosen: list[int] = []
+    order = np.argsort(-priors, kind="stable")
+    for number in sorted(order, key=lambda each: predictions.candidates[each].fault not in settled):
+        place, candidate = int(predictions.place[number]), predictions.candidates[number]
+        if number in (NOTHING, ELSE) or place in named or place in chosen:
+            continue
+        explains = any(ranking.likely[row, number] >= EXPLAINS for row in accusing)
+        if explains and (candidate.fault in settled or ranking.candidates_at(place)[0] == number):
+            chosen.append(place)
+    return chosen

@@ -1,0 +1,94 @@
+"""The observations of a round as a technician asks for them: does this line move, at what rate, at which level?
+
+It draws no conclusions; `autobench.diagnosis.findings` does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from autobench.diagnosis.alphabets import Observable
+from autobench.diagnosis.board_model import BoardModel
+from autobench.diagnosis.evidence import STILL_STATES, Observation, usable
+from autobench.judgement.reading import Reading
+from autobench.quantity import show
+
+MOVES = frozenset({"moving", "off-rate", "burst"})
+
+
+class Facts:
+    """What the usable readings say, by net."""
+
+    def __init__(self, board: BoardModel, observations: Sequence[Observation], readings: Sequence[Reading]) -> None:
+        self.board = board
+        self.found = {observation.observable: observation for observation in observations}
+        self.levels = {
+            reading.net: reading.value
+            for reading in readings
+            if reading.quantity == "level" and reading.value is not None and usable(reading)
+        }
+
+    def category(self, kind: str, name: str) -> str | None:
+        """The category of an observable, `None` where it was not read."""
+        observation = self.found.get(Observable(kind, name))
+        return observation.category if observation is not None else None
+
+    def moves(self, net: str) -> bool:
+        """Whether a line was seen to move, at whatever rate."""
+        return self.category("line", net) in MOVES
+
+    def still(self, net: str) -> bool:
+        """Whether a line was seen not to move."""
+        return self.category("line", net) in STILL_STATES
+
+    def reading(self, kind: str, name: str) -> Reading | None:
+        """The reading behind an observable."""
+        observation = self.found.get(Observable(kind, name))
+        return observation.readings[0] if observation is not None else None
+
+    def quote(self, observation: Observation) -> str:
+        """One observation in words, with what was measured where."""
+        kind = observation.observable.kind
+        reading = observation.readings[0]
+        if kind == "writes to fetches":
+            return self.quote_writes(observation)
+        if kind == "clocks to fetches":
+            fetch, clock = observation.readings[0].value or 1.0, observation.readings[1].value or 0.0
+            return f"FETCH comes once in {clock / fetch:.4g} clocks"
+        place = f"{reading.net or observation.observable.name}" + (f" at {reading.point}" if reading.point else "")
+        if kind in ("line", "start"):
+            return self.quote_line(place, reading, kind)
+        value = "none" if reading.value is None else show(reading.value, reading.unit)
+        if kind == "ratio":
+            return f"the ratio {observation.observable.name} is {value}"
+        if kind == "current":
+            return f"{reading.net} draws {value}, {float(observation.category):.0%} of nominal"
+        if kind == "trip":
+            return reading.reason or f"{reading.net} tripped"
+        name = {"resistance": "resistance to ground", "voltage": "voltage"}.get(reading.quantity, reading.quantity)
+        if kind == "drop":
+            name = f"drop ({reading.step.partition(' ')[2]})"
+        if reading.state in STILL_STATES and not reading.value:
+            value = f"none: it stays {reading.state}"
+        return f"{place}: {name} {value}"
+
+    def quote_line(self, place: str, reading: Reading, kind: str) -> str:
+        """A line that is flat, or runs, or pulsed while the program started."""
+        if kind == "start":
+            return f"{place} pulsed {reading.value or 0:.0f} times while the program started"
+        if reading.state in STILL_STATES:
+            level = self.levels.get(reading.net)
+            return f"{place} is flat {'at ' + show(level, 'V', 2) if level is not None else reading.state}"
+        if reading.value:
+            return f"{place} runs at {show(reading.value, reading.unit, 3)}"
+        return f"{place} is {reading.state or 'still'}"
+
+    def quote_writes(self, observation: Observation) -> str:
+        """How many writes come on a fetch."""
+        write, fetch = observation.readings[0].value or 0.0, observation.readings[1].value or 1.0
+        return f"WR comes {write / fetch:.4g} times for each FETCH"
+
+    def line(self, net: str) -> str:
+        """A line in words."""
+        observation = self.found.get(Observable("line", net)) or self.found.get(Observable("start", net))
+        return self.quote(observation) if observation is not None else f"{net} was not read"

@@ -1,0 +1,50 @@
+"""Reasons for and against a suspect, quoting the readings. It ranks nothing."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from autobench.diagnosis.catalogue import SOMETHING_ELSE, catalogue
+from autobench.diagnosis.facts import Facts
+from autobench.diagnosis.findings import Finding
+from autobench.diagnosis.ranking import NOTHING, Ranking
+
+MOST_FOR = 5
+MOST_AGAINST = 3
+TELLS = 3.0  # times likelier than on a healthy board before a reading is a reason for
+CONTRADICTS = 0.1  # chance below which a reading is a reason against
+EXPECTED = 0.4  # ... where the best candidate gives it at least this
+
+
+def reasons_for(ranking: Ranking, facts: Facts, found: list[Finding], candidate: int) -> tuple[str, ...]:
+    """Findings that speak for it, then the readings it explains and a healthy board does not."""
+    fault = ranking.predictions.candidates[candidate].fault
+    if fault == SOMETHING_ELSE:
+        return ("no fault known here explains all readings together",)
+    said = [catalogue()[fault].broken]
+    said += [finding.words for finding in found if fault in finding.speaks_for]
+    gain = ranking.likely[:, candidate] / ranking.likely[:, NOTHING]
+    rows = [int(row) for row in np.argsort(-gain) if gain[row] >= TELLS]
+    rows.sort(key=lambda row: not ranking.observations[row].accuses)
+    blocks: dict[str, int] = {}
+    for row in rows:
+        observation = ranking.observations[row]
+        blocks[observation.block] = blocks.get(observation.block, 0) + 1
+        if blocks[observation.block] <= 2:
+            said.append(facts.quote(observation))
+    return tuple(dict.fromkeys(said))[: 1 + MOST_FOR]
+
+
+def reasons_against(ranking: Ranking, facts: Facts, found: list[Finding], candidate: int) -> tuple[str, ...]:
+    """Findings that clear it, then the readings that it makes unlikely and another candidate does not."""
+    fault = ranking.predictions.candidates[candidate].fault
+    if fault == SOMETHING_ELSE:
+        return ()
+    said = [f"cleared: {finding.words}" for finding in found if fault in finding.clears]
+    if not len(ranking.observations):
+        return tuple(said)
+    best = ranking.likely[:, np.argmax(ranking.chances)]
+    mine = ranking.likely[:, candidate]
+    rows = [int(row) for row in np.argsort(mine) if mine[row] < CONTRADICTS and best[row] >= EXPECTED]
+    said += [f"does not fit: {facts.quote(ranking.observations[row])}" for row in rows]
+    return tuple(dict.fromkeys(said))[:MOST_AGAINST]

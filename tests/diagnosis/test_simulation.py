@@ -1,0 +1,136 @@
+"""Qualitative simulation: a healthy board runs, and faults spread as they do on real boards."""
+
+from __future__ import annotations
+
+import pytest
+
+from autobench.diagnosis import cpu
+from autobench.diagnosis.alphabets import Observable, alphabets
+from autobench.diagnosis.board_model import BoardModel
+from autobench.diagnosis.currents import current_ratio
+from autobench.diagnosis.effects import HEALTHY, Effect, RailTrouble
+from autobench.diagnosis.prediction import predicted
+from autobench.diagnosis.simulation import Settled, settle
+
+
+def told(settled: Settled, kind: str, name: str) -> str:
+    """One token."""
+    return predicted(settled)[Observable(kind, name)]
+
+
+@pytest.mark.parametrize("board", ["fixed-3", "programmed-3"])
+def test_healthy_board_runs(board: str, models: dict[str, BoardModel]) -> None:
+    """From power-on a healthy board comes to run its program, with every line as the board file wants it."""
+    settled = settle(models[board], HEALTHY)
+    assert settled.state == cpu.RUNNING
+    assert settled.started
+    tokens = predicted(settled)
+    for line in models[board].lines.values():
+        if line.healthy in ("moving", "high") and not line.start:
+            assert tokens[Observable("line", line.net)] == line.healthy
+    assert all(token == "right" for each, token in tokens.items() if each.kind == "frequency")
+    assert tokens[Observable("line rate", "sync")] == "right"
+    assert tokens[Observable("current", "+5V")] == "1.00"
+
+
+def test_undriven_bus_is_an_all_ones_loop(models: dict[str, BoardModel]) -> None:
+    """A ROM that does not answer leaves a CPU that fetches all ones, with two writes on each fetch."""
+    settled = settle(models["fixed-3"], Effect(dead=("U3",), dead_level="floating"))
+    assert settled.state == cpu.ONES
+    assert told(settled, "writes to fetches", "cpu") == "two"
+    assert told(settled, "clocks to fetches", "cpu") == "eleven"
+    # 3.75 MHz / 11 = 341 kHz lies inside 310 .. 620 kHz, two writes of that outside 5 .. 150 kHz (computed)
+    assert told(settled, "line", "FETCH") == "moving"
+    assert told(settled, "line", "WR") == "off-rate"
+    assert told(settled, "line", "ROMCS") == "either"
+
+
+def test_waits_blur_rates(models: dict[str, BoardModel]) -> None:
+    """Where accesses are stretched no rate of the loop is foretold, the ratio is."""
+    settled = settle(models["programmed-3"], Effect(dead=("U3",), dead_level="floating"))
+    assert told(settled, "line", "FETCH") == "either"
+    assert told(settled, "writes to fetches", "cpu") == "two"
+
+
+def test_circle_of_rom_and_decoder(models: dict[str, BoardModel]) -> None:
+    """A decoder that selects nothing gives the same loop, with the selects still."""
+    still = Effect(outputs=((("U6", "ROMCS"), "high"), (("U6", "RAMCS"), "high")))
+    settled = settle(models["fixed-3"], still)
+    assert settled.state == cpu.ONES
+    assert told(settled, "line", "ROMCS") == "high"
+
+
+def test_unprogrammed_controller_follows_from_the_program(models: dict[str, BoardModel]) -> None:
+    """Any fault that keeps the program from starting leaves the controller running wild, and the interrupt away."""
+    settled = settle(models["programmed-3"], Effect(dead=("U1",)))
+    assert told(settled, "line rate", "sync") == "unprogrammed"
+    assert told(settled, "start", "CRTCCS") == "none"
+    assert told(settled, "line", "INT") == "high"
+
+
+def test_fixed_video_needs_no_cpu(models: dict[str, BoardModel]) -> None:
+    """With the CPU dead the sync of a board with fixed video is as it was."""
+    settled = settle(models["fixed-3"], Effect(dead=("U1",)))
+    assert told(settled, "line rate", "sync") == "right"
+    assert told(settled, "line", "MEMREQ") == "static"
+
+
+@pytest.mark.parametrize(
+    ("effect", "state"),
+    [
+        (Effect(dead=("X1",)), cpu.STOPPED),
+        (Effect(outputs=((("U7", "RESET"), "low"),)), cpu.HELD),
+        (Effect(held=(("WAIT", "low"),)), cpu.WAITING),
+        (Effect(held=(("BUSRQ", "low"),)), cpu.RELEASED),
+        (Effect(held=tuple((f"D{bit}", "low") for bit in range(8))), cpu.ZEROS),
+        (Effect(held=(("D3", "low"),)), cpu.CRASHED),
+        (Effect(cut=(("U1", "+5V"),), in_socket=True), cpu.DEAD),
+        (Effect(cut=(("U1", "CPUCLK"),), in_socket=True), cpu.STOPPED),
+        (Effect(cut=(("U3", "D3"),)), cpu.CRASHED),
+        (Effect(dead=("U2",)), cpu.UNINTERRUPTED),
+    ],
+)
+def test_states_of_the_cpu(effect: Effect, state: str, models: dict[str, BoardModel]) -> None:
+    """The CPU does what its legs tell it."""
+    assert settle(models["fixed-3"], effect).state == state
+
+
+def test_probe_sees_its_own_side_of_a_break(models: dict[str, BoardModel]) -> None:
+    """A broken track floats at the load and moves at the driver; a socket contact leaves the board's side alone."""
+    load = settle(models["fixed-3"], Effect(cut=(("U3", "ROMCS"),)))
+    contact = settle(models["fixed-3"], Effect(cut=(("U3", "ROMCS"),), in_socket=True))
+    driver = settle(models["fixed-3"], Effect(cut=(("U1", "FETCH"),)))
+    assert load.at("U3", "ROMCS") == "floating"
+    assert contact.at("U3", "ROMCS") == "moving"
+    assert driver.at("U1", "FETCH") == "moving"
+    assert driver.at("U19", "FETCH") == "floating"
+
+
+def test_currents_by_state(models: dict[str, BoardModel]) -> None:
+    """Without its clock a board draws markedly less, held in reset a little less (common practice)."""
+    board = models["fixed-3"]
+    rail = board.rails["+5V"]
+
+    def ratio(effect: Effect) -> float:
+        return current_ratio(settle(board, effect), rail)
+
+    assert ratio(HEALTHY) == pytest.approx(1.0)
+    assert 0.65 < ratio(Effect(dead=("X1",), dead_draw=1.0)) < 0.85
+    assert 0.85 < ratio(Effect(outputs=((("U7", "RESET"), "low"),))) < 0.97
+    assert ratio(Effect(rail=RailTrouble("+5V", "open", "SW1"))) == 0.0
+
+
+def test_break_of_the_inlet_is_located(models: dict[str, BoardModel]) -> None:
+    """Volts stand before an open switch and are gone behind it."""
+    settled = settle(models["fixed-3"], Effect(rail=RailTrouble("+5V", "open", "SW1")))
+    words = [told(settled, "rail", f"+5V {place}") for place in ("inlet", "switch", "cpu", "far")]
+    assert words == ["ok", "zero", "zero", "zero"]
+
+
+@pytest.mark.parametrize("board", ["fixed-3", "programmed-3"])
+def test_every_token_has_a_row(board: str, models: dict[str, BoardModel]) -> None:
+    """Nothing is predicted that the confusion tables do not know."""
+    effects = [HEALTHY, Effect(dead=("U1",)), Effect(dead=("X1",)), Effect(dead=("U3",)), Effect(held=(("D3", "low"),))]
+    for effect in effects:
+        for observable, token in predicted(settle(models[board], effect)).items():
+            assert token in alphabets()[observable.kind].token_numbers
