@@ -122,6 +122,9 @@ SCOPE: Mapping[str, Signature] = {
     "channel on": Signature("switches a channel on", required=True, place="channel"),
     "channel off": Signature("switches a channel off", required=True, place="channel"),
     "couple dc": Signature("couples a channel directly", required=True, place="channel"),
+    "couple dc?": Signature(
+        "whether a channel is coupled directly", answers="truth", place="channel", lack="coupling read-back"
+    ),
     "probe": Signature("tells it the probe on a channel", required=True, place="channel", fields=("factor",)),
     "probe?": Signature("reads the probe back", answers="number", place="channel", lack="probe read-back"),
     "limit bandwidth": Signature("limits a channel's bandwidth", place="channel", lack="bandwidth limit"),

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from autobench.documents.driver_samples import Samples
 from autobench.errors import BenchError, NoReplyError
 from autobench.instruments.dialect import Dialect
-from autobench.instruments.scope_record import no_trace, read_record
+from autobench.instruments.scope_record import no_trace, read_record, timing_trouble
 from autobench.instruments.scope_settings import Settings
 from autobench.instruments.scope_setup import (
     Capture,
@@ -21,7 +21,6 @@ from autobench.instruments.scope_setup import (
     Setup,
     Trigger,
     time_component,
-    vertical,
     volts_components,
 )
 from autobench.judgement.uncertainty import Component
@@ -45,6 +44,11 @@ class Armed:
     since: float
     completed: bool = False
     forced_after: float | None = None
+
+    @property
+    def as_asked(self) -> bool:
+        """Whether it starts from its trigger, or by itself where none was wanted."""
+        return self.setup.trigger is None or self.forced_after is None
 
 
 class Scope:
@@ -141,11 +145,7 @@ class Scope:
                 return self.nothing(armed)
             traces = read_record(self.settings, armed.setup)
         interval = next(iter(traces.values())).interval
-        trigger = armed.setup.trigger
-        if trigger is None or armed.forced_after is None:
-            return Capture(traces, True, interval)
-        reason = f"no trigger ({trigger}) within {show(armed.forced_after, 's', 2)}; it was forced"
-        return Capture(traces, False, interval, reason)
+        return Capture(traces, armed.as_asked, interval, self.reason(armed, interval))
 
     def capture(self, setup: Setup, wait: Callable[[float], None], patience: float) -> Capture:
         """Arm, wait for the acquisition and read it out. `wait` lets time pass (s) and may raise to break off.
@@ -155,7 +155,7 @@ class Scope:
         self.arm(setup)
         armed = self.under_way()
         allowed = patience if setup.trigger is not None else min(patience, BY_ITSELF)
-        limit = allowed + 2.0 * self.settings.points / self.settings.rate + GRACE
+        limit = allowed + 2.0 * self.settings.memory / self.settings.rate + GRACE
         pause = FIRST_POLL
         while not self.ready():
             passed = self.dialect.clock.now() - armed.since
@@ -175,7 +175,7 @@ class Scope:
 
         `difference` is for an amplitude, the difference of two levels of one trace, in which the offset drops out.
         """
-        scale, _ = vertical(self.samples, entry.low, entry.high, self.probe)
+        scale = self.settings.scale_for(entry)
         return volts_components(self.samples, scale, self.probe, reading, difference)
 
     def time_components(self, value: float = 1.0) -> Component:
@@ -213,6 +213,17 @@ class Scope:
         if self.armed is None:
             raise BenchError(f"{self.name}: no acquisition is armed")
         return self.armed
+
+    def reason(self, armed: Armed, interval: float) -> str | None:
+        """What was wrong with a capture, in words; None where it is as it was asked for."""
+        found = [
+            self.settings.trouble(armed.setup.channels),
+            timing_trouble(self.settings, interval, armed.setup.peak),
+        ]
+        if not armed.as_asked:
+            after = show(armed.forced_after or 0.0, "s", 2)
+            found.insert(0, f"no trigger ({armed.setup.trigger}) within {after}; it was forced")
+        return "; ".join(words for words in found if words) or None
 
     def nothing(self, armed: Armed) -> Capture:
         """The capture of an acquisition that has no record, with the reason in words."""

@@ -48,8 +48,11 @@ def read_channel(settings: Settings, channel: int, peak: bool) -> Trace:
     dialect.perform("first point", point=1)
     dialect.perform("last point", point=settings.points, check=True)
     preamble = preamble_of(asked(settings, "preamble?").numbers)
-    refuse_contradictions(settings, channel, preamble, peak)
-    codes = read_codes(settings, channel)
+    refuse_contradictions(settings, channel, preamble)
+    points = int(preamble.points)
+    if points != settings.points:
+        dialect.perform("last point", point=points)
+    codes = read_codes(settings, channel, points)
     reference, offset = preamble.scaling(samples.origin)
     return Trace(
         in_pairs(codes) if peak else codes,
@@ -63,9 +66,9 @@ def read_channel(settings: Settings, channel: int, peak: bool) -> Trace:
     )
 
 
-def read_codes(settings: Settings, channel: int) -> NDArray[np.uint8]:
+def read_codes(settings: Settings, channel: int, points: int) -> NDArray[np.uint8]:
     """All points of the record in blocks of at most the driver's chunk; the range to read is put back afterwards."""
-    dialect, points, chunk = settings.dialect, settings.points, settings.samples.chunk
+    dialect, chunk = settings.dialect, settings.samples.chunk
     parts: list[bytes] = []
     for first in range(1, points + 1, chunk):
         last = min(first + chunk - 1, points)
@@ -98,10 +101,12 @@ def asked(settings: Settings, question: str, within: float | None = None) -> Ans
     return answer
 
 
-def refuse_contradictions(settings: Settings, channel: int, preamble: Preamble, peak: bool) -> None:
+def refuse_contradictions(settings: Settings, channel: int, preamble: Preamble) -> None:
     """Raise `ReplyError` where the preamble is not about the record that was set up.
 
-    The screen's middle tells a wrong rule of origin from the right one at every offset but zero.
+    Where the highest sample rate cannot fill the memory within the screen, some records end with the screen and others
+    with the memory; both are accepted. The screen's middle tells a wrong rule of origin from the right one at every
+    offset but zero.
     """
     samples, scale, middle = settings.samples, settings.scales[channel], settings.middles[channel]
     trouble = ""
@@ -109,8 +114,8 @@ def refuse_contradictions(settings: Settings, channel: int, preamble: Preamble, 
     found = preamble.volts(preamble.y_reference, samples.origin)
     if preamble.form != BYTES:
         trouble = f"it is in form {preamble.form:g}, not in bytes"
-    elif preamble.points != settings.points:
-        trouble = f"it has {preamble.points:g} points where {settings.points} were set"
+    elif preamble.points != settings.memory and abs(preamble.points - settings.points) > 1:
+        trouble = f"it has {preamble.points:.0f} points, {settings.points} should fit its {show(settings.screen, 's')}"
     elif abs(division / scale - 1.0) > AGREED:
         trouble = f"its codes make a division of {show(division, 'V')}, the scale is {show(scale, 'V')}"
     elif abs(found - middle) > MIDDLE_AGREED * scale:
@@ -118,12 +123,20 @@ def refuse_contradictions(settings: Settings, channel: int, preamble: Preamble, 
             f"it has {show(found, 'V')} in the middle of the screen, by its offset there are {show(middle, 'V')} "
             "('origin' or 'positive offset' of the driver file may be wrong)"
         )
-    elif not peak and abs(preamble.x_increment * settings.rate - 1.0) > AGREED:
-        trouble = (
-            f"its points are {show(preamble.x_increment, 's')} apart, the sample rate is {show(settings.rate, 'Sa/s')}"
-        )
     if trouble:
         raise ReplyError(settings.name, f"the record of channel {channel} is not the one that was set up: {trouble}")
+
+
+def timing_trouble(settings: Settings, interval: float, peak: bool) -> str | None:
+    """Why the time base is not the one that was set, by the preamble's own `interval`; None where it is.
+
+    The preamble is right then, since it goes with the record. Extremes come in pairs, which some count as one point.
+    """
+    counted = (1.0, 2.0, 0.5) if peak else (1.0,)
+    if any(abs(interval * settings.rate / count - 1.0) <= AGREED for count in counted):
+        return None
+    told = show(settings.rate, "Sa/s")
+    return f"the points are {show(interval, 's')} apart although {told} were told: the time base is held by something"
 
 
 def in_pairs(codes: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -12,11 +12,12 @@ from typing import Any
 from autobench.documents.driver_samples import Samples
 from autobench.errors import BenchError, ReplyError
 from autobench.instruments.dialect import Dialect
-from autobench.instruments.scope_setup import ScopeInput, Setup, depth, time_scale, vertical
+from autobench.instruments.scope_setup import ScopeInput, Setup, Trigger, depth, time_scale, vertical
 from autobench.quantity import show
 
 READ_BACK = 0.01  # relative; a setting that stands further off was not taken
 OFFSET_BACK = 0.2  # divisions
+NEARLY_ALL = 0.999  # of the memory; the sample rate is told with some digits only
 
 Setting = tuple[str, int]  # what it is, and the channel it is about (0: the whole scope)
 
@@ -24,8 +25,9 @@ Setting = tuple[str, int]  # what it is, and the channel it is about (0: the who
 class Settings:
     """The settings of one scope. `probe` is the factor the probes of all channels divide by.
 
-    `scales` (V per division), `middles` (V in the middle of the screen), `rate` (Sa/s) and `points` are those of the
-    last setup, as read back.
+    `scales` (V per division), `middles` (V in the middle of the screen) and `rate` (Sa/s) are those of the last setup,
+    as read back; `memory` is its depth in points, `screen` its length in s. `notes` say in words which settings do not
+    stand as they were sent: somebody or something holds them, and what is captured is not what was asked for.
     """
 
     def __init__(self, dialect: Dialect, samples: Samples, probe: float) -> None:
@@ -36,20 +38,46 @@ class Settings:
         self.scales: dict[int, float] = {}
         self.middles: dict[int, float] = {}
         self.rate = 0.0
-        self.points = 0
+        self.memory = 0
+        self.screen = 0.0
         self.known: dict[Setting, Hashable] = {}
+        self.notes: dict[Setting, str] = {}
         self.reopenings = dialect.link.reopenings
+
+    @property
+    def points(self) -> int:
+        """How many points a record should have: what the memory takes, or fewer where the screen is short for it."""
+        on_screen = self.rate * self.screen
+        return self.memory if on_screen >= NEARLY_ALL * self.memory else max(1, round(on_screen))
 
     def forget(self) -> None:
         """From now on nothing is known of how the scope stands."""
         self.known.clear()
+        self.notes.clear()
+
+    def drop(self, what: str, channel: int = 0) -> None:
+        """From now on this one setting is not known."""
+        self.known.pop((what, channel), None)
+        self.notes.pop((what, channel), None)
+
+    def trouble(self, channels: tuple[int, ...]) -> str | None:
+        """What does not stand as it was sent, on the scope as a whole or one of `channels`; None where all does."""
+        found = [note for (_, channel), note in self.notes.items() if channel in (0, *channels)]
+        return "; ".join(found) or None
+
+    def scale_for(self, entry: ScopeInput) -> float:
+        """Volts per division for `entry`: as read back if its channel stands there, else as it will be set."""
+        picked, _ = vertical(self.samples, entry.low, entry.high, self.probe)
+        if self.known.get(("scale", entry.channel)) == picked:
+            return self.scales[entry.channel]
+        return picked
 
     def check(self, setup: Setup) -> None:
         """Raise `BenchError` where this scope cannot do what the setup asks; nothing is sent."""
         self.dialect.place_text(setup.channels)
         try:
             for entry in setup.inputs:
-                vertical(self.samples, entry.low, entry.high, self.probe)
+                self.check_input(entry, setup.trigger)
             time_scale(self.samples, setup.seconds)
             depth(self.samples, setup.points, len(setup.inputs))
         except ValueError as error:
@@ -58,15 +86,23 @@ class Settings:
             if wanted:
                 self.dialect.action(action)
 
+    def check_input(self, entry: ScopeInput, trigger: Trigger | None) -> None:
+        """Raise `ValueError` where the expected volts fit no scale, or the trigger level would not be on the screen."""
+        scale, middle = vertical(self.samples, entry.low, entry.high, self.probe)
+        reach = self.samples.divisions.vertical / 2.0 * scale
+        if trigger is not None and trigger.channel == entry.channel and abs(trigger.level - middle) > reach:
+            low, high = (show(middle + end, "V") for end in (-reach, reach))
+            raise ValueError(f"the trigger ({trigger}) is not on the screen, which shows {low} .. {high}")
+
     def apply(self, setup: Setup) -> None:
-        """Bring the scope to `setup` and let its inputs settle. Raises `BenchError` where it does not stand as sent."""
+        """Bring the scope to `setup` and let its inputs settle. What does not stand as sent is in `notes`."""
         if self.reopenings != self.dialect.link.reopenings:
             self.forget()
             self.reopenings = self.dialect.link.reopenings
         switched = self.switch(setup)
         moved = [self.set_input(entry, setup.bandwidth_limit) for entry in setup.inputs]
         if switched or any(moved):
-            self.known.pop(("level", 0), None)  # an instrument keeps the level on the screen, wherever that has gone
+            self.drop("level")  # an instrument keeps the level on the screen, wherever that has gone
         self.set_time_base(setup, switched)
         self.set_trigger(setup)
         if switched or any(moved):
@@ -86,21 +122,23 @@ class Settings:
         factor = self.probe if self.samples.probe == "factor" else 1.0 / self.probe
         changed = self.put("probe", factor, "probe", channel, factor=factor)
         if changed:
-            self.known.pop(("scale", channel), None)
-            self.agree("probe?", channel, factor)
-        changed |= self.put("coupling", "dc", "couple dc", channel)
+            self.drop("scale", channel)
+            self.agree("probe", "probe?", channel, factor)
+        if self.put("coupling", "dc", "couple dc", channel):
+            changed = True
+            self.refuse_coupling(channel)
         if self.dialect.can("limit bandwidth") and (limited or self.dialect.can("full bandwidth")):
             changed |= self.put("bandwidth", limited, "limit bandwidth" if limited else "full bandwidth", channel)
         scale, middle = vertical(self.samples, entry.low, entry.high, self.probe)
         if self.put("scale", scale, "set scale", channel, value=scale):
             changed = True
-            self.known.pop(("offset", channel), None)  # some keep it in divisions, some in volts
-            self.scales[channel] = self.agree("set scale?", channel, scale)
+            self.drop("offset", channel)  # some keep it in divisions, some in volts
+            self.scales[channel] = self.agree("scale", "set scale?", channel, scale)
         sign = -1.0 if self.samples.positive_offset == "up" else 1.0
         if self.put("offset", middle, "set offset", channel, value=sign * middle):
             changed = True
             sent = self.dialect.sent("set offset", sign * middle)
-            back = self.agree("set offset?", channel, sent, OFFSET_BACK * self.scales[channel])
+            back = self.agree("offset", "set offset?", channel, sent, OFFSET_BACK * self.scales[channel])
             self.middles[channel] = sign * back
         return changed
 
@@ -111,16 +149,16 @@ class Settings:
         changed = switched
         if self.put("time scale", scale, "set time scale", value=scale):
             changed = True
-            self.known.pop(("time offset", 0), None)
-            self.agree("set time scale?", 0, scale)
-        later = scale * self.samples.divisions.horizontal * (0.5 - setup.before)
+            self.drop("time offset")
+            self.screen = self.agree("time scale", "set time scale?", 0, scale) * self.samples.divisions.horizontal
+        later = self.screen * (0.5 - setup.before)
         self.put("time offset", later, "set time offset", value=later)
         if changed:
-            self.known.pop(("memory", 0), None)
+            self.drop("memory")
         changed |= self.put("memory", points, "set memory", points=points)
         changed |= self.put("points taken", setup.peak, "acquire peak" if setup.peak else "acquire normal")
         if changed or self.known.get(("rate", 0)) is None:
-            self.points = points
+            self.memory = points
             self.rate = self.number("sample rate?", 0)
             if self.rate <= 0.0:
                 raise ReplyError(self.name, f"says that its sample rate is {self.rate:g} Sa/s")
@@ -128,18 +166,13 @@ class Settings:
 
     def set_trigger(self, setup: Setup) -> None:
         """Where the record starts from; without a trigger the scope starts by itself."""
-        self.known.pop(("sweep", 0), None)  # a single acquisition may have changed it
+        self.drop("sweep")  # a single acquisition may have changed it
         trigger = setup.trigger
         if trigger is None:
             self.put("sweep", "auto", "sweep auto")
             return
-        channel = trigger.channel
-        reach = self.samples.divisions.vertical / 2.0 * self.scales[channel]
-        if abs(trigger.level - self.middles[channel]) > reach:
-            low, high = (show(self.middles[channel] + end, "V") for end in (-reach, reach))
-            raise BenchError(f"{self.name}: the trigger ({trigger}) is not on the screen, which shows {low} .. {high}")
-        if self.put("source", channel, "trigger source", at=channel):
-            self.known.pop(("level", 0), None)
+        if self.put("source", trigger.channel, "trigger source", at=trigger.channel):
+            self.drop("level")
         self.put("slope", trigger.rising, "trigger rising" if trigger.rising else "trigger falling")
         self.put("level", trigger.level, "trigger level", value=trigger.level)
         self.put("sweep", "normal", "sweep normal")
@@ -154,33 +187,43 @@ class Settings:
         at: int = 0,
         **given: Any,
     ) -> bool:
-        """Perform `action` unless `what` of `channel` stands at `wanted` already; whether it was performed.
+        """Perform `action` unless `what` of `channel` stands at `wanted` for sure; whether it was performed.
 
         `at` is the channel it names where the setting itself is the whole scope's; `given` is what its lines need.
         """
-        if self.known.get((what, channel)) == wanted:
+        if self.known.get((what, channel)) == wanted and (what, channel) not in self.notes:
             return False
-        self.known.pop((what, channel), None)
+        self.drop(what, channel)
         self.dialect.perform(action, channel=channel or at or None, check=True, **given)
         self.known[what, channel] = wanted
         return True
 
-    def agree(self, question: str, channel: int, sent: float, tolerance: float = 0.0) -> float:
-        """The setting as the scope holds it; raises `BenchError` where it is not what was `sent`."""
+    def refuse_coupling(self, channel: int) -> None:
+        """Note it where the channel stays coupled otherwise: its levels are lost then."""
+        if self.dialect.can("couple dc?"):
+            answer = self.dialect.perform("couple dc?", channel=channel)
+            if answer is None or not answer.truth:
+                self.notes["coupling", channel] = (
+                    f"channel {channel} stays coupled otherwise than DC: its levels are lost"
+                )
+
+    def agree(self, what: str, question: str, channel: int, sent: float, tolerance: float | None = None) -> float:
+        """The setting as the scope holds it; noted where it is not what was `sent`."""
         if not self.dialect.can(question):
             return sent
         stands = self.number(question, channel)
-        if abs(stands - sent) > max(tolerance, READ_BACK * abs(sent)):
+        if sent > 0.0 and stands <= 0.0 and tolerance is None:
+            raise ReplyError(self.name, f"answered '{question}' with {stands:g}, which no scope can stand at")
+        if abs(stands - sent) > (READ_BACK * abs(sent) if tolerance is None else tolerance):
             unit = self.dialect.driver.role[question].unit
             where = f" of channel {channel}" if channel else ""
-            raise BenchError(
-                f"{self.name}: '{question.rstrip('?')}'{where} was not taken: {show(sent, unit)} was sent, "
-                f"{show(stands, unit)} stands"
+            self.notes[what, channel] = (
+                f"the {what}{where} stays at {show(stands, unit)} although {show(sent, unit)} was sent"
             )
         return stands
 
     def number(self, question: str, channel: int) -> float:
-        """A finite number the scope answers."""
+        """A finite number the scope answers; raises `ReplyError` for any other."""
         answer = self.dialect.perform(question, channel=channel or None)
         value = answer.number if answer else math.nan
         if not math.isfinite(value):

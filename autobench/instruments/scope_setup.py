@@ -82,9 +82,9 @@ class Capture:
     """What one capture gave: a trace for each channel, all from one acquisition.
 
     `triggered` says that the record starts as the setup asked: from its trigger, or by itself where none was wanted.
-    `interval` is the time from point to point, s, as read back. `reason` says in words what was wrong, `None` where
-    nothing was. Where the acquisition never completed there is no record of it, only an older one: the capture is
-    stale, and its traces have no samples.
+    `interval` is the time from point to point, s, as read back. `reason` says in words what was wrong, a setting that
+    the scope did not take included; `None` where nothing was. Where the acquisition never completed there is no record
+    of it, only an older one: the capture is stale, and its traces have no samples.
     """
 
     traces: Mapping[int, Trace]

@@ -29,7 +29,7 @@ BOARD_FILE = "board file"
 # Share of an exact ratio by which a measured one may differ (common practice for divided clocks).
 RATIO_TOLERANCE = 1e-3
 RAIL_UP = 0.9  # share of nominal from which the reset pulse counts
-RIPPLE_SECONDS, RIPPLE_RATE = 45e-3, 2e6
+RIPPLE_SECONDS, RIPPLE_RATE = 60e-3, 2e6
 NO_SCOPE = "this bench has no scope behind relays"
 
 
@@ -95,7 +95,7 @@ class ScopePlanner:
         clock = self.board.clocks[name]
         limits, related = self.board.clock_limits(name), self.board.ratio(name)
         together = self._clocks.get(name)
-        sight = together or self.sights.sight([(name, clock.point, LOGIC)], 40e-6, 10.0 * self.board.nominal(name))
+        sight = together or self.sights.sight([(name, clock.point, LOGIC)], 24e-6, 10.0 * self.board.nominal(name))
         other = related[0] if related is not None and self._clocks.get(related[0]) is together else None
         ratio = related[1] if related is not None else None
         job = ClockJob(
@@ -165,7 +165,7 @@ class ScopePlanner:
 
     def line(self, step: Step, name: str, line: Line) -> PlannedStep:
         """One logic line; a line judged at the start comes from the start capture."""
-        sight = self._lines.get(name) or self.sights.sight([(name, line.point, LOGIC)], 5e-3, 25e6)
+        sight = self._lines.get(name) or self.sights.sight([(name, line.point, LOGIC)], 2.4e-3, 25e6)
         job = LineJob(
             line=name,
             point=line.point,

@@ -18,11 +18,12 @@ LOGIC = (-0.7, 5.7)  # V; a 5 V logic line with room for over- and undershoot
 COMPOSITE = (-0.3, 1.6)
 # Common practice: ten samples a period, five a shortest pulse.
 A_PERIOD, A_PULSE = 10.0, 5.0
-CLOCK_SECONDS, CLOCK_PERIODS = 40e-6, 60.0
-FAST_SECONDS = 5e-3
+# Lengths are twelve divisions of a 1-2-5 time base, so that no scope is asked for a record just over a screen.
+CLOCK_SECONDS, CLOCK_PERIODS = 24e-6, 60.0
+FAST_SECONDS = 2.4e-3
 FAST_FROM = 10e3  # Hz; a line that may be slower than this is looked at with peak detection
-SLOW_SECONDS, SLOW_RATE = 0.1, 500e3
-SYNC_SECONDS = 65e-3  # three fields of 50 Hz, so that two whole ones are always inside
+SLOW_SECONDS, SLOW_RATE = 0.12, 500e3
+SYNC_SECONDS = 60e-3  # three fields of 50 Hz, so that two whole ones are always inside
 START_SECONDS, START_BEFORE, START_RATE = 1.2, 0.1, 100e3
 
 

@@ -18,7 +18,8 @@ from autobench.signals.trace import Trace
 
 # Share of samples at the converter's ends from which a trace is useless for levels (common practice: 1 %).
 CLIPPED = 0.01
-LONG_LOOK = 2.6  # s; shows two edges of a line that moves once a second
+FILL_MARGIN = 0.05  # s; a scope may begin to fill a little after it was told to
+LONG_LOOK = 2.4  # s; shows two edges of a line that moves once a second
 LONG_LOOK_RATE = 25e3  # Sa/s of peak-detected extremes
 
 
@@ -67,6 +68,8 @@ class Captures:
         self._route.take({*also, *(point.relay for point in start.sight.points)})
         trigger = Trigger(start.sight.channel(start.rail), start.level, rising=start.level > 0)
         self.scope.arm(replace(setup_of(start.sight), trigger=trigger, before=start.before))
+        # A trigger that comes before the part ahead of it is filled is ignored.
+        self._wait(start.before * start.sight.seconds + FILL_MARGIN)
         self._start = (start, None)
 
     def collect_start(self) -> None:
@@ -106,7 +109,7 @@ class Captures:
 
 def void_reason(capture: Capture, trace: Trace) -> str | None:
     """Why a capture says nothing about this point, in words a technician can act on; None where it does."""
-    if capture.reason is not None and not capture.triggered:
+    if capture.reason is not None:
         return capture.reason
     if trace.samples.size < 2:
         return "the scope sent no samples"

@@ -24,8 +24,10 @@ from autobench.run.scope_actions import LEVEL_RULE, Place
 from autobench.signals.activity import Activity, State, find_activity, rate_ratio
 from autobench.signals.alias import Expected, rate_gate, stuck_gate
 from autobench.signals.families import Family, family
+from autobench.signals.frequency import Clarity, find_period
 
 MOVING = (State.MOVING, State.BURST)
+STEADY_EDGES = 6  # fewer may keep step by chance
 NO_LIMITS = Limits(Span(None, None, "V"), "for information")
 
 
@@ -62,7 +64,7 @@ def watch_line(captures: Captures, job: LineJob) -> LineSeen:
     expected = Expected(shortest=job.shortest)
     if activity.edges.count:
         gate = edge_gate(first, activity, expected)
-        return LineSeen(activity.state, activity.rate, activity, first, gate)
+        return LineSeen(activity.state, best_rate(first, activity), activity, first, gate)
     if first.trace.peak_detect:
         return LineSeen(activity.state, activity.rate, activity, first)
     rate = 1.0 / first.trace.interval
@@ -77,7 +79,16 @@ def watch_line(captures: Captures, job: LineJob) -> LineSeen:
         # Extremes of nearly every interval: it moves fast, and stands still in the first capture – an alias, or bursts.
         why = stuck_gate(rate, expected) or "still in the fast capture, moving in the long one: look again"
         return LineSeen(None, slow.rate, slow, long, why)
-    return LineSeen(slow.state, slow.rate, slow, long)
+    return LineSeen(slow.state, best_rate(long, slow), slow, long)
+
+
+def best_rate(seen: Seen, activity: Activity) -> Estimate:
+    """The rate of a line: by least squares over its edges where they keep step, else by counting pulses."""
+    grain = seen.trace.interval * (2.0 if seen.trace.peak_detect else 1.0)
+    period = find_period(activity.edges, Clarity(grain / math.sqrt(12.0), grain))
+    if period is not None and period.regular and period.edges >= STEADY_EDGES:
+        return period.frequency
+    return activity.rate
 
 
 def edge_gate(seen: Seen, activity: Activity, expected: Expected) -> str | None:

@@ -6,7 +6,7 @@ The state is what the receiver on the line would see: thresholds are the logic f
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -24,6 +24,8 @@ from autobench.signals.transitions import find_transitions
 COUNT_UNCERTAINTY = 1.0 / math.sqrt(6.0)
 # A static line spends less than this share of the samples away from its level (sparkle, a spike).
 STRAY_SHARE = 0.02
+# Sample intervals an edge must last before its duration is the line's and not the record's.
+RESOLVED = 3.0
 # Nothing drives the line if it wanders this far (V) without an edge.
 WANDER = 0.3
 # A burst leaves more than this share of the record still, and this many of its own pauses.
@@ -64,7 +66,13 @@ class Activity:
 
 
 def find_activity(trace: Trace, family: Family) -> Activity:
-    """The state of a line and its numbers, for a trace of any content and the family of what listens on the line."""
+    """The state of a line and its numbers, for a trace of any content and the family of what listens on the line.
+
+    Of a peak-detected trace the extremes on the side away from the line's usual level count, so that a pulse between
+    two samples is one pulse; a line that was at both levels in most intervals gives no more than one pulse an interval.
+    """
+    if trace.peak_detect:
+        return find_activity(away_from_rest(trace, family), family)
     histogram = count_samples(trace)
     levels = find_levels(trace, histogram)
     middle = 0.5 * (family.low_in + family.high_in)
@@ -89,6 +97,16 @@ def find_activity(trace: Trace, family: Family) -> Activity:
     )
 
 
+def away_from_rest(trace: Trace, family: Family) -> Trace:
+    """Of a peak-detected trace the lowest values if the line is mostly high, else the highest, one an interval."""
+    lowest, highest = trace.samples[0::2], trace.samples[1::2]
+    count = min(lowest.size, highest.size)
+    rests_high = float(np.count_nonzero(lowest >= trace.sample(family.high_in)))
+    rests_low = float(np.count_nonzero(highest <= trace.sample(family.low_in)))
+    samples = lowest[:count] if rests_high >= rests_low else highest[:count]
+    return replace(trace, samples=samples, interval=2.0 * trace.interval, peak_detect=False)
+
+
 def shares(histogram: Histogram, family: Family) -> tuple[float, float]:
     """Shares of the samples at or below the family's low input level, and at or above its high one."""
     if histogram.finite == 0:
@@ -104,7 +122,8 @@ def decide(
 ) -> State:
     """The state, from the most to the least certain sign."""
     if edges.count:
-        if transition > family.slowest:
+        # An edge between two samples only looks as slow as the samples are apart.
+        if transition > family.slowest and transition > RESOLVED * trace.interval:
             return State.SLOW
         return State.BURST if is_burst(trace, edges) else State.MOVING
     low, high = share

@@ -10,6 +10,8 @@ from autobench.judgement.reading import Reading
 from autobench.quantity import show
 
 MOST_SHOWN = 3
+# Quantities that the step's own name says already.
+PLAIN_QUANTITIES = ("voltage", "current", "resistance", "ripple", "rate", "answer")
 SHOWN_STATES = {"probing": "on for the polarity probe", "on": "ON", "tripped": "TRIPPED", "alarm": "NOT PROVED OFF"}
 
 
@@ -92,7 +94,8 @@ def reading_lines(reading: Reading, said: str | None = None) -> list[str]:
     point = f" [{reading.point}]" if reading.point else ""
     note = ", conditional" if reading.conditional else ""
     shown = "" if reading.value is None and reading.state is None else f"{reading.in_words()} – "
-    lines = [f"  {reading.step}{point}: {shown}{reading.verdict}{note}"]
+    what = "" if reading.quantity in PLAIN_QUANTITIES else f" {reading.quantity}"
+    lines = [f"  {reading.step}{what}{point}: {shown}{reading.verdict}{note}"]
     if reading.reason and reading.reason != said:
         lines.append(f"      {reading.reason}")
     return lines

@@ -296,8 +296,8 @@ def test_wrong_meter_and_relay_files_are_refused(source: Path, old: str, new: st
             "highest rate: {4: 250 MSa/s, 2: 500 MSa/s}",
             "samples > highest rate: stands from one channel upwards",
         ),
-        ("2: 6000, 60000,", "2: 60000, 6000,", "samples > memory > 2: depths stand from the smallest up"),
-        ("2: 6000, 60000,", "2: 6 k, 60000,", "samples > memory > 2: '6 k' is not a whole number"),
+        ("2: 1000, 10000,", "2: 10000, 1000,", "samples > memory > 2: depths stand from the smallest up"),
+        ("2: 1000, 10000,", "2: 1 k, 10000,", "samples > memory > 2: '1 k' is not a whole number"),
         (
             "origin: codes",
             "origin: code",
@@ -373,7 +373,7 @@ def test_a_shipped_scope_file_is_read_into_base_units() -> None:
     assert samples is not None
     assert driver.places == (1, 2, 3, 4)
     assert samples.time_scale == Span(5e-9, 50.0, "s")
-    assert samples.depths(1)[0] > samples.depths(2)[0] > samples.depths(3)[0] == samples.depths(4)[0]
+    assert samples.depths(1)[-1] > samples.depths(2)[-1] > samples.depths(3)[-1] == samples.depths(4)[-1]
     assert samples.fastest(3) == samples.fastest(4) == 250e6
     assert samples.full_scale == 255
     assert samples.trust.time_base == pytest.approx(25e-6)

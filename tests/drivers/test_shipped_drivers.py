@@ -9,6 +9,7 @@ import pytest
 
 from autobench.documents.driver import Driver
 from autobench.documents.driver_roles import DECODERS, ROLES
+from autobench.documents.driver_samples import Divisions, Samples, ScopeTrust
 from autobench.documents.driver_sections import (
     Action,
     Contacts,
@@ -26,7 +27,7 @@ from autobench.documents.reading import read
 from autobench.documents.section import Section
 
 README = folder("drivers") / "README.md"
-FOLDERS = {"supply": "supplies", "meter": "meters", "relays": "relays"}
+FOLDERS = {"supply": "supplies", "meter": "meters", "relays": "relays", "scope": "scopes"}
 SHIPPED = pytest.mark.parametrize("path", [path for _, path in list_drivers()], ids=lambda path: path.stem)
 CODE = re.compile(r"`([^`]+)`")
 
@@ -69,12 +70,13 @@ def test_a_shipped_driver_says_nothing_but_plain_units(path: Path) -> None:
     for action in read(path, Driver).actions.values():
         for line in action.lines:
             # IEEE 488.2, 7.7.3: a suffix follows its number directly or after a space
-            assert not re.search(r"\{(value|range|cycles|count)\}\s*[A-Za-z]", line)
+            assert not re.search(r"\{(value|range|cycles|count|factor|points|point)\}\s*[A-Za-z]", line)
 
 
 def test_the_first_drivers_lack_nothing() -> None:
     """The dialects of the shipped bench can do everything a round needs, so its bench file accepts no gap."""
-    assert {path.stem: read(path, Driver).missing() for _, path in list_drivers()} == {"m-1": (), "ps-3": (), "w-1": ()}
+    lacking = {path.stem: read(path, Driver).missing() for _, path in list_drivers()}
+    assert lacking == {"m-1": (), "o-1b": (), "ps-3": (), "w-1": ()}
 
 
 @pytest.mark.parametrize(
@@ -86,6 +88,7 @@ def test_the_first_drivers_lack_nothing() -> None:
         ("### `outputs` of a supply", Outputs),
         ("### `measures` of a meter", Measures),
         ("### `channels` of a relay multiplexer", Contacts),
+        ("### `samples` of a scope", Samples),
     ],
 )
 def test_the_page_explains_every_key_of_a_section_and_no_other(title: str, model: type[Section]) -> None:
@@ -116,6 +119,13 @@ def test_the_page_names_the_keys_of_a_meters_ranges() -> None:
     text = section("### `measures` of a meter")
     named = set(CODE.findall(text))
     for model in (Function, MeterRange, Speeds):
+        assert set(model.key_names()) <= named
+
+
+def test_the_page_names_the_keys_within_a_scopes_section() -> None:
+    """So are those of its divisions and of its accuracy."""
+    named = set(CODE.findall(section("### `samples` of a scope")))
+    for model in (Divisions, ScopeTrust):
         assert set(model.key_names()) <= named
 
 

@@ -11,7 +11,7 @@ import pytest
 from autobench.documents import driver_roles
 from autobench.documents.driver_sections import Action
 from autobench.errors import ReplyError
-from autobench.instruments.decoders import KEYED, PLAIN, Answer, decode
+from autobench.instruments.decoders import BY_LENGTH, KEYED, PLAIN, Answer, decode
 
 
 def decoded(text: str, answer: str, unit: str = "", **keys: Any) -> Answer:
@@ -21,7 +21,7 @@ def decoded(text: str, answer: str, unit: str = "", **keys: Any) -> Answer:
 
 def test_the_decoders_are_those_a_driver_file_may_name() -> None:
     """No decoder without a name in the grammar and no name without a decoder."""
-    assert {*PLAIN, *KEYED} == set(driver_roles.DECODERS)
+    assert {*PLAIN, *KEYED, *BY_LENGTH} == set(driver_roles.DECODERS)
     assert set(KEYED) == set(driver_roles.DECODER_KEYS)
 
 
