@@ -7,15 +7,22 @@ a run that says how it ended. No view and no instrument is known here.
 from __future__ import annotations
 
 import json
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, Engine, create_engine, event, insert, inspect, select, update
+from sqlalchemy import Connection, Engine, Executable, bindparam, create_engine, event, insert, inspect, select, update
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from autobench.errors import RecordError
-from autobench.events import Event, Exchanged, ReadingTaken, RunEnded, RunStarted, Watched, plain
+from autobench.events import Event, Exchanged, ReadingTaken, RunEnded, RunStarted, StepStarted, Watched, plain
 from autobench.record import schema
+
+ADD_RUN, ADD_EVENT, ADD_READING = insert(schema.runs), insert(schema.events), insert(schema.readings)
+END_RUN = update(schema.runs).where(schema.runs.c.run == bindparam("of_run"))
+# Events that wait for the next one that matters; a killed run may lose only these.
+WAITING = (Exchanged, Watched, StepStarted)
 
 UNFINISHED = "the run did not end: it was killed, or is still going on"
 
@@ -88,7 +95,7 @@ class RunRecord:
         self._engine = engine
         self._run = ""
         self._number = 0
-        self._waiting: list[tuple[Any, dict[str, Any]]] = []
+        self._waiting: list[tuple[Executable, dict[str, Any]]] = []
 
     def __enter__(self) -> Self:
         return self
@@ -104,29 +111,27 @@ class RunRecord:
         """Append one event; readings, notices and the run's start and end are on the disk when this returns."""
         if isinstance(happened, RunStarted):
             self._run = happened.run
-            self._waiting.append((insert(schema.runs), run_row(happened)))
+            self._waiting.append((ADD_RUN, run_row(happened)))
         self._number += 1
         data = plain(happened)
         at = data.pop("at")
         row = {"run": self._run, "number": self._number, "at": at, "kind": type(happened).__name__}
-        self._waiting.append((insert(schema.events), row | {"data": json.dumps(data, ensure_ascii=False)}))
+        self._waiting.append((ADD_EVENT, row | {"data": json.dumps(data, ensure_ascii=False)}))
         if isinstance(happened, ReadingTaken):
             columns = data["reading"] | {"budget": json.dumps(data["reading"]["budget"])}
-            self._waiting.append(
-                (insert(schema.readings), columns | {"run": self._run, "number": self._number, "at": at})
-            )
+            self._waiting.append((ADD_READING, columns | {"run": self._run, "number": self._number, "at": at}))
         if isinstance(happened, RunEnded):
-            ending = update(schema.runs).where(schema.runs.c.run == self._run)
             values = {"verdict": happened.verdict, "reason": happened.reason, "seconds": happened.seconds}
-            self._waiting.append((ending.values(**values), {}))
-        if not isinstance(happened, (Exchanged, Watched)):
+            self._waiting.append((END_RUN, values | {"of_run": self._run}))
+        if not isinstance(happened, WAITING):
             self._flush()
 
     def _flush(self) -> None:
         try:
             with self._engine.begin() as connection:
-                for statement, row in self._waiting:
-                    connection.execute(statement, row or None)
+                # Neighbours of one kind go in one call: a capture brings dozens of exchanges.
+                for statement, rows in groupby(self._waiting, key=itemgetter(0)):
+                    connection.execute(statement, [row for _, row in rows])
         except (SQLAlchemyError, OSError) as error:
             raise RecordError(f"the record cannot be written: {first_line(error)}") from error
         finally:
