@@ -53,7 +53,9 @@ class Planner:
         self.feeds = feeds_of(bench, drivers, board, self.options)
         scope = next((name for name, driver in drivers.items() if driver.kind == "scope"), None)
         samples = drivers[scope].samples if scope is not None else None
-        self.sights = Sights(bench, board, scope, samples.channels if samples is not None else ())
+        channels = samples.channels if samples is not None else ()
+        divisions = samples.divisions.horizontal if samples is not None else 10
+        self.sights = Sights(bench, board, scope, channels, divisions)
         self.scope = ScopePlanner(board, self.sights)
 
     def plan(self, sequence: SequenceFile, only: Sequence[str] = ()) -> Plan:

@@ -18,22 +18,24 @@ LOGIC = (-0.7, 5.7)  # V; a 5 V logic line with room for over- and undershoot
 COMPOSITE = (-0.3, 1.6)
 # Common practice: ten samples a period, five a shortest pulse.
 A_PERIOD, A_PULSE = 10.0, 5.0
-# Lengths are twelve divisions of a 1-2-5 time base, so that no scope is asked for a record just over a screen.
-CLOCK_SECONDS, CLOCK_PERIODS = 24e-6, 60.0
+CLOCK_SECONDS, CLOCK_PERIODS = 24e-6, 200.0
 FAST_SECONDS = 2.4e-3
 FAST_FROM = 10e3  # Hz; a line that may be slower than this is looked at with peak detection
 SLOW_SECONDS, SLOW_RATE = 0.12, 500e3
 SYNC_SECONDS = 60e-3  # three fields of 50 Hz, so that two whole ones are always inside
-START_SECONDS, START_BEFORE, START_RATE = 1.2, 0.1, 100e3
+START_SECONDS, START_BEFORE, START_RATE = 1.2, 0.1, 250e3
 
 
 class Sights:
     """Makes the sights of one board on one bench."""
 
-    def __init__(self, bench: Bench, board: Board, scope: str | None, channels: Sequence[int]) -> None:
+    def __init__(
+        self, bench: Bench, board: Board, scope: str | None, channels: Sequence[int], divisions: int = 10
+    ) -> None:
         self.bench = bench
         self.board = board
         self.scope = scope
+        self.divisions = divisions
         self.channels = tuple(
             channel for channel in channels if bench.routes is not None and f"{scope} {channel}" in bench.routes.slots
         )
@@ -56,7 +58,7 @@ class Sights:
         for channel, (net, point, (low, high)) in zip(self.channels, named, strict=False):
             relay = self.bench.channel(self.board.board, point, f"{self.scope} {channel}")
             points.append(ScopePoint(net, point, channel, relay or 0, low, high))
-        return Sight(tuple(points), seconds, rate, peak, bandwidth_limit)
+        return Sight(tuple(points), whole_screens(seconds, self.divisions), rate, peak, bandwidth_limit)
 
     def clocks(self) -> dict[str, Sight]:
         """Clock to its sight: all together where the channels suffice, so that ratios are exact."""
@@ -114,6 +116,14 @@ class Sights:
                 named.append((name, line.point, LOGIC))
         sight = self.sight(named[: len(self.channels)], START_SECONDS, START_RATE, peak=True)
         return StartSight(sight, rail_name, 0.5 * nominal, START_BEFORE)
+
+
+def whole_screens(seconds: float, divisions: int) -> float:
+    """The shortest record of at least `seconds` that a 1-2-5 time base of so many divisions can show."""
+    wanted = seconds / divisions
+    decade = 10.0 ** math.floor(math.log10(wanted))
+    step = next(factor for factor in (1.0, 2.0, 5.0, 10.0) if factor * decade >= wanted * (1.0 - 1e-9))
+    return step * decade * divisions
 
 
 def is_fast(line: Line) -> bool:
