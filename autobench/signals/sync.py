@@ -16,7 +16,7 @@ from autobench.signals.trace import Trace
 # Sync is 30 % of a full signal and blanking may be all there is: the first cut is placed low enough for both.
 FIRST_CUT = 0.15
 # Back porch: this share of the pulse's own width after it ends, for as long again (4.7 µs sync, 5.8 µs porch).
-PORCH_FROM, PORCH_TO = 0.25, 0.95
+PORCH_FROM, PORCH_TO = 0.15, 0.45
 MOST_PULSES = 400
 # A difference below so many standard deviations of noise is no sync.
 LEAST_NOISE = 6.0
