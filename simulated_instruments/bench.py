@@ -140,7 +140,7 @@ def circuit_of(board: str, circuit: Path | None) -> Circuit:
 
 def fault_places(circuit: Circuit, wiring: Wiring, board: str) -> list[FaultPlace]:
     """Board faults first, then bench faults."""
-    return [*board_fault_places(circuit), *bench_fault_places(wiring, board)]
+    return [*board_fault_places(circuit), *bench_fault_places(wiring, board, circuit.points())]
 
 
 def checked_options(circuit: Circuit, options: Mapping[str, str]) -> dict[str, str]:
@@ -185,7 +185,9 @@ def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[st
     """The instruments of the wiring, each at its terminals."""
     from simulated_instruments.devices.meter_conf_read import ConfReadMeter
     from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
+    from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
     from simulated_instruments.devices.supply_channel_list import ChannelListSupply
+    from simulated_instruments.scope_probes import ScopeSockets
     from simulated_instruments.world import MeterSockets, RelayContacts, SupplySockets
 
     def made(name: str, device: str) -> Device:
@@ -195,6 +197,8 @@ def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[st
             return ConfReadMeter(name, clock, MeterSockets(world), seed)
         if device == "W-1":
             return SlotChannelRelays(name, clock, RelayContacts(world), seed)
+        if device == "O-1b" and world.probes:
+            return PreambleDataScope(name, clock, ScopeSockets(world.probes), seed)
         raise UsageError(f"the wiring file names a device '{device}' for '{name}', which there is none of")
 
     return {name: made(name, place.device) for name, place in wiring.instruments.items()}

@@ -15,9 +15,11 @@ from simulated_instruments.benches.truth import OutputChange, OutputTruth, Truth
 from simulated_instruments.benches.wiring import SupplyWiring, Wiring
 from simulated_instruments.board.assembly import Assembly
 from simulated_instruments.board.board import Board
+from simulated_instruments.board.board_nets import BoardNets
 from simulated_instruments.board.network import TwoEnded
 from simulated_instruments.board.sources import LimitedSource
 from simulated_instruments.devices.terminals import OutputPoint, OutputSetting
+from simulated_instruments.scope_probes import ScopeProbes
 
 HIGH, LOW = "meter HI", "meter LO"
 OPEN = float("inf")  # ohm
@@ -59,6 +61,11 @@ class World:
         fed = [output.source for output in self._outputs.values() if output.feeds]
         wires = [*self._leads(assembly), *self._paths()]
         self.board = Board(assembly, wires, [*fed, self._ohms_source], clock.now())
+        self.nets = BoardNets(self.board, self.board.activity) if self.board.activity else None
+        self.probes = ScopeProbes(self.nets, positions, wiring, clock, self.lock) if self.nets else None
+        signals = assembly.circuit.logic_points()
+        self._signals = {place: signals[point] for point, place in positions.items() if point in signals}
+        self._high_signal: str | None = None
         self.relays(frozenset())
 
     # Wires
@@ -125,6 +132,9 @@ class World:
         """The relays are told now that exactly these channels should be closed."""
         with self.lock:
             closed = (told - self.damage.stuck_open) | self.damage.stuck_closed
+            if self.probes:
+                self.probes.moved(self.clock.now(), closed)
+            self._high_signal = self._signal(closed, self.wiring.routes.high)
             high, low = (self._reached(closed, slot) for slot in (self.wiring.routes.high, self.wiring.routes.low))
             if (high, low) == (self._high, self._low):
                 return
@@ -137,6 +147,11 @@ class World:
     def _reached(self, closed: frozenset[int], slot: int) -> tuple[int, ...]:
         positions = {channel % 100 for channel in closed if channel // 100 == slot}
         return tuple(sorted(positions & self._touched.keys()))
+
+    def _signal(self, closed: frozenset[int], slot: int) -> str | None:
+        """The net a meter input touches, if it touches one that carries signals."""
+        places = sorted(channel % 100 for channel in closed if channel // 100 == slot)
+        return next((self._signals[place] for place in places if place in self._signals), None)
 
     def drive(self, amps: float, compliance: float) -> None:
         """The meter's ohms source is set now."""
@@ -179,6 +194,9 @@ class World:
         """Mean volts HI to LO over the `aperture` seconds that end now."""
         with self.lock:
             now = self.clock.now()
+            if self._high_signal and self._low and self.probes:
+                low = self.board.volts(now, self._node(LOW, self._low), self.board.circuit.reference)
+                return self.probes.mean(self._high_signal, now - aperture, now) - low
             if self._high and self._low:
                 path = self.wiring.routes.path_ohms * (1.0 / len(self._high) + 1.0 / len(self._low))
                 return self._across(max(self._same_since, now - aperture), now) * input_ohms / (input_ohms + path)
@@ -190,6 +208,8 @@ class World:
         """Names what the meter is connected to."""
         with self.lock:
             ends = ["+".join(self._touched[place] for place in end) or "open" for end in (self._high, self._low)]
+            if self._high_signal and not self._high:
+                ends[0] = self._high_signal
             return " to ".join(ends)
 
     # Truth

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -24,21 +25,25 @@ class BenchDamage:
     unplugged: set[str] = field(default_factory=set)
 
 
-def bench_fault_places(wiring: Wiring, board: str) -> list[FaultPlace]:
-    """Every bench fault at every place, in the catalogue's order."""
+def bench_fault_places(wiring: Wiring, board: str, supplied: Collection[str]) -> list[FaultPlace]:
+    """Every bench fault at every place, in the catalogue's order; `supplied` are the points on supply nodes, which are
+    what the meter's relays are for."""
     supply = wiring.supply.instrument
     places = [
         FaultPlace(REVERSED, supply, feed.rail, "bench", f"the leads from the {supply} to the inlet are swapped")
-        for feed in wiring.supply.feeds
+        for feed in wiring.supply.feeds[:1]
     ]
     points = {position: point for point, position in wiring.fixtures.get(board, {}).items()}
     places += [
         FaultPlace(STUCK, str(channel), None, "bench", f"relay {channel} (to {points[channel % 100]}) no longer moves")
         for channel in wiring.channels(board)
+        if points[channel % 100] in supplied
     ]
     # The meter first: it is what the fault means when no instrument is named.
     names = sorted(wiring.instruments, key=lambda name: name != wiring.routes.meter)
-    return places + [FaultPlace(UNPLUGGED, name, None, "bench", f"{name}: no answer, as if unplugged") for name in names]
+    return places + [
+        FaultPlace(UNPLUGGED, name, None, "bench", f"{name}: no answer, as if unplugged") for name in names
+    ]
 
 
 def damage_bench(damage: BenchDamage, place: FaultPlace, tolerance: Tolerance) -> None:

@@ -48,13 +48,15 @@ class SupplyWiring:
 
 @dataclass(frozen=True)
 class Routes:
-    """Relay slots behind the meter's HI and LO, and the resistance (Ω) of one closed path."""
+    """Relay slots behind the meter's HI and LO and behind each scope input, and the resistance (Ω) of one closed
+    path."""
 
     relays: str
     meter: str
     high: int
     low: int
     path_ohms: float
+    scope: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -118,11 +120,12 @@ def read_supply(entry: Entry, ambient: float) -> SupplyWiring:
 
 def read_routes(entry: Entry) -> Routes:
     """The relay slots."""
-    entry.only("relays", "meter", "high", "low", "path")
+    entry.only("relays", "meter", "high", "low", "scope", "path")
     return Routes(
         relays=entry["relays"].words(),
         meter=entry["meter"].words(),
         high=entry["high"].whole(),
         low=entry["low"].whole(),
         path_ohms=entry["path"].number("ohm"),
+        scope=tuple(int(word) for word in entry["scope"].words().split(",")),
     )

@@ -6,9 +6,10 @@ It holds values only; `board` makes the network of them.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from simulated_instruments.board.circuit import Circuit, Part, Rail
+from simulated_instruments.board.condition import Condition
 from simulated_instruments.board.tolerance import Tolerance
 
 
@@ -17,7 +18,8 @@ class Assembly:
     """Values of one specimen. Faults change them before the board is built, nothing changes them afterwards.
 
     `ohms` of copper by element name; `shorts` (Ω) across capacitors by name; `farads` by capacitor; `amps` at nominal
-    volts and `siemens` of each drawing part; `states` factors by part and state; times in s.
+    volts and `siemens` of each drawing part; `states` factors by part and state; times in s; `processor` is the time
+    from the CPU's rail until it can run, infinite if it never can; `condition` is what is broken in the logic.
     """
 
     circuit: Circuit
@@ -32,6 +34,8 @@ class Assembly:
     oscillator: float
     reset: float
     software: float
+    processor: float = 0.0
+    condition: Condition = field(default_factory=Condition)
 
 
 def assemble(circuit: Circuit, options: Mapping[str, str], tolerance: Tolerance) -> Assembly:
@@ -87,7 +91,9 @@ def draws(
         parts = [part for part in drawing(circuit) if part.rail == rail.name]
         plain = {part.name: chosen.get(part.name, part.draws) for part in parts}
         share_out(circuit, rail, plain, tolerance, amps, siemens)
-    return amps, siemens
+    # In the circuit's order, which is that of the part states too, whatever rail a part is on.
+    order = [part.name for part in drawing(circuit) if part.name in amps]
+    return {name: amps[name] for name in order}, {name: siemens[name] for name in order}
 
 
 def share_out(
@@ -103,9 +109,10 @@ def share_out(
     if total <= 0.0:
         return
     board = tolerance.factor(f"current {rail.name}", circuit.spread.current)
-    passive = 1.0 / (circuit.unpowered * tolerance.factor(f"unpowered {rail.name}", circuit.spread.unpowered))
+    ohms = rail.unpowered or circuit.unpowered
+    passive = 1.0 / (ohms * tolerance.factor(f"unpowered {rail.name}", circuit.spread.unpowered))
     own = {name: draw * tolerance.factor(f"part {name}", circuit.spread.part) for name, draw in plain.items()}
-    wanted = (total + rail.nominal / circuit.unpowered) * board - rail.nominal * passive
+    wanted = (total + rail.nominal / ohms) * board - rail.nominal * passive
     for name, draw in own.items():
         amps[name] = draw * wanted / sum(own.values())
         siemens[name] = passive * plain[name] / total

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from simulated_instruments.board.activity import Activity
 from simulated_instruments.board.assembly import Assembly
+from simulated_instruments.board.consequences import settle
 from simulated_instruments.board.loads import Array
 from simulated_instruments.board.network import Load, Network, TwoEnded
 from simulated_instruments.board.sources import LimitedSource
@@ -26,6 +28,9 @@ class Board:
         self, assembly: Assembly, wires: Sequence[TwoEnded], sources: Sequence[LimitedSource], start: float
     ) -> None:
         self.assembly, self.circuit = assembly, assembly.circuit
+        self.activity = Activity(assembly) if assembly.circuit.signals else None
+        if self.activity:
+            settle(assembly, self.activity)
         self.states = PartStates(assembly)
         self.network = Network(
             reference=self.circuit.reference,

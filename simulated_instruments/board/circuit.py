@@ -6,19 +6,22 @@ A node is named `net.place` (`+5V.cpu`), or like the pin it is (`U1.11`) where a
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from autobench.quantity import Span
+from simulated_instruments.board.signals import Signals
 
 
 @dataclass(frozen=True)
 class Rail:
-    """A supply input: its two nodes at the board's inlet and its nominal volts."""
+    """A supply input: its two nodes at the board's inlet, its nominal volts. `unpowered` is the passive resistance (Ω)
+    of its chips far below a junction, where it is not that of the whole board."""
 
     name: str
     inlet: str
     ground: str
     nominal: float
+    unpowered: float | None = None
 
 
 @dataclass(frozen=True)
@@ -53,7 +56,7 @@ class Part:
     """A part with pins on nodes. One that draws current does so from pin `supply` to pin `ground`.
 
     `draws` (A) is the current at the rail's nominal volts with the part doing its full work; `states` are factors
-    on it by state.
+    on it by state. `logic` gives the nets of its other pins, which carry signals and no supply current.
     """
 
     name: str
@@ -65,6 +68,7 @@ class Part:
     draws: float
     states: Mapping[str, float]
     rail: str | None
+    logic: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -100,7 +104,8 @@ class StartUp:
 
 @dataclass(frozen=True)
 class Circuit:
-    """One board type as soldered. `unpowered` is the passive resistance (Ω) of a rail far below a junction."""
+    """One board type as soldered. `unpowered` is the passive resistance (Ω) of a rail far below a junction; `signals`
+    is its logic, None where a file describes the supply side alone."""
 
     name: str
     words: str
@@ -113,6 +118,7 @@ class Circuit:
     unpowered: float
     spread: Spread
     start_up: StartUp
+    signals: Signals | None = None
 
     @property
     def reference(self) -> str:
@@ -122,6 +128,10 @@ class Circuit:
     def points(self) -> dict[str, str]:
         """Every place that can be touched (`U1.11`), with its node."""
         return {f"{part.name}.{pin}": node for part in self.parts.values() for pin, node in part.pins.items()}
+
+    def logic_points(self) -> dict[str, str]:
+        """Every place where a signal can be touched (`U1.27`), with its net."""
+        return {f"{part.name}.{pin}": net for part in self.parts.values() for pin, net in part.logic.items()}
 
 
 def net_of(node: str) -> str:

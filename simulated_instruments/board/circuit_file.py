@@ -18,7 +18,13 @@ from simulated_instruments.board.circuit import (
     net_of,
 )
 from simulated_instruments.board.document import Entry, read_entries
+from simulated_instruments.board.reset import timer_width
+from simulated_instruments.board.signals_file import read_signals
 
+FIELDS = (
+    "circuit", "words", "rails", "unpowered", "spread", "start up", "options", "copper", "capacitors", "signals",
+    "parts",
+)  # fmt: skip
 CIRCUITS = Path(__file__).parent / "circuits"
 
 
@@ -45,7 +51,7 @@ def read_circuit(path: Path) -> Circuit:
 def read_once(path: Path, changed: int, size: int) -> Circuit:  # noqa: ARG001 (both are part of the key)
     """`read_circuit` for one state of the file."""
     top = read_entries(path)
-    top.only("circuit", "words", "rails", "unpowered", "spread", "start up", "options", "copper", "capacitors", "parts")
+    top.only(*FIELDS)
     rails = {name: read_rail(name, entry) for name, entry in top["rails"].pairs()}
     if not rails:
         raise top["rails"].wrong("at least one rail is wanted")
@@ -66,15 +72,20 @@ def read_once(path: Path, changed: int, size: int) -> Circuit:  # noqa: ARG001 (
         unpowered=top["unpowered"].number("ohm"),
         spread=read_spread(top["spread"]),
         start_up=read_start_up(top["start up"]),
+        signals=read_signals(signals) if (signals := top.get("signals")) else None,
     )
     check(circuit, top)
     return circuit
 
 
 def read_rail(name: str, entry: Entry) -> Rail:
-    """`+5V: {inlet: NODE, ground: NODE, nominal: 5 V}`."""
-    entry.only("inlet", "ground", "nominal")
-    return Rail(name, entry["inlet"].words(), entry["ground"].words(), entry["nominal"].number("V"))
+    """`+5V: {inlet: NODE, ground: NODE, nominal: 5 V}`, perhaps with `unpowered: 3.3 kohm`."""
+    entry.only("inlet", "ground", "nominal", "unpowered")
+    own = entry.get("unpowered")
+    if own and not own.number("ohm") > 0.0:
+        raise own.wrong("must be more than 0 Ω")
+    nominal = entry["nominal"].number("V")
+    return Rail(name, entry["inlet"].words(), entry["ground"].words(), nominal, own.number("ohm") if own else None)
 
 
 def read_copper(entry: Entry) -> Copper:
@@ -110,7 +121,7 @@ def read_capacitor(name: str, entry: Entry) -> Capacitor:
 
 def read_part(name: str, entry: Entry, rails: dict[str, Rail]) -> tuple[Part, list[Copper]]:
     """A part and, where it sits in a socket, the contacts between its pins and the tracks."""
-    entry.only("kind", "words", "socket", "pins", "supply", "ground", "draws", "states")
+    entry.only("kind", "words", "socket", "pins", "logic", "supply", "ground", "draws", "states")
     pins = {pin: node.words() for pin, node in entry["pins"].pairs()}
     contacts: list[Copper] = []
     socket = entry.get("socket")
@@ -120,6 +131,7 @@ def read_part(name: str, entry: Entry, rails: dict[str, Rail]) -> tuple[Part, li
             ohms = socket.number("ohm")
             contacts.append(Copper(f"socket {contact}", "socket", name, node, contact, ohms, None, net_of(node)))
         pins = {pin: f"{name}.{pin}" for pin in pins}
+    logic = entry.get("logic")
     draws, supply, ground, states = (entry.get(key) for key in ("draws", "supply", "ground", "states"))
     for pin_entry in (supply, ground):
         if pin_entry and pin_entry.words() not in pins:
@@ -139,6 +151,7 @@ def read_part(name: str, entry: Entry, rails: dict[str, Rail]) -> tuple[Part, li
         draws=draws.number("A") if draws else 0.0,
         states={state: read_share(share) for state, share in states.pairs()} if states else {},
         rail=rail,
+        logic={pin: net.words() for pin, net in logic.pairs()} if logic else {},
     )
     return part, contacts
 
@@ -182,7 +195,13 @@ def read_spread(entry: Entry) -> Spread:
 def read_start_up(entry: Entry) -> StartUp:
     """The times of the start-up."""
     entry.only("oscillator", "reset", "software")
-    return StartUp(entry["oscillator"].number("s"), entry["reset"].number("s"), entry["software"].number("s"))
+    reset = entry["reset"]
+    if reset.text is None:
+        reset.only("ohms", "farads")
+        held = timer_width(reset["ohms"].number("ohm"), reset["farads"].number("F"))
+    else:
+        held = reset.number("s")
+    return StartUp(entry["oscillator"].number("s"), held, entry["software"].number("s"))
 
 
 def check(circuit: Circuit, top: Entry) -> None:

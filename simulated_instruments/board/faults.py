@@ -6,35 +6,17 @@ of the allowed places.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from simulated_instruments.board.circuit import Circuit, Copper
+from simulated_instruments.board.fault_place import BoardFault, FaultPlace
+from simulated_instruments.board.logic_faults import LOGIC_FAULTS
 
 if TYPE_CHECKING:  # a list of faults needs no arithmetic
     from simulated_instruments.board.assembly import Assembly
 
 OPEN = float("inf")  # ohm
-
-
-@dataclass(frozen=True)
-class FaultPlace:
-    """One fault at one place: `part` and `net` it sits on, `kind` board or bench, and `words`: what is broken."""
-
-    fault: str
-    part: str
-    net: str | None
-    kind: str
-    words: str
-
-
-@dataclass(frozen=True)
-class BoardFault:
-    """Where a fault can be on a circuit, and what it does to a specimen there."""
-
-    places: Callable[[Circuit], list[FaultPlace]]
-    damage: Callable[[Assembly, str], None]
 
 
 def series_contacts(circuit: Circuit) -> dict[str, Copper]:
@@ -89,6 +71,7 @@ BOARD_FAULTS: Mapping[str, BoardFault] = {
     "decoupler-short": BoardFault(shorted_places, short),
     "inlet-open": BoardFault(open_places, open_contact),
     "connector-resistance": BoardFault(worn_places, wear),
+    **LOGIC_FAULTS,
 }
 
 
@@ -100,3 +83,6 @@ def board_fault_places(circuit: Circuit) -> list[FaultPlace]:
 def damage(assembly: Assembly, place: FaultPlace) -> None:
     """Do to the specimen what `place` says."""
     BOARD_FAULTS[place.fault].damage(assembly, place.part)
+
+
+__all__ = ["BOARD_FAULTS", "BoardFault", "FaultPlace", "board_fault_places", "damage"]

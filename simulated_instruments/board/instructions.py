@@ -1,7 +1,7 @@
 """The class R instruction set as far as its pins show it: which machine cycles, how long, and where the program goes.
 
-Registers and flags are not kept: what only they decide (a condition, a pointer) the caller answers. Lengths are T-states
-of the CPU's data sheet (from memory).
+Registers and flags are not kept: what only they decide (a condition, a pointer) the caller answers. Lengths are
+T-states of the CPU's data sheet (from memory).
 """
 
 from __future__ import annotations
@@ -73,7 +73,12 @@ def last_quarter(y: int, z: int) -> Instruction:
     if z == 0:
         return Instruction((F5,), RETURN, 0, True, (F5, R3, R3))
     if z == 1:
-        odd = {1: plain(F4, R3, R3, flow=RETURN), 3: plain(F4), 5: plain(F4, flow=POINTER), 7: plain(F6, flow=STACK_SET)}
+        odd = {
+            1: plain(F4, R3, R3, flow=RETURN),
+            3: plain(F4),
+            5: plain(F4, flow=POINTER),
+            7: plain(F6, flow=STACK_SET),
+        }
         return odd.get(y, plain(F4, R3, R3, flow=POP))
     if z == 2:
         return Instruction((F4, R3, R3), JUMP, 2, True, (R3,))

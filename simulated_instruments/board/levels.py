@@ -22,7 +22,7 @@ LOW, HIGH, UNDRIVEN, FIGHT, SHORT = 0, 1, 2, 3, 4
 UPPER_VOLTS = 3.5
 UPPER_OHMS = 130.0
 LOWER_OHMS = (25.0, 45.0)
-# The upper stage's own drive comes on top of what flows through the lower one (LS short-circuit currents, common practice).
+# The upper stage's own drive comes on top of what flows through the lower one (common practice).
 UPPER_EXCESS = 1.6
 SHORTED_VOLTS = (0.02, 0.08)
 
@@ -48,7 +48,7 @@ FAMILIES = {"LS": LS, "NMOS": NMOS, "CMOS": CMOS, "clock pin": CLOCK_PIN}
 # What a net comes to when nothing drives it, and how fast.
 TTL_FLOAT, TTL_CONSTANT = 1.45, 0.3e-6  # the current of an LS input charges the track
 NMOS_FLOAT, NMOS_CONSTANTS = 1.60, (20e-6, 200e-6)  # leakage alone
-PULL_UP, PULL_UP_CONSTANTS = 4.80, (0.25e-6, 0.5e-6)  # 4.7 kΩ and what 50 pF to 100 pF of bus make of it
+PULL_UP, PULL_UP_CONSTANTS = 4.80, (0.06e-6, 0.12e-6)  # 1.5 kΩ and what 40 pF to 80 pF of bus make of it
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,8 @@
 """A stream of class R machine cycles, and the exact edges it makes on every pin. It knows no program and no board.
 
-Positions are T-states from the start of the stream. Timing inside a cycle (T-state boundaries and half T-states) is that
-of the CPU's data sheet (from memory): an opcode fetch has its strobes low in T1 and T2 and refreshes in T3 and T4.
+Positions are T-states from the start of the stream. Timing inside a cycle (T-state boundaries and half T-states) is
+that of the CPU's data sheet (from memory): an opcode fetch has its strobes low in T1 and T2 and refreshes in T3 and
+T4.
 """
 
 from __future__ import annotations
@@ -29,9 +30,9 @@ OWN_WAITS = 2.0
 class Cycles:
     """Machine cycles one after another; arrays have one element a cycle.
 
-    `kinds`, `lengths` (T-states with the internal ones), `addresses`, `values` (on the data bus), `high_halves` (what the
-    refresh address has in its upper byte), `halted` (whether the CPU is halted). `aligned` is the number of T-states a
-    wait pattern aligns every cycle to, or 0.
+    `kinds`, `lengths` (T-states with the internal ones), `addresses`, `values` (on the data bus), `high_halves` (what
+    the refresh address has in its upper byte), `halted` (whether the CPU is halted). `aligned` is the number of
+    T-states a wait pattern aligns every cycle to, or 0.
     """
 
     kinds: Whole
@@ -123,7 +124,7 @@ class Cycles:
         """Edges (T-states) of an output and its level after each (0 low, 1 high)."""
         if name == "HALT":
             return self.per_cycle((~self.halted).astype(np.int64))
-        return from_low_spans(self.low_spans(name))
+        return from_low_spans(self.low_spans(name), self.period)
 
     def per_cycle(self, codes: Codes) -> tuple[Array, Codes]:
         """Edges of what holds from the start of each cycle to that of the next."""
@@ -139,13 +140,13 @@ class Cycles:
         return ascending(edges % self.period, codes)
 
 
-def from_low_spans(spans: Sequence[Span]) -> tuple[Array, Codes]:
-    """Edges of a line that is low in `spans`, none of which touch, and high otherwise."""
+def from_low_spans(spans: Sequence[Span], period: float) -> tuple[Array, Codes]:
+    """Edges within `period` of a line that is low in `spans`, none of which touch, and high otherwise."""
     edges = np.concatenate([end for span in spans for end in span]) if spans else np.empty(0)
     levels = [np.full(end.size, high, dtype=np.int64) for span in spans for high, end in enumerate(span)]
     if not edges.size:
         return np.zeros(1), np.ones(1, dtype=np.int64)
-    return ascending(edges, np.concatenate(levels))
+    return ascending(edges % period, np.concatenate(levels))
 
 
 def ascending(edges: Array, codes: Codes) -> tuple[Array, Codes]:

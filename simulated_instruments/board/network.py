@@ -79,7 +79,7 @@ class Network:
         self.scale: Array = np.ones(len(self.loads))
         self._load_amps = np.array([load.amps for load in loads], dtype=np.float64)
         self._load_nominal = np.array([load.nominal for load in loads], dtype=np.float64)
-        self._load_ends = self._incidence(loads)
+        self.load_ends = self._incidence(loads)
         self._resistor_ends = self._incidence(resistors)
         self._siemens = np.array([conductance(element.value) for element in resistors], dtype=np.float64)
         self._place = {element.name: place for place, element in enumerate(resistors)}
@@ -114,7 +114,7 @@ class Network:
 
     def across_loads(self, volts: Array) -> Array:
         """Volts across each load."""
-        across: Array = self._load_ends @ volts[: self.size]
+        across: Array = self.load_ends @ volts[: self.size]
         return across
 
     def source_across(self, place: int, volts: Array) -> float:
@@ -186,8 +186,8 @@ class Network:
         inner = volts[: self.size]
         missing: Array = self._steep @ inner - self._offset
         if self.loads:
-            amps = load_currents(self._load_ends @ inner, self._load_amps * self.scale, self._load_nominal)
-            missing += amps @ self._load_ends
+            amps = load_currents(self.load_ends @ inner, self._load_amps * self.scale, self._load_nominal)
+            missing += amps @ self.load_ends
         for place, source in enumerate(self.sources):
             if source.connected:
                 amps_out = source.amps(time, self.source_across(place, volts))
@@ -199,9 +199,9 @@ class Network:
     def _jacobian(self, volts: Array) -> Array:
         """Derivative of `_missing` by the node volts."""
         jacobian = self._steep.copy()
-        across = self._load_ends @ volts[: self.size]
+        across = self.load_ends @ volts[: self.size]
         slopes = load_slopes(across, self._load_amps * self.scale, self._load_nominal)
-        jacobian += self._load_ends.T @ (self._load_ends * slopes[:, None])
+        jacobian += self.load_ends.T @ (self.load_ends * slopes[:, None])
         for source, ends in zip(self.sources, self._source_ends, strict=True):
             jacobian += source.slope() * np.outer(ends, ends)
         return jacobian
@@ -212,7 +212,7 @@ class Network:
         found = []
         for element, siemens, across in zip(self.resistors, self._siemens, self._resistor_ends @ inner, strict=True):
             found.append(Flow(element.name, element.plus, element.minus, float(siemens * across)))
-        currents = load_currents(self._load_ends @ inner, self._load_amps * self.scale, self._load_nominal)
+        currents = load_currents(self.load_ends @ inner, self._load_amps * self.scale, self._load_nominal)
         found += [
             Flow(load.name, load.plus, load.minus, float(amps)) for load, amps in zip(self.loads, currents, strict=True)
         ]

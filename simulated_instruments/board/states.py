@@ -15,14 +15,17 @@ import numpy as np
 from simulated_instruments.board.assembly import Assembly, drawing
 from simulated_instruments.board.loads import Array
 
-# A chip works from WORKS_FROM of its nominal rail upward and stops below STOPS_BELOW (common practice for TTL and NMOS,
-# whose data sheets promise nothing below 95 %).
+# A chip begins to work at WORKS_FROM of its nominal rail and stops below STOPS_BELOW (common practice for TTL and NMOS,
+# whose data sheets promise nothing below 95 %). The two lie wider apart than a limited supply's rail moves when the
+# chips stop, so that a board which gets too little current sits still instead of hunting.
 WORKS_FROM = 0.70
-STOPS_BELOW = 0.64
-# Die and board warm by this much at nominal volts, and draw that much less for it.
+STOPS_BELOW = 0.50
+# Die and board warm by this much, with the rail at WARM_AT of nominal, and draw that much less for it.
 WARM_BY = 25.0  # °C
+WARM_AT = 0.95
 WARM_IN = 180.0  # s
 PER_DEGREE = -0.0015
+RESET_KINDS = ("reset timer", "reset supervisor")
 
 
 @dataclass(frozen=True)
@@ -62,7 +65,33 @@ def video(part: str, state: BoardState) -> str:
     return "run" if state.powered(part) and state.clock_since is not None else "no clock"
 
 
-BEHAVIOUR: Mapping[str, Callable[[str, BoardState], str]] = {"cpu": cpu, "dram": dram, "video": video}
+def buffer(part: str, state: BoardState) -> str:
+    """A data buffer has work while the CPU runs; one that is enabled against others then fights them."""
+    return "run" if state.powered(part) and state.running_since is not None else "idle"
+
+
+BEHAVIOUR: Mapping[str, Callable[[str, BoardState], str]] = {
+    "cpu": cpu,
+    "dram": dram,
+    "ram": dram,
+    "video": video,
+    "video controller": video,
+    "gate array": video,
+    "data buffer": buffer,
+}
+
+
+@dataclass(frozen=True)
+class Epoch:
+    """From `start` on, until the next one: the parts that work, and when clock, reset release, CPU and software come
+    (or came); None for what does not come."""
+
+    start: float
+    powered: frozenset[str]
+    clock: float | None
+    released: float | None
+    running: float | None
+    ready: float | None
 
 
 class PartStates:
@@ -85,6 +114,7 @@ class PartStates:
         self._warm_at = 0.0
         self._states: dict[str, str] = {}
         self._factors = np.ones(len(self.parts))
+        self.epochs: list[Epoch] = [Epoch(-math.inf, frozenset(), None, None, None, None)]
         self._refresh(0.0)
 
     def at(self, time: float, across: Array) -> BoardState:
@@ -97,8 +127,9 @@ class PartStates:
     def _plan(self) -> None:
         """From the rails so far: when the oscillator stands, reset ends, the CPU runs, the software is through."""
         clock = self._after("oscillator", self.assembly.oscillator)
-        released = self._after("reset timer", self.assembly.reset)
-        running = latest(clock, released, self._after("cpu", 0.0))
+        resetting = next((kind for kind in RESET_KINDS if kind in self._by_kind), RESET_KINDS[0])
+        released = self._after(resetting, self.assembly.reset)
+        running = latest(clock, released, self._after("cpu", self.assembly.processor))
         ready = None if running is None else running + self.assembly.software
         self._milestones = (clock, released, running, ready)
 
@@ -127,11 +158,13 @@ class PartStates:
         """Time passed from `begin` to `end` while the parts' volts went from `before` to `after`; True if a part
         changed its state."""
         self._warmth = self.warmth(end)
-        self._warm_target = WARM_BY * float(np.mean(np.square(after / self._nominal)))
+        self._warm_target = WARM_BY * float(np.mean(np.square(after / (WARM_AT * self._nominal))))
         self._warm_at = end
         rails_changed = self._watch_rails(begin, end, before, after)
         if rails_changed:
             self._plan()
+            names = (part.name for part, works in zip(self.parts, self._is_powered, strict=True) if works)
+            self.epochs.append(Epoch(end, frozenset(names), *self._milestones))
         milestone = any(moment is not None and begin < moment <= end for moment in self._milestones)
         return (rails_changed or milestone) and self._refresh(end)
 

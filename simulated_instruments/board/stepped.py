@@ -9,21 +9,25 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from simulated_instruments.board.waveform import Array
+from simulated_instruments.board.waveform import Array, Extremes
 
 Codes = NDArray[np.int64]
 
 # From 10 % to 90 % an exponential takes ln 9 time constants.
 TEN_TO_NINETY = float(np.log(9.0))
-# How often the volts at the edges are carried round before they are taken as periodic; a driven stretch forgets at once.
+# How often the volts at the edges are carried round before they are taken as periodic; a driven stretch forgets.
 ROUNDS = 8
+AT_ONCE = 8192  # samples; fewer are not worth a table of where edges are
+MOST_BUCKETS = 1 << 19
+WORTH = 6  # edges in one bucket beyond which searching is quicker
 
 
 class Stepped:
     """Volts v(t) = target + (v₀ − target)·exp(−(t − edge)/τ) after each edge, repeating with `period`.
 
-    `edges` (s, ascending, within [0, period)), `targets` (V) and `constants` (τ, s) have one element an edge; `origin` is
-    an absolute time at which a period begins. v₀ is what the stretch before has come to, so the volts are continuous.
+    `edges` (s, ascending, within [0, period)), `targets` (V) and `constants` (τ, s) have one element an edge; `origin`
+    is an absolute time at which a period begins. v₀ is what the stretch before has come to, so the volts are
+    continuous.
     """
 
     def __init__(self, edges: Array, targets: Array, constants: Array, period: float, origin: float) -> None:
@@ -41,29 +45,61 @@ class Stepped:
         self.steps: Array = begin - targets
         self._kept = kept
         self._crossings: dict[tuple[float, bool], Array] = {}
+        self._buckets: Buckets | None = None
 
     def samples(self, times: Array) -> Array:
+        if times.size <= AT_ONCE:
+            return self._samples(times)
+        volts = np.empty(times.shape)
+        for begin in range(0, times.size, AT_ONCE):
+            volts[begin : begin + AT_ONCE] = self._samples(times[begin : begin + AT_ONCE], times.size)
+        return volts
+
+    def _samples(self, times: Array, in_all: int = 0) -> Array:
+        """Samples of so few times that all arrays stay in the processor's cache; `in_all` are asked for together."""
         turns = (times - self.origin) / self.period
         turns -= np.floor(turns)
         turns *= self.period
-        place = self._places(turns)
+        place = self._places(turns, in_all)
         turns -= self.edges[place]
         turns += self.period * (turns < 0.0)
         turns *= -self.rates[place]
-        np.maximum(turns, -60.0, out=turns)
-        np.exp(turns, out=turns)
-        turns *= self.steps[place]
+        # Single precision: seven digits of a step of a few volts, in a fifth of the time.
+        left = np.exp(np.maximum(turns, -60.0).astype(np.float32))
+        np.multiply(left, self.steps[place], out=turns)
         turns += self.targets[place]
         return turns
 
-    def _places(self, phases: Array) -> NDArray[np.intp]:
+    def _places(self, phases: Array, in_all: int) -> NDArray[np.intp]:
         """The stretch each phase lies in; −1, the last stretch of the period before, ahead of the first edge."""
         if self.edges.size <= 4:
             place = np.full(phases.shape, -1, dtype=np.intp)
             for edge in self.edges:
                 place += phases >= edge
             return place
-        return np.searchsorted(self.edges, phases, side="right") - 1
+        if in_all == 0:
+            return np.searchsorted(self.edges, phases, side="right") - 1
+        if self._buckets is None:
+            self._buckets = Buckets(self.edges, self.period)
+        return self._buckets.places(phases)
+
+    def extremes(self, edges: Array) -> Extremes:
+        """Between edges of its own each stretch only rises or only falls, so the ends and those edges are enough."""
+        count = self.edges.size
+        turns = np.floor((edges - self.origin) / self.period)
+        phases = edges - self.origin - turns * self.period
+        numbers = turns.astype(np.int64) * count + np.searchsorted(self.edges, phases, side="right")
+        whole = np.diff(numbers) >= count
+        first = numbers[:-1] % count
+        pairs = np.stack((first, first + np.where(whole, 0, np.diff(numbers))), axis=1).ravel()
+        corners = self.targets + self.steps
+        twice = np.concatenate((corners, corners, corners[:1]))
+        ends = self.samples(edges)
+        low, high = np.minimum(ends[:-1], ends[1:]), np.maximum(ends[:-1], ends[1:])
+        some = pairs[1::2] > pairs[::2]
+        low = np.where(some, np.minimum(low, np.minimum.reduceat(twice, pairs)[::2]), low)
+        high = np.where(some, np.maximum(high, np.maximum.reduceat(twice, pairs)[::2]), high)
+        return np.where(whole, corners.min(), low), np.where(whole, corners.max(), high)
 
     def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
         found = self._phases_of(level, rising)
@@ -92,6 +128,33 @@ class Stepped:
         return self._crossings[key]
 
 
+class Buckets:
+    """Finds the edge before each of many phases: the period is cut into equal buckets, and each knows where to begin.
+
+    As quick as one look-up however many edges there are, where a binary search takes ten times as long.
+    """
+
+    def __init__(self, edges: Array, period: float) -> None:
+        gaps = np.diff(edges)
+        count = int(np.clip(period / max(float(gaps.min()), period * 1e-9), 16, MOST_BUCKETS))
+        self.edges, self.scale = edges, count / period
+        within = np.bincount((edges * self.scale).astype(np.int64), minlength=count + 1)
+        # How many edges lie in the buckets before; rounding may put a phase into the bucket after the last one.
+        self.before: NDArray[np.intp] = np.cumsum(within) - within
+        self.most = int(within.max())
+        self.ahead: Array = np.append(edges, np.inf)
+
+    def places(self, phases: Array) -> NDArray[np.intp]:
+        """Index of the last edge at or before each phase, −1 if there is none."""
+        if self.most > WORTH:
+            return np.searchsorted(self.edges, phases, side="right") - 1
+        passed = self.before[(phases * self.scale).astype(np.int64)]
+        for _ in range(self.most):
+            passed += phases >= self.ahead[passed]
+        passed -= 1
+        return passed
+
+
 def without_repeats(edges: Array, codes: Codes) -> tuple[Array, Codes]:
     """`edges` (ascending) and what holds after each, without those that change nothing; at least one edge stays."""
     last_of_equal = np.append(edges[1:] > edges[:-1], True)
@@ -103,7 +166,8 @@ def without_repeats(edges: Array, codes: Codes) -> tuple[Array, Codes]:
 
 
 def clock(frequency: float, origin: float, low: float, high: float, fall: float, rise: float, duty: float) -> Stepped:
-    """A square wave of `frequency` (Hz), high for the share `duty` from `origin` on; `fall` and `rise` are 10 to 90 %."""
+    """A square wave of `frequency` (Hz), high for the share `duty` from `origin` on; `fall` and `rise` are 10 to 90
+    %."""
     period = 1.0 / frequency
     return Stepped(
         np.array([0.0, duty * period]),

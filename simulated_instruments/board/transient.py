@@ -27,9 +27,9 @@ SHORTEST = 1e-6  # s, taken whatever the error estimate says
 GROWTH = 3.0
 FINE = 5e-4  # V, error a step may make …
 RELATIVE = 5e-3  # … plus this share of the highest voltage; the estimate is of first order, the result of second
-KINK = 100.0  # so much finer where a source goes into or out of its limit, which bends every curve
+KINK = 30.0  # so much finer where a source goes into or out of its limit, which bends every curve
 FREEZE = 1e-7  # s: so short that capacitors stand still while the other nodes jump to where they belong
-KEPT = 2.5  # s of past grid kept, longer than any integration time of a meter
+KEPT = 60.0  # s of past grid kept: a scope hands out its record long after it was taken
 
 
 class Loads(Protocol):

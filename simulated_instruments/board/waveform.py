@@ -7,12 +7,14 @@ clock aliases by itself. Times are seconds of the shared clock, volts are volts 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Extremes = tuple[Array, Array]
 
 # How finely a waveform without a closed form is searched for a crossing, and how close the search comes.
 CHUNK = 4096
@@ -26,6 +28,9 @@ class Waveform(Protocol):
     def samples(self, times: Array) -> Array:
         """Volts at absolute `times` (s), one for each, in any order."""
 
+    def extremes(self, edges: Array) -> Extremes:
+        """Lowest and highest volts between neighbouring `edges` (n + 1 ascending times, s), n of each."""
+
     def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
         """The first time in [start, stop] at which the volts pass `level` upward (or downward), or None."""
 
@@ -38,6 +43,9 @@ class Constant:
 
     def samples(self, times: Array) -> Array:
         return np.full(times.shape, self.volts)
+
+    def extremes(self, edges: Array) -> Extremes:
+        return np.full(edges.size - 1, self.volts), np.full(edges.size - 1, self.volts)
 
     def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:  # noqa: ARG002
         return None
@@ -64,6 +72,9 @@ class Joined:
             if inside.any():
                 volts[inside] = wave.samples(times[inside])
         return volts
+
+    def extremes(self, edges: Array) -> Extremes:
+        return pieced_extremes(edges, self.starts[1:], self.waves)
 
     def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
         first = max(int(np.searchsorted(self.starts, start, side="right")) - 1, 0)
@@ -101,6 +112,12 @@ class Repeating:
                 volts[inside] = wave.samples(times[inside])
         return volts
 
+    def extremes(self, edges: Array) -> Extremes:
+        first, last = np.floor((edges[[0, -1]] - self.origin) / self.period).astype(np.int64)
+        turns = self.origin + np.arange(first, last + 1) * self.period
+        joints = (turns[:, None] + self.starts).ravel()
+        return pieced_extremes(edges, joints[1:], self.waves * int(last - first + 1))
+
     def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
         turn = np.floor((start - self.origin) / self.period)
         bounds = [*self.starts.tolist(), self.period]
@@ -116,7 +133,8 @@ class Repeating:
 
 
 class Scaled:
-    """A waveform times a gain that follows straight lines between the points (`times`, `gains`), as logic follows its rail.
+    """A waveform times a gain that follows straight lines between the points (`times`, `gains`), as logic follows its
+    rail.
 
     Before the first point and after the last one the gain stays what it is there.
     """
@@ -137,6 +155,11 @@ class Scaled:
         else:
             volts *= np.interp(times, self.times, self.gains)
         return volts
+
+    def extremes(self, edges: Array) -> Extremes:
+        low, high = self.inner.extremes(edges)
+        gains = np.interp(edges, self.times, self.gains)
+        return low * np.minimum(gains[:-1], gains[1:]), high * np.maximum(gains[:-1], gains[1:])
 
     def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
         for begin, end, steady in self._pieces(start, stop):
@@ -164,6 +187,29 @@ class Scaled:
             else:
                 pieces.append((float(low), float(high), steady))
         return pieces
+
+
+def pieced_extremes(edges: Array, joints: Array, waves: Sequence[Waveform]) -> Extremes:
+    """Extremes of waveforms one after another, `waves[i]` up to `joints[i]`: each piece by itself, then put
+    together."""
+    inside = joints[(joints > edges[0]) & (joints < edges[-1])]
+    first = int(np.searchsorted(joints, edges[0], side="right"))
+    fine = np.unique(np.concatenate((edges, inside)))
+    bounds = [0, *np.searchsorted(fine, inside).tolist(), fine.size - 1]
+    lows, highs = [], []
+    for number, (begin, end) in enumerate(pairwise(bounds)):
+        low, high = waves[first + number].extremes(fine[begin : end + 1])
+        lows.append(low)
+        highs.append(high)
+    starts = np.searchsorted(fine, edges[:-1])
+    return np.minimum.reduceat(np.concatenate(lows), starts), np.maximum.reduceat(np.concatenate(highs), starts)
+
+
+def sampled_extremes(wave: Waveform, edges: Array, count: int = 8) -> Extremes:
+    """Extremes of a smooth waveform, from `count` samples in each interval."""
+    shares = np.arange(count) / (count - 1.0)
+    volts = wave.samples((edges[:-1, None] + np.diff(edges)[:, None] * shares).ravel()).reshape(-1, count)
+    return volts.min(axis=1), volts.max(axis=1)
 
 
 def steps_over(before: Waveform, after: Waveform, joint: float, level: float, rising: bool) -> bool:

@@ -148,7 +148,7 @@ def test_instruments_are_served_on_loopback_and_stop_being_served() -> None:
 
     with SimulatedBench.open("tarnbeck-8", clock=RealClock()) as bench:
         addresses = bench.serve_sockets()
-        assert addresses.keys() == {"supply", "meter", "relays"}
+        assert addresses.keys() == {"supply", "meter", "relays", "scope"}
         assert bench.serve_sockets() == addresses
         for address in addresses.values():
             _, host, port, kind = address.split("::")
@@ -178,7 +178,7 @@ def test_circuit_and_wiring_agree_with_the_files_the_program_reads() -> None:
     bench = SimulatedBench.open("tarnbeck-8")
     wiring, circuit = bench.world.wiring, bench.world.board.circuit
     assert wiring.fixtures["tarnbeck-8"] == written["fixtures"]["tarnbeck-8"]
-    assert (wiring.routes.high, wiring.routes.low) == tuple(written["routes"]["slots"].values())
+    assert (wiring.routes.high, wiring.routes.low, *wiring.routes.scope) == tuple(written["routes"]["slots"].values())
     assert bench.addresses == {name: entry["address"] for name, entry in written["instruments"].items()}
     for rail, entry in board["rails"].items():
         assert rail in circuit.rails

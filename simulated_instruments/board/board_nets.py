@@ -1,0 +1,156 @@
+"""Every node and net of a board as a waveform over its whole recent past: supply nodes from the network, nets from the
+logic.
+
+It strings the stages of `activity` together by what the parts' rails did, and lets each net's volts follow the rail of
+the part that drives it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from simulated_instruments.board.activity import Activity, Stage
+from simulated_instruments.board.assembly import drawing
+from simulated_instruments.board.board import Board
+from simulated_instruments.board.levels import REFERENCE
+from simulated_instruments.board.ripple import Ripple
+from simulated_instruments.board.states import Epoch
+from simulated_instruments.board.video import NETS
+from simulated_instruments.board.waveform import Array, Extremes, Joined, Scaled, Waveform, sampled_extremes, search
+
+# The levels of `levels` hold at this share of a rail's nominal volts.
+AT_SHARE = REFERENCE / 5.0
+# Ripple at the worst place of a healthy board and its spread, and of one whose bulk capacitor is open (V peak to peak).
+HEALTHY_RIPPLE, RIPPLE_SPREAD = 25e-3, 0.3
+OPEN_RIPPLE = (0.15, 0.40)
+NEAREST = 0.25  # share of the ripple at the inlet, where the supply holds the rail
+GROUND_SHARE = 0.3  # share in the ground, which is a mesh
+
+
+class BoardNets:
+    """Waveforms of one board, valid up to the time of the last question put to it."""
+
+    def __init__(self, board: Board, activity: Activity) -> None:
+        self.board, self.activity = board, activity
+        circuit, tolerance = board.circuit, board.assembly.tolerance
+        self.nets = frozenset(circuit.logic_points().values())
+        self._places = {part.name: place for place, part in enumerate(drawing(circuit))}
+        self._ripple = Ripple(self._ripple_volts(), *self._rhythm(), tolerance.generator("ripple"))
+
+    def _ripple_volts(self) -> float:
+        tolerance = self.board.assembly.tolerance
+        if self.board.assembly.condition.bulk_open:
+            return math.exp(tolerance.uniform("open ripple", math.log(OPEN_RIPPLE[0]), math.log(OPEN_RIPPLE[1])))
+        return HEALTHY_RIPPLE * tolerance.factor("ripple", RIPPLE_SPREAD)
+
+    def _rhythm(self) -> tuple[float, float]:
+        """Seconds of a line and of a field."""
+        timing, clocks = self.activity.signals.video, self.activity.clocks
+        hertz = clocks.master / self.activity.signals.ratio(timing.clock)
+        return timing.line / hertz, timing.field / hertz
+
+    def net(self, net: str, until: float) -> Waveform:
+        """The volts of `net` against the reference, up to `until` (s), which must not lie before the last change."""
+        self.board.moment(until)
+        stages = stages_of(self.board.states.epochs)
+        waves = [self.activity.wave(net, self._relevant(net, stage)) for stage in stages]
+        logic = Joined([stage.start for stage in stages], waves)
+        times, volts = self._rail(self.activity.driver(net), until)
+        nominal = self.board.circuit.rails[self.board.circuit.parts[self.activity.driver(net)].rail or ""].nominal
+        return Scaled(logic, times, np.maximum(volts, 0.0) / (AT_SHARE * nominal))
+
+    def _relevant(self, net: str, stage: Stage) -> Stage:
+        """`stage` without what makes no difference to `net`, so that equal stages share one waveform."""
+        matters = {self.activity.driver(net), self.activity.by_kind["cpu"]}
+        cleared = stage.cleared and net in NETS
+        return replace(stage, start=0.0, powered=stage.powered & matters, cleared=cleared)
+
+    def _rail(self, part: str, until: float) -> tuple[Array, Array]:
+        """Volts across the supply pins of `part`, at the grid points of the network up to `until`."""
+        times, volts = self._history(until)
+        across = volts @ self.board.network.load_ends[self._places[part]]
+        return times, across
+
+    def _history(self, until: float) -> tuple[Array, Array]:
+        """Grid points in time, and the volts of every node but the reference at each (times × nodes)."""
+        last = self.board.moment(until)  # first, since it takes the history up to there
+        moments = [*self.board.transient.history, last]
+        return np.array([one.time for one in moments]), np.array([one.volts[:-1] for one in moments])
+
+    def node(self, node: str, until: float) -> Waveform:
+        """The volts of a supply node against the reference, with the ripple of the board's own load."""
+        times, volts = self._history(until)
+        network = self.board.network
+        own = volts[:, network.index[node]] if node != network.reference else np.zeros(times.size)
+        return SupplyNode(times, own, self._ripple, self._ripple_share(node, volts[-1]))
+
+    def _ripple_share(self, node: str, volts: Array) -> float:
+        """How much of the worst ripple shows at `node`: as the rail's own drop grows from the inlet outward."""
+        network, circuit = self.board.network, self.board.circuit
+        for rail in circuit.rails.values():
+            if node.startswith(f"{rail.name}.") or self._supplied_by(node) == rail.name:
+                inlet = float(volts[network.index[rail.inlet]])
+                own = float(volts[network.index[node]])
+                worst = min(
+                    float(volts[network.index[one]]) for one in network.index if one.startswith(f"{rail.name}.")
+                )
+                if inlet - worst < 1e-3:
+                    return NEAREST
+                return NEAREST + (1.0 - NEAREST) * float(np.clip((inlet - own) / (inlet - worst), 0.0, 1.0))
+        return 0.0 if node in (network.reference, *(rail.ground for rail in circuit.rails.values())) else GROUND_SHARE
+
+    def _supplied_by(self, node: str) -> str | None:
+        """The rail of the part whose supply pin is the node, None for any other node."""
+        for part in self.board.circuit.parts.values():
+            if part.supply and part.pins[part.supply] == node:
+                return part.rail
+        return None
+
+
+class SupplyNode:
+    """Volts of a supply node: straight lines between the network's grid points, and ripple in proportion to the
+    rail."""
+
+    def __init__(self, times: Array, volts: Array, ripple: Ripple, share: float) -> None:
+        self.times, self.volts, self.ripple, self.share = times, volts, ripple, share
+
+    def samples(self, times: Array) -> Array:
+        volts = np.interp(times, self.times, self.volts)
+        # The load that makes the ripple begins with the chips, somewhere below half the rail.
+        alive = (
+            np.clip((volts - 2.0) / 2.0, 0.0, 1.0) if self.share != GROUND_SHARE else np.clip(volts / 0.02, 0.0, 1.0)
+        )
+        found: Array = volts + self.share * alive * self.ripple.samples(times)
+        return found
+
+    def extremes(self, edges: Array) -> Extremes:
+        return sampled_extremes(self, edges)
+
+    def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
+        bounds = np.concatenate(([start], self.times[(self.times > start) & (self.times < stop)], [stop]))
+        swing = self.share * self.ripple.whole
+        for begin, end in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
+            low, high = sorted(np.interp([begin, end], self.times, self.volts).tolist())
+            if low - swing <= level <= high + swing:
+                found = search(self, level, rising, begin, end)
+                if found is not None:
+                    return found
+        return None
+
+
+def stages_of(epochs: list[Epoch]) -> list[Stage]:
+    """The stages of a board's life: an epoch cut where clock, reset, CPU and software come."""
+    stages = []
+    ends = [epoch.start for epoch in epochs[1:]] + [math.inf]
+    for epoch, end in zip(epochs, ends, strict=True):
+        moments = (epoch.clock, epoch.released, epoch.running, epoch.ready)
+        cuts = {moment for moment in moments if moment is not None and epoch.start < moment < end}
+        for start in [epoch.start, *sorted(cuts)]:
+            clock, released, running, ready = (
+                moment if moment is not None and moment <= start else None for moment in moments
+            )
+            stages.append(Stage(start, epoch.powered, clock, released is None, running, ready is not None))
+    return stages

@@ -1,0 +1,46 @@
+"""Which family drives which net, and what the net comes to undriven. It keeps one specimen's levels; it makes no
+waveform."""
+
+from __future__ import annotations
+
+from simulated_instruments.board.bus import SELECTS
+from simulated_instruments.board.levels import CLOCK_PIN, CMOS, LS, NMOS, Family, Palette, palette
+from simulated_instruments.board.machine_cycles import STROBES
+from simulated_instruments.board.tolerance import Tolerance
+from simulated_instruments.board.video import composite_palette
+
+PULLED_UP = frozenset({"WAIT", "BUSRQ", "NMI", "INT", *(f"D{bit}" for bit in range(8))})
+# RAM outputs have nothing but the leakage of inputs to drift by.
+DRIFTING = frozenset(f"M{bit}" for bit in range(8))
+LS_NETS = frozenset({*SELECTS, "CSYNC", "PICTURE", "HSYNC", "VSYNC"})
+
+
+class Palettes:
+    """Levels of every net of one specimen."""
+
+    def __init__(self, tolerance: Tolerance) -> None:
+        self._tolerance = tolerance
+        self._made: dict[str, Palette] = {}
+
+    def of(self, net: str) -> Palette:
+        """The palette of `net`."""
+        if net not in self._made:
+            self._made[net] = self._make(net)
+        return self._made[net]
+
+    def _make(self, net: str) -> Palette:
+        if net == "VIDEO":
+            return composite_palette(self._tolerance)
+        undriven = "pulled up" if net in PULLED_UP else "NMOS" if net in DRIFTING else "TTL"
+        return palette(self._tolerance, net, family(net), undriven)
+
+
+def family(net: str) -> Family:
+    """What drives `net`."""
+    if net == "CPUCLK":
+        return CLOCK_PIN
+    if net == "RESET":
+        return CMOS
+    if net in STROBES or (net[0] in "AD" and net[1:].isdigit()):
+        return NMOS
+    return LS

@@ -1,0 +1,65 @@
+"""What a circuit's logic is, as data: clocks, waits, video, reset, firmware. It reads no file and makes no waveform."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+FIXED, PROGRAMMABLE = "fixed", "programmable"
+
+
+@dataclass(frozen=True)
+class VideoTiming:
+    """One field, counted in periods of the net `clock`.
+
+    `kind` is `fixed` or `programmable`; `line`, `pulse`, `broad`, `interrupt` are lengths, `lines` the lines of a
+    field, `field_lines` those of the field sync; `dots` picture elements a period of `clock`, `first` and `wide` the
+    picture's left edge and width, `top` and `tall` its first line and height.
+    """
+
+    kind: str
+    clock: str
+    line: int
+    lines: int
+    pulse: float
+    broad: float
+    field_lines: int
+    interrupt: float
+    dots: int
+    first: int
+    wide: int
+    top: int
+    tall: int
+
+    @property
+    def field(self) -> int:
+        """Periods of `clock` in a field."""
+        return self.line * self.lines
+
+
+@dataclass(frozen=True)
+class Signals:
+    """The logic of one board type.
+
+    `master` (Hz) is the crystal's frequency on net `master_net`, right within `spread` (1 σ, relative); `divided`
+    gives the ratio by which each clock net falls behind it; `cpu_clock` is one of those nets. `aligned` is the number
+    of CPU clocks every access is aligned to by waits (0: none). `registers` is the span of writes that program the
+    controller; `mix` the shares of work in the firmware, `rest` the share of a field it waits in, `boot` (s) how long
+    it starts up.
+    """
+
+    master: float
+    master_net: str
+    spread: float
+    divided: Mapping[str, int]
+    cpu_clock: str
+    aligned: int
+    registers: tuple[int, int]
+    video: VideoTiming
+    mix: Mapping[str, float]
+    rest: float
+    boot: float
+
+    def ratio(self, net: str) -> int:
+        """How many master clocks make one of `net`."""
+        return 1 if net == self.master_net else self.divided[net]

@@ -1,0 +1,77 @@
+"""The `signals:` section of a circuit file into `Signals`."""
+
+from __future__ import annotations
+
+from simulated_instruments.board.document import Entry
+from simulated_instruments.board.signals import FIXED, PROGRAMMABLE, Signals, VideoTiming
+from simulated_instruments.board.work import CODES
+
+
+def read_signals(entry: Entry) -> Signals:
+    """The logic of a circuit; raises `FileError`."""
+    entry.only("master", "divided", "cpu clock", "waits", "controller writes", "video", "firmware")
+    master = entry["master"]
+    master.only("net", "frequency", "spread")
+    divided = {net: ratio.whole() for net, ratio in entry["divided"].pairs()}
+    cpu_clock, waits, writes = entry["cpu clock"], entry.get("waits"), entry.get("controller writes")
+    if cpu_clock.words() not in divided:
+        raise cpu_clock.wrong(f"'{cpu_clock.text}' is not one of the divided clocks {', '.join(divided)}")
+    firmware = entry["firmware"]
+    firmware.only("rest", "start up", "mix")
+    return Signals(
+        master=master["frequency"].number("Hz"),
+        master_net=master["net"].words(),
+        spread=master["spread"].number("ppm") * 1e-6,
+        divided=divided,
+        cpu_clock=cpu_clock.words(),
+        aligned=waits.whole() if waits else 0,
+        registers=read_pair(writes) if writes else (0, 0),
+        video=read_video(entry["video"], divided),
+        mix={name: read_weight(name, share) for name, share in firmware["mix"].pairs()},
+        rest=firmware["rest"].number("%") / 100.0,
+        boot=firmware["start up"].number("s"),
+    )
+
+
+def read_video(entry: Entry, divided: dict[str, int]) -> VideoTiming:
+    """One field, in periods of its clock."""
+    entry.only("timing", "clock", "line", "lines", "pulse", "broad", "field lines", "interrupt", "picture")
+    kind, clock, shown = entry["timing"], entry["clock"], entry["picture"]
+    if kind.words() not in (FIXED, PROGRAMMABLE):
+        raise kind.wrong(f"'{kind.text}' is neither {FIXED} nor {PROGRAMMABLE}")
+    if clock.words() not in divided:
+        raise clock.wrong(f"'{clock.text}' is not one of the divided clocks {', '.join(divided)}")
+    shown.only("dots", "first", "wide", "top", "tall")
+    return VideoTiming(
+        kind=kind.words(),
+        clock=clock.words(),
+        line=entry["line"].whole(),
+        lines=entry["lines"].whole(),
+        pulse=entry["pulse"].number(""),
+        broad=entry["broad"].number(""),
+        field_lines=entry["field lines"].whole(),
+        interrupt=entry["interrupt"].number(""),
+        dots=shown["dots"].whole(),
+        first=shown["first"].whole(),
+        wide=shown["wide"].whole(),
+        top=shown["top"].whole(),
+        tall=shown["tall"].whole(),
+    )
+
+
+def read_weight(name: str, entry: Entry) -> float:
+    """The share of one kind of work."""
+    if name not in CODES:
+        raise entry.wrong(f"unknown work; known are {', '.join(CODES)}")
+    share = entry.number("")
+    if share < 0.0:
+        raise entry.wrong("a share cannot be less than 0")
+    return share
+
+
+def read_pair(entry: Entry) -> tuple[int, int]:
+    """Two whole numbers, `14 .. 18`."""
+    low, mark, high = (word.strip() for word in entry.words().partition(".."))
+    if not (mark and low.isdigit() and high.isdigit() and int(low) <= int(high)):
+        raise entry.wrong(f"'{entry.text}' is not a span of whole numbers, such as '14 .. 18'")
+    return int(low), int(high)

@@ -1,0 +1,28 @@
+"""Kinds of work a program does, by the names that a circuit file's firmware mix uses. It needs no arithmetic."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+# The code (00 stands for an operand), and whether a conditional one goes its longer way.
+CODES: Mapping[str, tuple[bytes, bool]] = {
+    "register": (b"\x78", False),
+    "immediate": (b"\x3e\x00", False),
+    "load": (b"\x7e", False),
+    "store": (b"\x77", False),
+    "jump": (b"\xc3\x00\x00", False),
+    "branch": (b"\x18\x00", False),
+    "loop": (b"\x10\x00", True),
+    "call": (b"\xcd\x00\x00", False),
+    "return": (b"\xc9", False),
+    "push": (b"\xe5", False),
+    "pop": (b"\xe1", False),
+    "add": (b"\x19", False),
+    "count": (b"\x23", False),
+    "bits": (b"\xcb\x3f", False),
+    "indexed": (b"\xdd\x7e\x00", False),
+    "block move": (b"\xed\xb0", True),
+    "block search": (b"\xed\xb1", True),
+    "input": (b"\xdb\x00", False),
+    "output": (b"\xd3\x00", False),
+}

@@ -1,0 +1,193 @@
+"""What the scope's probes see through the relays: nets and supply nodes of the board, or nothing but hum.
+
+Part of the world; it knows the board's waveforms and the wiring, and no instrument.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+from bisect import bisect_right
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from autobench.clock import Clock
+from simulated_instruments.benches.wiring import Wiring
+from simulated_instruments.board.board_nets import BoardNets
+from simulated_instruments.board.tolerance import Tolerance
+from simulated_instruments.board.waveform import Extremes, Joined, Waveform, sampled_extremes, search
+
+Array = NDArray[np.float64]
+
+# Noise a probe picks up (V rms): beside logic that switches, and on the stiff copper of a rail.
+LOGIC_NOISE, RAIL_NOISE = 10e-3, 1.5e-3
+OPEN_NOISE = 1e-3
+# An open input: mains hum and what couples over from the neighbour (V peak).
+HUM, COUPLED = 3e-3, 1.5e-3
+NOISE_LENGTH = 1 << 18
+PEAKS = 2.0  # how far beyond its rms value the noise goes within an interval
+AVERAGED = 4096  # samples a mean is taken from
+
+
+class Hum:
+    """An input that touches nothing."""
+
+    def __init__(self, hertz: float, phase: float) -> None:
+        self.hertz, self.phase = hertz, phase
+
+    def samples(self, times: Array) -> Array:
+        turns = 2.0 * np.pi * self.hertz * times + self.phase
+        found: Array = HUM * np.sin(turns) + COUPLED * np.sin(11.0 * turns)
+        return found
+
+    def extremes(self, edges: Array) -> Extremes:
+        return sampled_extremes(self, edges)
+
+    def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
+        if abs(level) > HUM + COUPLED:
+            return None
+        return search(self, level, rising, start, min(stop, start + 2.0 / self.hertz))
+
+
+class Tied:
+    """Several points on one input: what their drivers come to together is taken as the mean."""
+
+    def __init__(self, waves: list[Waveform]) -> None:
+        self.waves = waves
+
+    def samples(self, times: Array) -> Array:
+        found: Array = np.mean([wave.samples(times) for wave in self.waves], axis=0)
+        return found
+
+    def extremes(self, edges: Array) -> Extremes:
+        pairs = [wave.extremes(edges) for wave in self.waves]
+        return np.mean([low for low, _ in pairs], axis=0), np.mean([high for _, high in pairs], axis=0)
+
+    def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
+        return search(self, level, rising, start, stop)
+
+
+class ScopeProbes:
+    """The probes of one scope. `moved` is told of every change of the relays; questions may reach back before it."""
+
+    def __init__(
+        self, nets: BoardNets, positions: Mapping[str, int], wiring: Wiring, clock: Clock, lock: threading.RLock
+    ) -> None:
+        self._nets, self._slots, self._clock, self._lock = nets, wiring.routes.scope, clock, lock
+        circuit = nets.board.circuit
+        self._nodes, self._signals = circuit.points(), circuit.logic_points()
+        self._points = {
+            place: point for point, place in positions.items() if point in self._nodes or point in self._signals
+        }
+        self._log: list[tuple[float, frozenset[int]]] = [(-math.inf, frozenset())]
+        tolerance: Tolerance = nets.board.assembly.tolerance
+        self._tolerance = tolerance
+        self._hum = Hum(wiring.line_hertz, tolerance.uniform("hum", 0.0, 2.0 * math.pi))
+        self._noise: Array | None = None
+
+    def moved(self, now: float, closed: frozenset[int]) -> None:
+        """From `now` on these relay channels are closed."""
+        if closed != self._log[-1][1]:
+            self._log.append((now, closed))
+
+    def samples(self, channel: int, times: Array) -> Array:
+        """Volts at the probe tip of `channel` at `times` (s), with noise that the same question gets again."""
+        with self._lock:
+            volts = self._wave(channel, float(times.min(initial=self._clock.now()))).samples(times)
+            volts += self._noise_volts(channel) * self._noise_of(channel, times)
+            return volts
+
+    def extremes(self, channel: int, edges: Array) -> Extremes:
+        """Lowest and highest volts at the tip of `channel` between neighbouring `edges` (s), with the peaks of its
+        noise."""
+        with self._lock:
+            low, high = self._wave(channel, float(edges[0])).extremes(edges)
+            peaks = PEAKS * self._noise_volts(channel) * np.abs(self._noise_of(channel, edges))
+            return low - peaks[:-1], high + peaks[1:]
+
+    def _noise_volts(self, channel: int) -> float:
+        """Volts rms of the noise at the tip of `channel`."""
+        points = self._touched(channel, self._log[-1][1])
+        if not points:
+            return OPEN_NOISE
+        return LOGIC_NOISE if any(point in self._signals for point in points) else RAIL_NOISE
+
+    def crossing(self, channel: int, level: float, rising: bool, start: float, stop: float) -> float | None:
+        """The first crossing of `level` at the tip of `channel` in [start, stop]."""
+        with self._lock:
+            return self._wave(channel, start).crossing(level, rising, start, stop)
+
+    def key(self, channel: int) -> str:
+        """The points the probe touches now."""
+        with self._lock:
+            return "+".join(self._touched(channel, self._log[-1][1])) or "open"
+
+    def mean(self, net: str, start: float, stop: float) -> float:
+        """Mean volts of a net over [start, stop], as a voltmeter sees it."""
+        with self._lock:
+            wave = self._nets.net(net, self._clock.now())
+            if stop <= start:
+                return float(wave.samples(np.array([stop]))[0])
+            steps = np.arange(AVERAGED) + self._tolerance.generator(f"mean {start!r}").random(AVERAGED)
+            return float(wave.samples(start + steps * ((stop - start) / AVERAGED)).mean())
+
+    def _touched(self, channel: int, closed: frozenset[int]) -> list[str]:
+        slot = self._slots[channel - 1]
+        places = sorted(number % 100 for number in closed if number // 100 == slot)
+        return [self._points[place] for place in places if place in self._points]
+
+    def _wave(self, channel: int, since: float) -> Waveform:
+        """What the tip has seen since the time `since`, through every change of the relays."""
+        starts: list[float] = []
+        routes: list[list[str]] = []
+        first = max(bisect_right(self._log, since, key=lambda entry: entry[0]) - 1, 0)
+        for time, closed in self._log[first:]:
+            points = self._touched(channel, closed)
+            if not routes or points != routes[-1]:
+                starts.append(time)
+                routes.append(points)
+        until = self._clock.now()
+        made: dict[str, Waveform] = {}
+        waves: list[Waveform] = []
+        for points in routes:
+            for point in points:
+                if point not in made:
+                    made[point] = self._point(point, until)
+            found = [made[point] for point in points]
+            waves.append(self._hum if not found else found[0] if len(found) == 1 else Tied(found))
+        return Joined(starts, waves)
+
+    def _point(self, point: str, until: float) -> Waveform:
+        if point in self._signals:
+            return self._nets.net(self._signals[point], until)
+        return self._nets.node(self._nodes[point], until)
+
+    def _noise_of(self, channel: int, times: Array) -> Array:
+        """A stretch of standard normal noise that depends on channel and first time only."""
+        if self._noise is None:
+            self._noise = self._tolerance.generator("probe noise").standard_normal(NOISE_LENGTH)
+        first = float(times[0]) if times.size else 0.0
+        begin = int(self._tolerance.generator(f"noise {channel} {first!r}").integers(NOISE_LENGTH))
+        turned = np.concatenate((self._noise[begin:], self._noise[:begin]))
+        return turned[: times.size] if times.size <= NOISE_LENGTH else np.resize(turned, times.size)
+
+
+class ScopeSockets:
+    """`ScopeTerminals` of one scope."""
+
+    def __init__(self, probes: ScopeProbes) -> None:
+        self._probes = probes
+
+    def samples(self, channel: int, times: Array, input_ohms: float) -> Array:  # noqa: ARG002 (TTL does not feel 10 MΩ)
+        return self._probes.samples(channel, times)
+
+    def extremes(self, channel: int, edges: Array, input_ohms: float) -> Extremes:  # noqa: ARG002
+        return self._probes.extremes(channel, edges)
+
+    def crossing(self, channel: int, level: float, rising: bool, start: float, stop: float) -> float | None:
+        return self._probes.crossing(channel, level, rising, start, stop)
+
+    def key(self, channel: int) -> str:
+        return self._probes.key(channel)
