@@ -296,8 +296,8 @@ def test_wrong_meter_and_relay_files_are_refused(source: Path, old: str, new: st
             "highest rate: {4: 250 MSa/s, 2: 500 MSa/s}",
             "samples > highest rate: stands from one channel upwards",
         ),
-        ("2: 1000, 10000,", "2: 10000, 1000,", "samples > memory > 2: depths stand from the smallest up"),
-        ("2: 1000, 10000,", "2: 1 k, 10000,", "samples > memory > 2: '1 k' is not a whole number"),
+        ("2: 1000, 3000,", "2: 3000, 1000,", "samples > memory > 2: depths stand from the smallest up"),
+        ("2: 1000, 3000,", "2: 1 k, 10000,", "samples > memory > 2: '1 k' is not a whole number"),
         (
             "origin: codes",
             "origin: code",
