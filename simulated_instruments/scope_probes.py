@@ -86,6 +86,8 @@ class ScopeProbes:
         self._tolerance = tolerance
         self._hum = Hum(wiring.line_hertz, tolerance.uniform("hum", 0.0, 2.0 * math.pi))
         self._noise: Array | None = None
+        self._kept: dict[str, Waveform] = {}
+        self._kept_until = -math.inf
 
     def moved(self, now: float, closed: frozenset[int]) -> None:
         """From `now` on these relay channels are closed."""
@@ -149,20 +151,22 @@ class ScopeProbes:
                 starts.append(time)
                 routes.append(points)
         until = self._clock.now()
-        made: dict[str, Waveform] = {}
         waves: list[Waveform] = []
         for points in routes:
-            for point in points:
-                if point not in made:
-                    made[point] = self._point(point, until)
-            found = [made[point] for point in points]
+            found = [self._point(point, until) for point in points]
             waves.append(self._hum if not found else found[0] if len(found) == 1 else Tied(found))
         return Joined(starts, waves)
 
     def _point(self, point: str, until: float) -> Waveform:
-        if point in self._signals:
-            return self._nets.net(self._signals[point], until)
-        return self._nets.node(self._nodes[point], until)
+        """The waveform of a point; a record is asked for in many pieces at one time, so that time's are kept."""
+        if until != self._kept_until:
+            self._kept, self._kept_until = {}, until
+        if point not in self._kept:
+            if point in self._signals:
+                self._kept[point] = self._nets.net(self._signals[point], until)
+            else:
+                self._kept[point] = self._nets.node(self._nodes[point], until)
+        return self._kept[point]
 
     def _noise_of(self, channel: int, times: Array) -> Array:
         """A stretch of standard normal noise that depends on channel and first time only."""
@@ -170,8 +174,9 @@ class ScopeProbes:
             self._noise = self._tolerance.generator("probe noise").standard_normal(NOISE_LENGTH)
         first = float(times[0]) if times.size else 0.0
         begin = int(self._tolerance.generator(f"noise {channel} {first!r}").integers(NOISE_LENGTH))
-        turned = np.concatenate((self._noise[begin:], self._noise[:begin]))
-        return turned[: times.size] if times.size <= NOISE_LENGTH else np.resize(turned, times.size)
+        if begin + times.size <= NOISE_LENGTH:
+            return self._noise[begin : begin + times.size]
+        return np.resize(np.concatenate((self._noise[begin:], self._noise[:begin])), times.size)
 
 
 class ScopeSockets:

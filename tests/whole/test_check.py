@@ -11,6 +11,8 @@ import pytest
 
 from autobench.__main__ import main
 
+FIVE = [0, *(pytest.param(seed, marks=pytest.mark.long) for seed in range(1, 5))]
+
 Outcome = tuple[int, dict[str, Any] | None, str]
 
 
@@ -47,7 +49,7 @@ def reading(document: dict[str, Any], step: str) -> dict[str, Any]:
     return next(row for row in document["readings"] if row["step"] == step)
 
 
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", [*range(4), *(pytest.param(seed, marks=pytest.mark.long) for seed in range(4, 20))])
 def test_a_healthy_board_is_good(shop: Shop, seed: int) -> None:
     """Twenty healthy boards by seed: exit 0, every output off in the simulator's truth."""
     code, document, _ = shop.check("--seed", str(seed))
@@ -58,7 +60,7 @@ def test_a_healthy_board_is_good(shop: Shop, seed: int) -> None:
     assert truth["times_on"] == 2  # the polarity probe, and the round itself
 
 
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", FIVE)
 def test_the_other_choice_of_the_option_is_good_when_declared(shop: Shop, seed: int) -> None:
     """A board with the early video chip, declared as such, is good."""
     code, document, _ = shop.check("--with", "video=early", "--soldered", "video=early", "--seed", str(seed))
@@ -66,7 +68,7 @@ def test_the_other_choice_of_the_option_is_good_when_declared(shop: Shop, seed: 
     assert (code, document["options"]) == (0, {"video": "early"}), document["reason"]
 
 
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", FIVE)
 def test_a_current_that_fits_another_choice_is_void(shop: Shop, seed: int) -> None:
     """Declared late, soldered early: the current says which choice it fits, and the board is undecided."""
     code, document, _ = shop.check("--with", "video=late", "--soldered", "video=early", "--seed", str(seed))
@@ -77,7 +79,7 @@ def test_a_current_that_fits_another_choice_is_void(shop: Shop, seed: int) -> No
     assert "fits video=early" in current["reason"]
 
 
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", FIVE)
 @pytest.mark.parametrize("fault", ["decoupler-short", "inlet-open", "connector-resistance"])
 def test_each_fault_is_faulty(shop: Shop, fault: str, seed: int) -> None:
     """Every fault on five seeds: exit 1, and everything off at the end."""
@@ -87,7 +89,7 @@ def test_each_fault_is_faulty(shop: Shop, fault: str, seed: int) -> None:
     assert not any(shop.truth()[0]["outputs"].values())
 
 
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", FIVE)
 def test_a_shorted_rail_is_never_powered(shop: Shop, seed: int) -> None:
     """The simulator itself says that no output was ever switched on and that the inlet never saw a volt."""
     _, document, _ = shop.check("--fault", "decoupler-short", "--seed", str(seed))

@@ -33,9 +33,12 @@ class Interrupter:
                 os.kill(os.getpid(), self.sends)
 
 
-def events_of_a_round(tmp_path: Path) -> int:
+@pytest.fixture(scope="module")
+def events_of_a_round(tmp_path_factory: pytest.TempPathFactory) -> int:
+    """How many events a round has."""
     counter = Interrupter(-1)
-    app.check(app.CheckRequest("tarnbeck-8", records=str(tmp_path / "count.sqlite"), unattended=True), [counter])
+    records = str(tmp_path_factory.mktemp("count") / "r.sqlite")
+    app.check(app.CheckRequest("tarnbeck-8", records=records, unattended=True), [counter])
     return len(counter.shown)
 
 
@@ -56,29 +59,31 @@ def stopped_at(tmp_path: Path, view: Interrupter) -> None:
     assert verdicts == [("stopped",)]
 
 
-@pytest.mark.parametrize("share", [i / 24 for i in range(24)])
-def test_ctrl_c_at_any_moment_ends_off_with_every_reading_kept(tmp_path: Path, share: float) -> None:
-    """Ctrl-C at 24 moments spread over the round's events."""
-    number = 1 + int(share * (events_of_a_round(tmp_path) - 4))
-    stopped_at(tmp_path, Interrupter(number))
+@pytest.mark.parametrize("share", [i / 12 for i in range(12)])
+def test_ctrl_c_at_any_moment_ends_off_with_every_reading_kept(
+    tmp_path: Path, events_of_a_round: int, share: float
+) -> None:
+    """Ctrl-C at twelve moments spread over the round's events."""
+    stopped_at(tmp_path, Interrupter(1 + int(share * (events_of_a_round - 4))))
 
 
 @pytest.mark.long
-def test_ctrl_c_at_every_single_event(tmp_path: Path) -> None:
-    """Ctrl-C at every event of the round but the last two, which come after everything is off and judged."""
-    for number in range(1, events_of_a_round(tmp_path) - 2):
+@pytest.mark.parametrize("first", range(8))
+def test_ctrl_c_at_very_many_moments(tmp_path: Path, events_of_a_round: int, first: int) -> None:
+    """Ctrl-C at every 24th event of the round, from eight beginnings; the last events come after all is off."""
+    for number in range(1 + 3 * first, events_of_a_round - 4, 24):
         stopped_at(tmp_path, Interrupter(number))
 
 
 @pytest.mark.parametrize("sends", [signal.SIGTERM, signal.SIGHUP])
-def test_other_signals_stop_as_well(tmp_path: Path, sends: signal.Signals) -> None:
+def test_other_signals_stop_as_well(tmp_path: Path, events_of_a_round: int, sends: signal.Signals) -> None:
     """SIGTERM and a closed terminal are wishes to stop like Ctrl-C."""
-    stopped_at(tmp_path, Interrupter(events_of_a_round(tmp_path) // 2, sends))
+    stopped_at(tmp_path, Interrupter(events_of_a_round // 2, sends))
 
 
-def test_repeated_ctrl_c_does_not_interrupt_the_switching_off(tmp_path: Path) -> None:
+def test_repeated_ctrl_c_does_not_interrupt_the_switching_off(tmp_path: Path, events_of_a_round: int) -> None:
     """Three signals at once change nothing: OFF is sent and proved."""
-    stopped_at(tmp_path, Interrupter(events_of_a_round(tmp_path) // 2, times=3))
+    stopped_at(tmp_path, Interrupter(events_of_a_round // 2, times=3))
 
 
 def test_a_view_that_fails_is_dropped_and_the_round_goes_on(tmp_path: Path) -> None:
