@@ -12,7 +12,9 @@ from typing import TYPE_CHECKING
 from autobench.clock import Clock, RealClock
 from autobench.diagnosis.diagnosis import accused, diagnose
 from autobench.documents import places
+from autobench.documents.board import Board
 from autobench.documents.gathered import Documents, read_bench_file, read_documents
+from autobench.documents.reading import read
 from autobench.errors import AutobenchError, OutputNotOffError, RecordError, UsageError
 from autobench.events import Diagnosed, Event, Exchanged, Identified, Notice, RunEnded, RunStarted, Truth
 from autobench.instruments.exchange import Exchange, shown
@@ -324,7 +326,7 @@ def list_faults(board: str) -> list[dict[str, str | None]]:
     """The faults the simulator knows for a board, as the contract's rows."""
     from simulated_instruments import bench
 
-    name = places.find_board(board).stem
+    name = read(places.find_board(board), Board).board
     return [
         {"fault": row.fault, "part": row.part, "net": row.net, "kind": row.kind, "words": row.words}
         for row in bench.list_faults(name)

@@ -23,6 +23,8 @@ from autobench.run.watch import Look, must_go_off, sagged
 PROVED_OFF = 0.5  # volts: below this no TTL or MOS part of the board is powered
 READ_BACK = 0.01  # share of the asked value by which a read-back may differ
 LOOK_EVERY = 0.25  # s; at least twice a second while anything is on
+CLOSE_SECONDS = 0.3
+# Common practice: a limit that is too tight makes shorts that are not there, so it is raised once before it counts.
 RETRY_FACTOR = 1.5
 RETRY_SECONDS = 0.3
 SETTLED = 1.0  # s after the last rail came on until leads are compensated
@@ -39,6 +41,7 @@ class Output:
     on_since: float = 0.0
     set_volts: float = 0.0
     set_amps: float = 0.0
+    retried: bool = False
 
 
 class Power:
@@ -166,7 +169,7 @@ class Power:
             self._set(output, output.feed.volts, output.feed.amps)
             self._moved(output, "set")
             self._switch_on(output)
-            self._retry_once(output)
+            self._watch_closely(output)
         self.wait(SETTLED)
         collect()
         for output in self.outputs.values():
@@ -175,25 +178,28 @@ class Power:
         ready = max(output.on_since + output.feed.settle for output in self.outputs.values())
         self.wait(ready - self._clock.now())
 
-    def _retry_once(self, output: Output) -> None:
-        while self._clock.now() - output.on_since < RETRY_SECONDS:
+    def _watch_closely(self, output: Output) -> None:
+        """Look often while a board starts: that is when it limits, if it does."""
+        while self._clock.now() - output.on_since < CLOSE_SECONDS:
             self._pause(0.05)
             self._look(output)
-        if not sagged(output.looks, output.set_volts):
-            return
-        amps = min(RETRY_FACTOR * output.set_amps, output.interlock.envelope.amps)
-        if amps > output.set_amps * 1.01:
-            self._emit(
-                Notice(self._clock.now(), f"{output.feed.rail}: limiting; tried once more with {show(amps, 'A')}")
-            )
-            self._set(output, output.set_volts, amps)
-            self._moved(output, "set")
-            output.looks.clear()
-            until = self._clock.now() + RETRY_SECONDS
-            while self._clock.now() < until:
-                self._pause(0.05)
-                self._look(output)
         self._act_on(output)
+
+    def _raise_limit(self, output: Output) -> bool:
+        """The single retry of a limit that may be too tight; whether it was left to try."""
+        amps = min(RETRY_FACTOR * output.set_amps, output.interlock.envelope.amps)
+        if output.retried or amps <= 1.01 * output.set_amps:
+            return False
+        output.retried = True
+        self._emit(Notice(self._clock.now(), f"{output.feed.rail}: limiting; tried once more with {show(amps, 'A')}"))
+        self._set(output, output.set_volts, amps)
+        self._moved(output, "set")
+        output.looks.clear()
+        until = self._clock.now() + RETRY_SECONDS
+        while self._clock.now() < until:
+            self._pause(0.05)
+            self._look(output)
+        return True
 
     def _compensate(self, output: Output) -> None:
         """Raise the output by the measured drop of its leads, never above what the board may get."""
@@ -273,6 +279,8 @@ class Power:
         if output.interlock.state == "probing":
             reason = "the supply's own protection tripped" if output.looks[-1].tripped else None
         else:
+            if sagged(output.looks, output.set_volts) and self._raise_limit(output):
+                output.looks[:] = output.looks[-1:]  # what counts is whether it still limits from here on
             reason = must_go_off(output.feed, output.looks)
         if reason is None:
             return
