@@ -14,8 +14,8 @@ from autobench.views.document import run_document
 from autobench.views.run_state import RunState, fold
 
 RUN_KEYS = [
-    "run", "board", "serial", "options", "sequence", "simulated", "verdict", "reason", "seconds", "readings", "suspects",
-    "told_apart", "group", "next_check",
+    "run", "board", "serial", "options", "sequence", "simulated", "verdict", "reason", "seconds", "readings",
+    "suspects", "told_apart", "group", "next_check",
 ]  # fmt: skip
 READING_KEYS = [
     "step", "stage", "net", "point", "quantity", "value", "unit", "uncertainty", "low", "high", "limit_from", "state",
