@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from autobench.instruments.scope import Capture, Scope, ScopeInput, Setup, Trigger
 from autobench.judgement.uncertainty import Component
 from autobench.plan.scope_steps import Sight, StartSight
+from autobench.quantity import show
 from autobench.run.route import Route
 from autobench.signals.trace import Trace
 
@@ -21,6 +22,9 @@ CLIPPED = 0.01
 FILL_MARGIN = 0.05  # s; a scope may begin to fill a little after it was told to
 LONG_LOOK = 2.4  # s; shows two edges of a line that moves once a second
 LONG_LOOK_RATE = 25e3  # Sa/s of peak-detected extremes
+
+# Told of every trace that is taken: which points together, net, point, trace, and whether it is the start capture.
+OnTrace = Callable[[str, str, str, Trace, bool], None]
 
 
 @dataclass(frozen=True)
@@ -35,10 +39,13 @@ class Seen:
 class Captures:
     """One scope behind the fixture's relays."""
 
-    def __init__(self, scope: Scope, route: Route, wait: Callable[[float], None]) -> None:
+    def __init__(
+        self, scope: Scope, route: Route, wait: Callable[[float], None], on_trace: OnTrace | None = None
+    ) -> None:
         self.scope = scope
         self._route = route
         self._wait = wait
+        self._on_trace = on_trace
         self._taken: dict[Sight, Capture] = {}
         self._start: tuple[StartSight, Capture | None] | None = None
         self.released_at: float | None = None  # the reset release on the start capture's own time base, once known
@@ -57,6 +64,7 @@ class Captures:
             self._route.take(point.relay for point in sight.points)
             patience = 1.0 + 2.0 * sight.seconds
             self._taken[sight] = self.scope.capture(setup_of(sight), self._wait, patience)
+            self._tell(sight, self._taken[sight])
         return self._seen(sight, self._taken[sight], net)
 
     def long_look(self, sight: Sight, net: str) -> Seen:
@@ -84,7 +92,9 @@ class Captures:
         if not self.scope.ready():
             self.scope.force()
             self._wait(start.sight.seconds)
-        self._start = (start, self.scope.fetch())
+        capture = self.scope.fetch()
+        self._start = (start, capture)
+        self._tell(start.sight, capture, started=True)
 
     def started(self, net: str) -> Seen | None:
         """`net` in the start capture, or None where there was none or it was not in it."""
@@ -98,6 +108,16 @@ class Captures:
     def time_base(self) -> Component:
         """Relative accuracy of the scope's time base, as a component."""
         return self.scope.time_components()
+
+    def _tell(self, sight: Sight, capture: Capture, started: bool = False) -> None:
+        """Every trace of a capture to whoever keeps them."""
+        if self._on_trace is None:
+            return
+        words = f"from before power-on: {sight_words(sight)}" if started else sight_words(sight)
+        for point in sight.points:
+            trace = capture.traces.get(point.channel)
+            if trace is not None and trace.samples.size:
+                self._on_trace(words, point.net, point.point, trace, started)
 
     def _seen(self, sight: Sight, capture: Capture, net: str) -> Seen:
         point = next(point for point in sight.points if point.net == net)
@@ -119,6 +139,14 @@ def void_reason(capture: Capture, trace: Trace) -> str | None:
         if share > CLIPPED:
             return f"{100 * share:.0f} % of the samples are beyond the screen: the range is too small for this signal"
     return None
+
+
+def sight_words(sight: Sight) -> str:
+    """Which points are captured together and how, in words: `FETCH, RD: 2.400 ms at 37.50 MSa/s`."""
+    nets = ", ".join(point.net for point in sight.points)
+    extremes = ", extremes of each interval" if sight.peak else ""
+    filtered = ", 20 MHz filter" if sight.bandwidth_limit else ""
+    return f"{nets}: {show(sight.seconds, 's')} at {show(sight.rate, 'Sa/s')}{extremes}{filtered}"
 
 
 def setup_of(sight: Sight) -> Setup:

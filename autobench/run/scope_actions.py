@@ -6,7 +6,6 @@ One function a kind of job; each returns readings. A gate that fails makes the r
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from autobench.judgement.reading import Reading
@@ -20,6 +19,7 @@ from autobench.run.captures import Captures, Seen
 from autobench.run.readings import judged, judged_estimate, unread
 from autobench.signals.alias import Expected, rate_gate
 from autobench.signals.families import family
+from autobench.signals.levels import find_levels
 from autobench.signals.ripple import find_ripple
 from autobench.signals.startup import find_reset
 from autobench.signals.video import Content, find_video
@@ -201,22 +201,20 @@ def picture(captures: Captures, step: PlannedStep, job: PictureJob) -> list[Read
     video = find_video(seen.trace, time_base=base.value)
     if video.line_rate is None or video.sync_amplitude is None:
         return [place.absent("sync amplitude", "V", job.sync_amplitude, "no sync at the output")]
-    from autobench.signals.levels import find_levels
-
     levels = find_levels(seen.trace)
     swing = levels.highest - levels.lowest - 4.0 * levels.noise
+    whole = amplitude(place, "amplitude", swing, job.amplitude)
     words = {Content.PICTURE: "a picture in it", Content.SYNC_ONLY: "no picture in it"}.get(video.content)
-    amplitude: Callable[[str, float, Limits], Reading] = lambda quantity, value, limits: judged(  # noqa: E731
-        step, job.net, job.point, quantity, value, "V", gain_only(value), limits
-    )
-    readings = [
-        amplitude("sync amplitude", video.sync_amplitude, job.sync_amplitude),
-        amplitude("amplitude", swing, job.amplitude),
+    return [
+        amplitude(place, "sync amplitude", video.sync_amplitude, job.sync_amplitude),
+        whole.with_reason(words) if words and whole.reason is None else whole,
         judged_estimate(step, job.net, job.point, "line rate", video.line_rate, (base,), job.line_rate),
     ]
-    if words and readings[1].reason is None:
-        readings[1] = readings[1].with_reason(words)
-    return readings
+
+
+def amplitude(place: Place, quantity: str, value: float, limits: Limits) -> Reading:
+    """A difference of two levels of one trace, judged."""
+    return judged(place.step, place.net, place.point, quantity, value, "V", gain_only(value), limits)
 
 
 def gain_only(value: float) -> tuple[Component, ...]:

@@ -61,7 +61,7 @@ def kill_master(assembly: Assembly, part: str) -> None:
         condition.clock_code = STUCK_HIGH if assembly.tolerance.uniform("bias", 0.0, 1.0) < 0.5 else STUCK_LOW
 
 
-def wrong_crystal(assembly: Assembly, part: str) -> None:  # noqa: ARG001
+def wrong_crystal(assembly: Assembly, part: str) -> None:  # noqa: ARG001 (every fault is told its part)
     """An aged crystal some hundred ppm off, or one of another frequency."""
     tolerance, signals = assembly.tolerance, assembly.circuit.signals
     assert signals is not None
@@ -76,7 +76,7 @@ def wrong_crystal(assembly: Assembly, part: str) -> None:  # noqa: ARG001
     assembly.condition.master_factor = factor
 
 
-def kill_branch(assembly: Assembly, part: str) -> None:  # noqa: ARG001
+def kill_branch(assembly: Assembly, part: str) -> None:  # noqa: ARG001 (every fault is told its part)
     """One output of the divider is dead or runs at half its rate."""
     tolerance, signals, condition = assembly.tolerance, assembly.circuit.signals, assembly.condition
     assert signals is not None
@@ -85,7 +85,7 @@ def kill_branch(assembly: Assembly, part: str) -> None:  # noqa: ARG001
     condition.branch_code = stuck_code(assembly, "branch level")
 
 
-def hold_reset(assembly: Assembly, part: str) -> None:  # noqa: ARG001
+def hold_reset(assembly: Assembly, part: str) -> None:  # noqa: ARG001 (every fault is told its part)
     """Reset is never released."""
     assembly.condition.reset_stuck = True
 
@@ -96,7 +96,7 @@ def kill_cpu(assembly: Assembly, part: str) -> None:
     draws(assembly, part, 0.75, 1.25)
 
 
-def kill_fetch(assembly: Assembly, part: str) -> None:  # noqa: ARG001
+def kill_fetch(assembly: Assembly, part: str) -> None:  # noqa: ARG001 (every fault is told its part)
     """The driver of one output is dead; all the rest works."""
     level = assembly.tolerance.choice("fetch level", [str(volts) for volts in FETCH_LEVELS])
     assembly.condition.fetch_volts = float(level)
@@ -143,7 +143,7 @@ def kill_output(assembly: Assembly, part: str) -> None:
     draws(assembly, part, 0.0, 0.8)
 
 
-def enable_always(assembly: Assembly, part: str) -> None:  # noqa: ARG001
+def enable_always(assembly: Assembly, part: str) -> None:  # noqa: ARG001 (every fault is told its part)
     """The buffer from RAM drives the data bus whatever its enables say."""
     assembly.condition.buffer_always_on = True
 
