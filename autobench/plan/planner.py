@@ -19,6 +19,7 @@ from autobench.errors import UsageError
 from autobench.plan.envelope import feeds_of, meter_channels
 from autobench.plan.limits import Limits
 from autobench.plan.scope_planner import ScopePlanner
+from autobench.plan.scope_steps import LineJob, ResetJob
 from autobench.plan.sights import Sights
 from autobench.plan.steps import (
     AskJob,
@@ -163,11 +164,22 @@ def pick(steps: tuple[PlannedStep, ...], only: Sequence[str]) -> tuple[PlannedSt
 
 
 def partners(steps: tuple[PlannedStep, ...], wanted: set[str]) -> set[str]:
-    """Steps a wanted step takes its numbers from: a drop needs the volts at both its places."""
+    """Steps a wanted step takes its numbers from.
+
+    A drop needs the volts at both its places, a line judged from power-on the reset that its time counts from.
+    """
+    from_start = any(
+        step.name in wanted and isinstance(step.job, LineJob) and step.job.within is not None for step in steps
+    )
     places = {
         (step.job.rail, place)
         for step in steps
         if step.name in wanted and isinstance(step.job, DropJob)
         for place in (step.job.start, step.job.end)
     }
-    return {step.name for step in steps if isinstance(step.job, RailJob) and (step.job.rail, step.job.place) in places}
+    return {
+        step.name
+        for step in steps
+        if (isinstance(step.job, RailJob) and (step.job.rail, step.job.place) in places)
+        or (isinstance(step.job, ResetJob) and from_start)
+    }
