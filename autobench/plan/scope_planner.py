@@ -103,6 +103,7 @@ class ScopePlanner:
             point=clock.point,
             sight=sight,
             nominal=self.board.nominal(name),
+            family=clock.family,
             frequency=Limits(limits, BOARD_FILE if related is None else f"{BOARD_FILE}: {ratio} of {related[0]}"),
             other=other,
             ratio=ratio,

@@ -76,6 +76,7 @@ class ClockJob:
     point: str
     sight: Sight
     nominal: float
+    family: str
     frequency: Limits
     other: str | None = None
     ratio: Fraction | None = None

@@ -142,11 +142,11 @@ def void_reason(capture: Capture, trace: Trace) -> str | None:
 
 
 def sight_words(sight: Sight) -> str:
-    """Which points are captured together and how, in words: `FETCH, RD: 2.400 ms at 37.50 MSa/s`."""
+    """Which points are captured together and how, in words: `FETCH, RD: 2.400 ms at 37.50 MSa/s or more`."""
     nets = ", ".join(point.net for point in sight.points)
     extremes = ", extremes of each interval" if sight.peak else ""
     filtered = ", 20 MHz filter" if sight.bandwidth_limit else ""
-    return f"{nets}: {show(sight.seconds, 's')} at {show(sight.rate, 'Sa/s')}{extremes}{filtered}"
+    return f"{nets}: {show(sight.seconds, 's')} at {show(sight.rate, 'Sa/s')} or more{extremes}{filtered}"
 
 
 def setup_of(sight: Sight) -> Setup:

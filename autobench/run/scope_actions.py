@@ -17,6 +17,7 @@ from autobench.plan.steps import PlannedStep
 from autobench.quantity import Estimate, Span, show
 from autobench.run.captures import Captures, Seen
 from autobench.run.readings import judged, judged_estimate, unread
+from autobench.signals.activity import find_activity
 from autobench.signals.alias import Expected, rate_gate
 from autobench.signals.families import family
 from autobench.signals.levels import find_levels
@@ -75,9 +76,7 @@ def clock(captures: Captures, step: PlannedStep, job: ClockJob) -> list[Reading]
     base = captures.time_base()
     wave = characterise(seen.trace, base.value)
     if wave.period is None:
-        level = show(wave.levels.mean, "V")
-        why = f"no clock: the line stands at {level} (between {show(wave.levels.lowest, 'V')} and "
-        return [place.absent("frequency", "Hz", job.frequency, f"{why}{show(wave.levels.highest, 'V')})", "low")]
+        return no_clock(place, job, seen)
     gate = rate_gate(wave.period.frequency.value, 1.0 / seen.trace.interval, Expected(rate=job.nominal))
     if gate is not None:
         return [place.void("frequency", "Hz", job.frequency, gate)]
@@ -85,6 +84,17 @@ def clock(captures: Captures, step: PlannedStep, job: ClockJob) -> list[Reading]
     if job.other is not None and job.ratio_limits is not None:
         readings.append(clock_ratio(captures, place, job, wave))
     return [*readings, *clock_shape(place, job, seen, wave)]
+
+
+def no_clock(place: Place, job: ClockJob, seen: Seen) -> list[Reading]:
+    """A clock line that stands still: its state as what listens on it sees it, and its level for information."""
+    activity = find_activity(seen.trace, family(job.family))
+    volts = activity.levels.mean
+    state = str(activity.state) if activity.state is not None else None
+    why = f"no clock: {job.clock} is {state} at {show(volts, 'V', 3)}"
+    unlimited = Limits(Span(None, None, "V"), "for information")
+    level = judged(place.step, place.net, place.point, "level", volts, "V", seen.components, unlimited, rule=LEVEL_RULE)
+    return [place.absent("frequency", "Hz", job.frequency, why, state), level.optional()]
 
 
 def clock_ratio(captures: Captures, place: Place, job: ClockJob, wave: Waveform) -> Reading:

@@ -48,7 +48,9 @@ class ClockTree:
         """The clock net, running since `since` (None: its oscillator does not run)."""
         palette = self._palettes.of(net)
         if self.condition.master_dead:
-            return Constant(palette.volts(self.condition.clock_code))
+            # A counter without its clock stays at whatever it woke up with.
+            woke = LOW if self._tolerance.uniform(f"idle {net}", 0.0, 1.0) < 0.5 else HIGH
+            return Constant(palette.volts(self.condition.clock_code if net == self.signals.master_net else woke))
         if since is None:
             return Constant(palette.volts(LOW))
         if not self.runs(net):

@@ -52,13 +52,15 @@ def draws(assembly: Assembly, part: str, low: float, high: float) -> None:
 
 
 def kill_master(assembly: Assembly, part: str) -> None:
-    """The crystal does not swing, or its amplifier is dead."""
+    """The crystal does not swing, or its amplifier is dead.
+
+    A good amplifier without its crystal idles at its own threshold (1.2 to 1.6 V for LS), and the gate behind it too; a
+    dead one is stuck.
+    """
     condition = assembly.condition
     condition.master_dead = True
-    if part in assembly.amps:
-        condition.clock_code = stuck_code(assembly, "dead oscillator")
-    else:
-        condition.clock_code = STUCK_HIGH if assembly.tolerance.uniform("bias", 0.0, 1.0) < 0.5 else STUCK_LOW
+    low = assembly.tolerance.uniform("dead oscillator", 0.0, 1.0) < 0.6
+    condition.clock_code = (STUCK_LOW if low else STUCK_HIGH) if part in assembly.amps else OPEN_OUTPUT
 
 
 def wrong_crystal(assembly: Assembly, part: str) -> None:  # noqa: ARG001 (every fault is told its part)
