@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache, cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,15 +20,14 @@ Floats = NDArray[np.float64]
 CURRENT_STEP = 0.02  # width of a category of the current's ratio to nominal
 CURRENT_MOST = 2.0  # anything above falls into the last category
 # One board draws a few % more or less than its fellows, and the sum of what its parts draw is a rough model.
-CURRENT_SPREAD = 0.02
+CURRENT_SPREAD = 0.03
 CURRENT_MODEL = 0.5  # share of the predicted *change* that may be wrong
 CURRENT_FAULTY = 0.02  # besides, for any board that is not healthy
 CURRENT_WIDEST = 0.12
 UNSURE = "unknown"
 
 
-@dataclass(frozen=True)
-class Observable:
+class Observable(NamedTuple):
     """One thing the round can read: a `kind` of reading and the rail, net or place it belongs to."""
 
     kind: str

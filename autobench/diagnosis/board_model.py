@@ -10,73 +10,12 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from autobench.documents.nets import GROUND
-from autobench.documents.part_kinds import CPU_NETS
+from autobench.diagnosis.parts import Output, Part
 from autobench.quantity import Span
 
 if TYPE_CHECKING:
     from autobench.documents import board as documents
     from autobench.documents import parts as part_sections
-
-# The pins of a class R CPU by the name of their net (40 pins, rails, clock and reset left out).
-CPU_INPUTS, CPU_OUTPUTS = CPU_NETS["R"].inputs, CPU_NETS["R"].outputs
-CPU_ADDRESSES, CPU_DATA = CPU_NETS["R"].addresses, CPU_NETS["R"].data
-
-
-@dataclass(frozen=True)
-class Output:
-    """One output of a part.
-
-    `how`: `divide` (by `divisor`), `follow` (the net or part in `source`), `power-on` (a reset), `decode` (active low
-    when every net of `needs` has its level, else `idle`), `sync`, `line`, `field`, `picture`, `composite`, `pattern`.
-    """
-
-    net: str
-    how: str
-    divisor: int = 1
-    source: str | None = None
-    needs: tuple[tuple[str, str], ...] = ()
-    idle: str = "high"
-
-
-@dataclass(frozen=True)
-class Part:
-    """One part; `amps` is what it draws from `rail` while it does its full work."""
-
-    name: str
-    kind: str
-    rail: str | None = None
-    amps: float = 0.0
-    socket: bool = False
-    clock: str | None = None
-    reset: str | None = None
-    select: str | None = None
-    enable: str | None = None
-    inputs: tuple[str, ...] = ()
-    outputs: tuple[Output, ...] = ()
-    data: tuple[str, ...] = ()
-    addresses: tuple[str, ...] = ()
-    source: tuple[str, ...] = ()
-    feeds: tuple[str, ...] = ()
-    words: str = ""
-
-    @cached_property
-    def legs(self) -> tuple[str, ...]:
-        """Every net one of its legs is on, as far as the board file says."""
-        single = tuple(net for net in (self.rail, self.clock, self.reset, self.select, self.enable) if net)
-        ground = (GROUND,) if self.rail else ()
-        driven = tuple(output.net for output in self.outputs)
-        cpu = (*CPU_INPUTS, *CPU_OUTPUTS, *CPU_ADDRESSES, *CPU_DATA) if self.kind == "cpu" else ()
-        nets = (*single, *ground, *self.inputs, *driven, *self.data, *self.addresses, *self.source, *cpu)
-        return tuple(dict.fromkeys(nets))
-
-    @cached_property
-    def drives(self) -> tuple[str, ...]:
-        """The nets it is the natural driver of."""
-        driven = tuple(output.net for output in self.outputs)
-        if self.kind == "cpu":
-            return (*driven, *CPU_OUTPUTS, *CPU_ADDRESSES)
-        return (*driven, *self.data) if self.kind == "ram" else driven
 
 
 @dataclass(frozen=True)
@@ -86,7 +25,7 @@ class Place:
     name: str
     point: str
 
-    @property
+    @cached_property
     def part(self) -> str:
         """The part whose pin it is."""
         return self.point.partition(".")[0]
@@ -112,7 +51,7 @@ class Clock:
     hertz: float
     of: str | None = None
 
-    @property
+    @cached_property
     def part(self) -> str:
         """The part whose pin it is read at."""
         return self.point.partition(".")[0]
@@ -132,7 +71,7 @@ class Line:
     rate: Span | None = None
     start: bool = False
 
-    @property
+    @cached_property
     def part(self) -> str:
         """The part whose pin it is read at."""
         return self.point.partition(".")[0]
@@ -200,6 +139,34 @@ class BoardModel:
     def active(self) -> tuple[Part, ...]:
         """The parts that drive nets others listen to."""
         return tuple(part for part in self.parts.values() if part.outputs or part.kind == "cpu")
+
+    @cached_property
+    def shared(self) -> tuple[str, ...]:
+        """The nets that more than one of the active parts drives."""
+        active = {part.name for part in self.active}
+        return tuple(net for net, parts in self.drivers.items() if sum(part in active for part in parts) > 1)
+
+    @cached_property
+    def roms(self) -> tuple[Part, ...]:
+        """The parts the program comes from."""
+        return tuple(part for part in self.parts.values() if part.kind == "rom")
+
+    @cached_property
+    def timing(self) -> Mapping[str, tuple[str, ...]]:
+        """The nets that carry sync, line or field, by which of them."""
+        found: dict[str, list[str]] = {"sync": [], "line": [], "field": []}
+        for part in self.parts.values():
+            for output in part.outputs:
+                found.get(output.how, []).append(output.net)
+        return {how: tuple(nets) for how, nets in found.items()}
+
+    @cached_property
+    def unread(self) -> tuple[tuple[str, str], ...]:
+        """Part and net of every driver whose net the round does not read."""
+        output = self.video.output_net if self.video is not None else None
+        read = {*self.lines, *self.clocks, *([output] if output else [])}
+        nets = [(net, parts) for net, parts in self.drivers.items() if net not in read and self.point_of(net) is None]
+        return tuple((parts[0], net) for net, parts in nets)
 
     @cached_property
     def pictures(self) -> frozenset[str]:

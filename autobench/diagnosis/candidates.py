@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from autobench.diagnosis.board_model import CPU_ADDRESSES, CPU_DATA, BoardModel, Part
+from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.catalogue import (
     NONE,
     SHARE_NONE,
@@ -20,6 +20,7 @@ from autobench.diagnosis.catalogue import (
 )
 from autobench.diagnosis.effects import HEALTHY, Effect
 from autobench.diagnosis.fault_effects import effects_of
+from autobench.diagnosis.parts import CPU_ADDRESSES, CPU_DATA, Part
 
 NO_CHIPS = frozenset({"connector", "switch", "crystal", "decoupler", "bulk capacitor", "video output"})
 # Legs of a usual package: broken tracks are spread over all legs of a board, those no file tells of included.
@@ -92,7 +93,7 @@ def places_of(board: BoardModel, fault: Fault) -> Iterator[tuple[str | None, str
 
 def net_of(board: BoardModel, fault: Fault, part: Part) -> str | None:
     """The net named with a part: its rail for a short, the strobe for a dead strobe, else nothing."""
-    if fault.name in ("decoupler-short", "chip-supply-short", "inlet-open", "connector-resistance"):
+    if fault.name in ("chip-supply-short", "inlet-open", "connector-resistance"):
         return part.rail or next((rail.name for rail in board.rails.values() if on_rail(board, part.name)), None)
     return {"fetch-strobe-dead": "FETCH"}.get(fault.name)
 
@@ -123,6 +124,8 @@ def nets_of(board: BoardModel, word: str) -> list[str]:
         return list(CPU_DATA)
     if word == "address":
         return list(CPU_ADDRESSES)
+    if word == "rails":
+        return list(board.rails)
     return [word] if word in board.nets else []
 
 

@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cache
 
-from autobench.diagnosis.board_model import CPU_ADDRESSES, CPU_DATA, CPU_OUTPUTS, BoardModel, Line
+from autobench.diagnosis.board_model import BoardModel, Line
+from autobench.diagnosis.parts import CPU_ADDRESSES, CPU_DATA, CPU_OUTPUTS
 
 RUNNING, ONES, ZEROS, HALTED, CRASHED = "running", "all-ones loop", "all-zeros loop", "halted", "crashed"
 UNINTERRUPTED = "running without interrupts"  # the program waits for one, or goes on without
@@ -42,6 +43,12 @@ WRITES_TO_FETCHES: Mapping[str, str] = {
 }  # fmt: skip
 CLOCKS_TO_FETCHES: Mapping[str, str] = {
     RUNNING: "usual", UNINTERRUPTED: "mostly usual", ONES: "eleven", ZEROS: "four", HALTED: "four", CRASHED: "garbled",
+}  # fmt: skip
+
+# ... where accesses may be stretched: those of a halted CPU need not be, those of the loop on ones always are.
+STRETCHED: Mapping[str, str] = {
+    RUNNING: "stretched", UNINTERRUPTED: "stretched", ONES: "stretched", ZEROS: "four or stretched",
+    HALTED: "four or stretched", CRASHED: "garbled or stretched",
 }  # fmt: skip
 
 
@@ -102,6 +109,12 @@ def outputs(state: str) -> Mapping[str, str]:
     return {**strobes, **{net: address(net, state) for net in CPU_ADDRESSES}}
 
 
+@cache
+def legs(name: str, state: str) -> Mapping[tuple[str, str], str]:
+    """The same by leg, for a CPU of that name."""
+    return {(name, net): level for net, level in outputs(state).items()}
+
+
 def reading_of(board: BoardModel, line: Line, state: str, level: str) -> str:
     """The token of an output or select read at its pin, `level` being what the net does.
 
@@ -115,12 +128,16 @@ def reading_of(board: BoardModel, line: Line, state: str, level: str) -> str:
         return level if line.healthy == "any" else "either"
     if line.healthy == "any":
         return "any" if state == UNINTERRUPTED else level if level != "moving" else "either"
+    ceiling = line.rate is None or line.rate.low is None  # no rate is too low for it
     if state == UNINTERRUPTED:
-        return "mostly moving"
+        return "moving" if ceiling else "mostly moving"
+    if state == CRASHED and level != "garbled halt":
+        word = "garbled writes" if line.net == "WR" else "garbled select" if line.side == "select" else "garbled"
+        return f"{word} below a ceiling" if ceiling else word
     if state == CRASHED:
-        if line.net == "WR":
-            return "garbled writes"
-        return level if level == "garbled halt" else "garbled"
+        return level
+    if state == HALTED and line.side == "select":
+        return "idle or moving"  # it fetches from one place for ever
     share = PER_CLOCK.get(state, {}).get(line.net)
     if share is None or board.waits or board.cpu_hertz is None or line.rate is None:
         return "either"

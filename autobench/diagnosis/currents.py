@@ -6,7 +6,8 @@ Shares by state are common practice for NMOS and TTL boards; the figures are rou
 from __future__ import annotations
 
 from autobench.diagnosis import cpu
-from autobench.diagnosis.board_model import Part, Rail
+from autobench.diagnosis.board_model import Rail
+from autobench.diagnosis.parts import Part
 from autobench.diagnosis.simulation import MOVING, Settled
 
 LARGE = frozenset({"video", "video controller", "gate array"})

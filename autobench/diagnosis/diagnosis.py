@@ -10,12 +10,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from autobench.diagnosis.alphabets import Observable
-from autobench.diagnosis.evidence import observations, translate, usable
+from autobench.diagnosis.evidence import observations, usable
 from autobench.diagnosis.facts import Facts
 from autobench.diagnosis.findings import Finding, findings
 from autobench.diagnosis.next_check import next_check
 from autobench.diagnosis.ranking import ELSE, NOTHING, Predictions, Ranking, alike, rank
 from autobench.diagnosis.result import Diagnosis, Suspect
+from autobench.diagnosis.translation import translate
 from autobench.diagnosis.words import reasons_against, reasons_for
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
@@ -25,6 +26,7 @@ MOST_CLEARED = 5
 MOST_IN_GROUP = 5
 SURE = 0.6  # below this the leader is not told apart
 RIVAL = 0.25  # of the leader's chance: from here on a place that explains as much counts as its equal
+SECOND = 0.1  # ... where the leader is not sure
 ALIKE = 3.0  # likelihoods within this factor are alike
 WORTH_NAMING = 0.01
 EXPLAINS = 0.3
@@ -89,19 +91,24 @@ def suspect(ranking: Ranking, facts: Facts, found: list[Finding], place: int) ->
 
 
 def group_of(ranking: Ranking, named: list[int]) -> tuple[str, ...]:
-    """The leader, and the places likely enough to matter that explain every reading so far as well as it does."""
+    """The places that cannot be told apart, the leader first; none where it stands alone.
+
+    Beside a sure leader only those count that come near its chance and explain every reading as well as it does; beside
+    one that is not sure, all that do either, and the second in any case.
+    """
     predictions = ranking.predictions
-    leader = named[0]
+    leader, others = named[0], [place for place in named[1:] if place != predictions.place[ELSE]]
     if leader == predictions.place[ELSE]:
         return ()
-    best = ranking.candidates_at(leader)[0]
-    least = RIVAL * ranking.by_place[leader] if ranking.by_place[leader] >= SURE else WORTH_NAMING
-    members = [leader]
-    for place in named[1:]:
-        rival = ranking.by_place[place] >= least and place != predictions.place[ELSE]
-        if rival and alike(ranking, place, best, ALIKE):
-            members.append(place)
-    return tuple(predictions.places[place] for place in members[:MOST_IN_GROUP])
+    best, top = ranking.candidates_at(leader)[0], ranking.by_place[leader]
+    near = {place for place in others if ranking.by_place[place] >= RIVAL * top}
+    equal = {
+        place for place in others if ranking.by_place[place] >= SECOND * top and alike(ranking, place, best, ALIKE)
+    }
+    chosen = near & equal if top >= SURE else near | equal | set(others[:1])
+    rivals = [place for place in others if place in chosen]
+    members = [leader, *rivals][:MOST_IN_GROUP]
+    return tuple(predictions.places[place] for place in members) if rivals else ()
 
 
 def cleared(ranking: Ranking, found: list[Finding], named: list[int]) -> list[int]:

@@ -24,7 +24,8 @@ class Effect:
     """One way a fault may turn out; `weight` is its chance among the ways of that fault.
 
     `dead`: parts whose outputs do nothing but stay at `dead_level`; they draw `dead_draw` of their amps. `held`: nets
-    that nothing can move, with their level. `outputs`: single outputs of parts that stay at a level. `cut`: legs that
+    that nothing can move, with their level; `grounded`: those of them that a short holds, lower than any output does.
+    `outputs`: single outputs of parts that stay at a level. `cut`: legs that
     touch nothing; with `in_socket` the probe still touches the board's side. `fetched`: what the CPU reads where the
     ROM answers (`garbage`). `later`: the start-up program runs, then the CPU ends in this state. `extra`: share of
     the rail's nominal current that flows besides.
@@ -35,6 +36,7 @@ class Effect:
     dead_level: str = "static"
     dead_draw: float = 0.6
     held: tuple[tuple[str, str], ...] = ()
+    grounded: tuple[str, ...] = ()
     outputs: tuple[tuple[Leg, str], ...] = ()
     cut: tuple[Leg, ...] = ()
     in_socket: bool = False

@@ -9,11 +9,26 @@ from collections.abc import Sequence
 
 from autobench.diagnosis.alphabets import Observable
 from autobench.diagnosis.board_model import BoardModel
-from autobench.diagnosis.evidence import STILL_STATES, Observation, usable
+from autobench.diagnosis.evidence import Observation, usable
+from autobench.diagnosis.parts import CPU_OUTPUTS
+from autobench.diagnosis.translation import STILL_STATES
 from autobench.judgement.reading import Reading
 from autobench.quantity import show
 
 MOVES = frozenset({"moving", "off-rate", "burst"})
+MISSING = {
+    "frequency": "no clock", "line rate": "no sync", "field rate": "no field sync", "picture sync": "no sync",
+    "picture": "no picture",
+}  # fmt: skip
+# How the findings speak of what executes: whoever has read one of these need not read the figure again.
+RETOLD = {
+    "writes to fetches": ("WR : FETCH",),
+    "clocks to fetches": ("an eleventh of", "a quarter of"),
+    "ratio": ("WR : FETCH",),
+    "reset": ("never released",),
+}
+SELDOM = 0.1
+ALL_OUTPUTS = "other outputs"
 
 
 class Facts:
@@ -41,6 +56,20 @@ class Facts:
         """Whether a line was seen not to move."""
         return self.category("line", net) in STILL_STATES
 
+    def healthy(self, kind: str, name: str) -> bool:
+        """Whether an observable was read and nothing speaks against it."""
+        observation = self.found.get(Observable(kind, name))
+        return observation is not None and not observation.accuses
+
+    def synced(self) -> bool:
+        """Whether the sync runs at its rate, or was not read."""
+        return self.category("line rate", "sync") in (None, "right")
+
+    def no_sync(self) -> str:
+        """What is wrong with the sync, in words."""
+        observation = self.found.get(Observable("line rate", "sync"))
+        return f"and yet {self.quote(observation)}" if observation is not None else ""
+
     def reading(self, kind: str, name: str) -> Reading | None:
         """The reading behind an observable."""
         observation = self.found.get(Observable(kind, name))
@@ -55,6 +84,8 @@ class Facts:
         if kind == "clocks to fetches":
             fetch, clock = observation.readings[0].value or 1.0, observation.readings[1].value or 0.0
             return f"FETCH comes once in {clock / fetch:.4g} clocks"
+        if kind in MISSING and observation.category == "none":
+            return f"{MISSING[kind]} on {reading.net}" + (f" at {reading.point}" if reading.point else "")
         place = f"{reading.net or observation.observable.name}" + (f" at {reading.point}" if reading.point else "")
         if kind in ("line", "start"):
             return self.quote_line(place, reading, kind)
@@ -68,14 +99,13 @@ class Facts:
         name = {"resistance": "resistance to ground", "voltage": "voltage"}.get(reading.quantity, reading.quantity)
         if kind == "drop":
             name = f"drop ({reading.step.partition(' ')[2]})"
-        if reading.state in STILL_STATES and not reading.value:
-            value = f"none: it stays {reading.state}"
         return f"{place}: {name} {value}"
 
     def quote_line(self, place: str, reading: Reading, kind: str) -> str:
         """A line that is flat, or runs, or pulsed while the program started."""
         if kind == "start":
-            return f"{place} pulsed {reading.value or 0:.0f} times while the program started"
+            often = f"pulsed {reading.value:.0f} times" if reading.value else "never pulsed"
+            return f"{place} {often} while the program started"
         if reading.state in STILL_STATES:
             level = self.levels.get(reading.net)
             return f"{place} is flat {'at ' + show(level, 'V', 2) if level is not None else reading.state}"
@@ -86,7 +116,24 @@ class Facts:
     def quote_writes(self, observation: Observation) -> str:
         """How many writes come on a fetch."""
         write, fetch = observation.readings[0].value or 0.0, observation.readings[1].value or 1.0
-        return f"WR comes {write / fetch:.4g} times for each FETCH"
+        if observation.category == "zero":
+            return "WR never comes while FETCH does"
+        if write < SELDOM * fetch:
+            return f"WR comes once in {fetch / write:.0f} times FETCH"
+        return f"WR comes {write / fetch:.3g} times for each FETCH"
+
+    def told(self, observation: Observation, said: Sequence[str]) -> bool:
+        """Whether what has been said quotes an observation already, or it is part of another's words."""
+        kind, reading = observation.observable.kind, observation.readings[0]
+        if kind == "low level":
+            return True
+        if kind in RETOLD:
+            still = observation.category == "zero" and any(f"{reading.net} at {reading.point}" in text for text in said)
+            return still or any(words in text for words in RETOLD[kind] for text in said)
+        if kind == "line" and reading.net in CPU_OUTPUTS and any(ALL_OUTPUTS in text for text in said):
+            return True
+        place = f"{reading.net} at {reading.point}"
+        return any(place in text for text in said) if kind in ("line", "start", *MISSING) else False
 
     def line(self, net: str) -> str:
         """A line in words."""

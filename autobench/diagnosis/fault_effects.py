@@ -10,8 +10,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from autobench.diagnosis import cpu
-from autobench.diagnosis.board_model import CPU_ADDRESSES, CPU_DATA, BoardModel
+from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.effects import Effect, RailTrouble
+from autobench.diagnosis.parts import CPU_ADDRESSES, CPU_DATA
 from autobench.documents.nets import GROUND
 
 Ways = tuple[Effect, ...]
@@ -133,7 +134,7 @@ def held(level: str) -> Rule:
 
 def data_short(at: Spot) -> Ways:
     """A data line at ground: whatever drives it high draws more."""
-    return (Effect(held=((at.net, "low"),), extra=0.04),)
+    return (Effect(held=((at.net, "low"),), grounded=(at.net,), extra=0.04),)
 
 
 def bridged(at: Spot) -> Ways:
@@ -160,11 +161,13 @@ def gate_output(*levels: str) -> Rule:
 def decoder_dead(at: Spot) -> Ways:
     """No select at all, all of them together, or all floating."""
     nets = [out.net for out in at.board.parts[at.part].outputs]
-    # All low: the ROM answers whatever is read, so the program starts and then meets ROM where its memory should be.
-    ways = (("high", 0.5, None), ("low", 0.3, cpu.CRASHED), ("floating", 0.2, None))
+    # All low: the ROM answers whatever is read, so the program starts and then meets ROM where its memory should be;
+    # all that is selected at once fights, which takes current.
+    ways = (("high", 0.5, None, 0.0), ("low", 0.2, cpu.CRASHED, 0.04), ("low", 0.1, cpu.CRASHED, 0.14),
+            ("floating", 0.2, None, 0.0))  # fmt: skip
     return tuple(
-        Effect(weight, outputs=tuple(((at.part, each), level) for each in nets), dead_draw=0.8, later=later)
-        for level, weight, later in ways
+        Effect(weight, outputs=tuple(((at.part, each), level) for each in nets), later=later, extra=extra)
+        for level, weight, later, extra in ways
     )
 
 
@@ -204,15 +207,24 @@ def bad_memory(extra: float = 0.0, level: str = "floating") -> Rule:
     return ways
 
 
+def shorted_memory(at: Spot) -> Ways:
+    """A memory chip that draws too much, some of them far too much."""
+    return tuple(way for extra in (0.1, 0.2, 0.35) for way in bad_memory(extra, "low")(at))
+
+
 # The program goes astray at once, or later on.
 BITS_LOST = (Effect(0.7, fetched="garbage"), Effect(0.3, later=cpu.CRASHED))
-# Mostly nothing that the round sees; sometimes the interrupt or a data line suffers.
-PORT_DAMAGED = (Effect(0.75), Effect(0.15, held=(("INT", "low"),)), Effect(0.1, held=(("D0", "low"),), extra=0.05))
-# Outputs fight: the lines of the bus stand half-way, or move through half-levels.
+# Mostly nothing that the round sees; sometimes the interrupt or one of the data lines suffers.
+PORT_DAMAGED = (
+    Effect(0.75),
+    Effect(0.15, held=(("INT", "low"),)),
+    *(Effect(0.1 / len(CPU_DATA), held=((line, "low"),), extra=0.05) for line in CPU_DATA),
+)
+# Outputs fight: the lines of the bus move through half-levels, now and then one stands half-way, or all of them do.
 CONTENTION = (
-    Effect(0.5, held=tuple((line, "half-level") for line in CPU_DATA), fetched="garbage", extra=0.15),
-    Effect(0.2, fetched="garbage", extra=0.08),
-    Effect(0.3, fetched="garbage", extra=0.18),
+    Effect(0.1, held=tuple((line, "half-level") for line in CPU_DATA), extra=0.15),
+    *(Effect(0.1, held=tuple((line, "fought") for line in CPU_DATA), extra=extra) for extra in (0.05, 0.1, 0.18)),
+    *(Effect(0.15, fetched="garbage", extra=extra) for extra in (0.03, 0.07, 0.13, 0.2)),
 )
 
 
@@ -255,8 +267,8 @@ RULES: Mapping[str, Rule | Ways] = {
     "rom-bits-lost": BITS_LOST,
     "socket-contact": open_leg(in_socket=True),
     "ram-dead": bad_memory(),
-    "ram-shorted": bad_memory(extra=0.15, level="low"),
-    "ram-several": after_start(extra=0.05),
+    "ram-shorted": shorted_memory,
+    "ram-several": tuple(way for extra in (-0.06, 0.0, 0.06, 0.15) for way in after_start(extra)),
     "ram-strobe-missing": after_start(extra=-0.1),
     "ram-marginal": after_start(),
     "video-chip-dead": dead(draw=0.4),

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from autobench.diagnosis.board_model import CPU_INPUTS, CPU_OUTPUTS
-from autobench.diagnosis.facts import Facts
+from autobench.diagnosis.facts import ALL_OUTPUTS, Facts
+from autobench.diagnosis.parts import CPU_DATA, CPU_INPUTS, CPU_OUTPUTS
 from autobench.quantity import show
 
 CLOCK_FAULTS = frozenset({"master-clock-dead", "divider-dead", "wrong-crystal"})
@@ -42,7 +42,7 @@ class Finding:
 def findings(facts: Facts) -> list[Finding]:
     """Every rule that the observations allow."""
     rules = (power, clocks, reset, fixed_sync, output_stage, held_inputs, fetch_strobe, refresh_strobe, dead_cpu,
-             all_ones, selects, controller_writes)  # fmt: skip
+             all_ones, decoders, selects, halted, hard_low, controller_writes)  # fmt: skip
     return [finding for rule in rules for finding in rule(facts)]
 
 
@@ -83,7 +83,10 @@ def fixed_sync(facts: Facts) -> Iterator[Finding]:
     if video is None or not facts.board.fixed_video:
         return
     if facts.category("line rate", "sync") == "none":
-        words = f"no sync at {video.line_point}, made without software here: CPU, ROM and RAM are innocent of it"
+        words = (
+            f"no sync on {video.line_net} at {video.line_point}, made without software here: CPU, ROM and RAM are "
+            "innocent of it"
+        )
         yield Finding(words, frozenset({"video-chip-dead"}), PROGRAM | {"sync-output-dead"})
     elif facts.category("line rate", "sync") == "right":
         words = f"{video.line_net} at {video.line_point} runs at its rate, so the video chip and its clock are good"
@@ -98,7 +101,8 @@ def output_stage(facts: Facts) -> Iterator[Finding]:
     behind = {facts.category("picture sync", "output"), facts.category("line rate", "output")}
     if facts.category("line rate", "sync") == "right" and behind & {"none", "low"}:
         words = (
-            f"{video.line_net} at {video.line_point} is right and lost before {video.output_point}: the output stage"
+            f"{video.line_net} at {video.line_point} is right and lost before {video.output_net} at "
+            f"{video.output_point}: the output stage"
         )
         yield Finding(words, frozenset({"sync-output-dead"}), frozenset({"video-chip-dead", "video-controller-dead"}))
 
@@ -149,12 +153,16 @@ def dead_cpu(facts: Facts) -> Iterator[Finding]:
     outputs = [net for net in CPU_OUTPUTS if facts.category("line", net) is not None and net not in ("HALT", "BUSAK")]
     if not outputs or any(facts.moves(net) for net in outputs):
         return
-    good = [net for net in CPU_INPUTS if facts.category("line", net) not in (None, "low")]
+    good = [net for net in CPU_INPUTS if facts.healthy("line", net)]
     clock = board.cpu.clock if board.cpu is not None else None
     if facts.category("frequency", clock or "") != "right" or facts.category("reset", board.reset_net or "") != "ok":
         return
     given = ", ".join([clock or "clock", board.reset_net or "reset", *good])
-    words = f"{given} are good and none of its outputs {', '.join(outputs)} moves: the CPU itself does nothing"
+    others = ", ".join(outputs[1:])
+    words = (
+        f"{facts.line(outputs[0])} and none of the CPU's {ALL_OUTPUTS} {others} moves, although {given} are good: the "
+        "CPU itself does nothing"
+    )
     yield Finding(words, frozenset({"cpu-dead"}), CLOCK_FAULTS | {"reset-stuck", "rom-not-driving", "decoder-dead"})
 
 
@@ -172,18 +180,59 @@ def all_ones(facts: Facts) -> Iterator[Finding]:
     yield Finding(words, frozenset({"rom-not-driving", "decoder-dead"}), cleared)
 
 
+def decoders(facts: Facts) -> Iterator[Finding]:
+    """A decoder none of whose selects ever changes while its inputs move."""
+    if not facts.moves("MEMREQ"):
+        return
+    board = facts.board
+    for part in (part for part in board.parts.values() if part.kind == "decoder"):
+        read = [out.net for out in part.outputs if facts.category("line", out.net) or facts.category("start", out.net)]
+        still = [net for net in read if facts.still(net) or facts.category("start", net) == "none"]
+        if len(still) < 2 or still != read:
+            continue
+        quoted = ", ".join(facts.line(net) for net in still)
+        asked = [rom.name for rom in board.roms if rom.select in still and facts.category("line", rom.select) != "low"]
+        told = f"{asked[0]} is never asked" if asked else "all that it selects is on the bus at once"
+        words = f"{quoted}, although {facts.line('MEMREQ')}: {told}, {part.name} decodes nothing"
+        yield Finding(words, frozenset({"decoder-dead"}), frozenset({"rom-not-driving", "rom-bits-lost"}))
+
+
 def selects(facts: Facts) -> Iterator[Finding]:
     """Is the ROM that does not answer ever asked?"""
     if facts.category("writes to fetches", "cpu") != "two":
         return
-    for rom in (part for part in facts.board.parts.values() if part.kind == "rom" and part.select):
+    for rom in (part for part in facts.board.roms if part.select):
         select = rom.select or ""
         if facts.moves(select):
             words = f"{facts.line(select)}: {rom.name} is selected and does not answer"
             yield Finding(words, frozenset({"rom-not-driving"}), frozenset({"decoder-dead"}))
-        elif facts.still(select):
+        elif facts.still(select) and not any(decoders(facts)):
             words = f"{facts.line(select)} although {facts.line('MEMREQ')}: {rom.name} is never asked"
             yield Finding(words, frozenset({"decoder-dead"}), frozenset({"rom-not-driving", "rom-bits-lost"}))
+
+
+def halted(facts: Facts) -> Iterator[Finding]:
+    """A CPU that waits in a halt for an interrupt nobody makes is good: chase the interrupt."""
+    quarter = facts.category("clocks to fetches", "cpu") == "four"
+    if not quarter or facts.category("line", "HALT") != "low" or not facts.still("INT"):
+        return
+    clock = facts.board.cpu.clock if facts.board.cpu is not None else None
+    words = (
+        f"{facts.line('HALT')} and {facts.line('FETCH')}, a quarter of {clock or 'its clock'}: the CPU is good and "
+        f"waits for an interrupt that never comes ({facts.line('INT')}); chase INT to where it is made"
+    )
+    makers = frozenset({"video-controller-dead", "video-chip-dead"}) if not facts.synced() else frozenset[str]()
+    yield Finding(words, makers, CLOCK_FAULTS | {"cpu-dead", "reset-stuck", "rom-not-driving", "decoder-dead"})
+
+
+def hard_low(facts: Facts) -> Iterator[Finding]:
+    """A data line lower than any output pulls it, while its neighbours move."""
+    low = [net for net in CPU_DATA if facts.category("low level", net) == "hard"]
+    moving = [net for net in CPU_DATA if facts.moves(net)]
+    for net in low:
+        if len(moving) > len(low):
+            words = f"{facts.line(net)} while other data lines move: lower than an output pulls it, a short to 0 V"
+            yield Finding(words, frozenset({"data-line-short"}))
 
 
 def controller_writes(facts: Facts) -> Iterator[Finding]:
@@ -193,7 +242,8 @@ def controller_writes(facts: Facts) -> Iterator[Finding]:
         seen = facts.category("start", select)
         if seen == "right":
             words = f"{facts.line(select)}: CPU, ROM, decoder and the write path are good"
-            yield Finding(words, frozenset({"video-controller-dead"}), UPSTREAM | CLOCK_FAULTS)
+            silent = frozenset[str]() if facts.synced() else frozenset({"video-controller-dead"})
+            yield Finding(f"{words}{'' if facts.synced() else ', ' + facts.no_sync()}", silent, UPSTREAM | CLOCK_FAULTS)
         elif seen == "none":
             words = f"{facts.line(select)}: {controller.name} was never programmed, so look upstream of it"
             yield Finding(words, UPSTREAM, frozenset({"video-controller-dead"}))

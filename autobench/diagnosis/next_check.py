@@ -13,6 +13,7 @@ import numpy as np
 
 from autobench.diagnosis.alphabets import Observable
 from autobench.diagnosis.board_model import BoardModel
+from autobench.diagnosis.candidates import Candidate
 from autobench.diagnosis.catalogue import catalogue
 from autobench.diagnosis.inference import Floats, entropy, expected_entropy, repair_order, summed
 from autobench.diagnosis.ranking import ELSE, NOTHING, Ranking
@@ -20,8 +21,11 @@ from autobench.diagnosis.result import NextCheck
 
 MATTERS = 0.01  # chance from which on a place is worth a check of its own
 NEGLIGIBLE = 1e-5  # chance below which a hypothesis is left out of the sums
-LEAST_GAIN = 0.02  # nat: a check that brings less tells nothing apart
+LEAST_GAIN = 0.06  # nat: a check that brings less tells nothing apart
 CHECKED_PLACES = 8
+MOST_TOLD = 3
+LIKELY = 0.6  # a leader to act on
+IN_EARNEST = 0.05  # of the leader's chance: from here on it is worth telling a place from it first
 PROVED = 0.93  # the leader needs no check any more but its repair
 
 # Minutes by hand, and the chance that the check itself does harm (common practice).
@@ -56,31 +60,60 @@ def next_check(ranking: Ranking, read: frozenset[Observable]) -> NextCheck | Non
     mass = chances[live] / chances[live].sum()
     places = ranking.predictions.place[ranking.predictions.owner[live]]
     now = float(entropy(summed(mass, places, len(ranking.predictions.places))))
-    best: tuple[float, float, Check] | None = None
+    best: tuple[float, Check] | None = None
     for check in possible(ranking, read):
         gain = now - expected_entropy(mass, check.outcomes[live], places)
         worth = gain / check.minutes * (1.0 - check.risk)
         if gain >= LEAST_GAIN and (best is None or worth > best[0]):
-            best = (worth, gain, check)
-    if best is None:
+            best = (worth, check)
+    if best is None or idle(ranking, best[1]):
         return first_repair(ranking)
-    _, gain, check = best
-    why = f"{told(ranking, check)}; it is expected to take {gain:.2f} of {now:.2f} nat of doubt away"
-    return NextCheck(check.what, check.point, check.minutes, why)
+    _, check = best
+    return NextCheck(check.what, check.point, check.minutes, told(ranking, check))
+
+
+def separated(ranking: Ranking, check: Check) -> list[int]:
+    """The leading places that a check tells from the leader."""
+    leader, rest = leading(ranking)[0], leading(ranking)[1:]
+    mine = expected_outcome(ranking, check, leader)
+    return [place for place in rest if differs(mine, expected_outcome(ranking, check, place))]
+
+
+def idle(ranking: Ranking, check: Check) -> bool:
+    """Whether a check would only rule out the unlikely beside a leader that is likely enough to act on."""
+    found = leading(ranking)
+    if not found or ranking.by_place[found[0]] < LIKELY:
+        return False
+    top = ranking.by_place[found[0]]
+    return not any(ranking.by_place[place] >= IN_EARNEST * top for place in separated(ranking, check))
 
 
 def told(ranking: Ranking, check: Check) -> str:
     """Which leading places the check separates, in words."""
-    predictions = ranking.predictions
     found = leading(ranking)
-    if len(found) < 2:
-        return "it shows whether the leader is right"
-    leader, rest = found[0], found[1:]
-    mine = expected_outcome(ranking, check, leader)
-    apart = [predictions.places[place] for place in rest if differs(mine, expected_outcome(ranking, check, place))]
+    if not found:
+        return "it shows where to look on"
+    names = ranking.predictions.places
+    leader, apart = found[0], separated(ranking, check)[:MOST_TOLD]
     if not apart:
-        return f"it shows whether {predictions.places[leader]} is right"
-    return f"it tells {predictions.places[leader]} from {', '.join(apart[:3])}"
+        return f"it shows whether it is {blamed(ranking, [leader])}"
+    if all(trouble(ranking, place) == trouble(ranking, leader) for place in apart):
+        return f"it tells {names[leader]} from {blamed(ranking, apart)}"
+    return f"it tells {blamed(ranking, [leader])} from {blamed(ranking, apart)}"
+
+
+def blamed(ranking: Ranking, places: list[int]) -> str:
+    """Places with what would be wrong there, those with the same trouble together."""
+    by_trouble: dict[str, list[str]] = {}
+    for place in places:
+        by_trouble.setdefault(trouble(ranking, place), []).append(ranking.predictions.places[place])
+    return ", or ".join(f"{', '.join(names)} ({words})" for words, names in by_trouble.items())
+
+
+def trouble(ranking: Ranking, place: int) -> str:
+    """What would most likely be wrong at a place, in a few words."""
+    fault = ranking.predictions.candidates[ranking.candidates_at(place)[0]].fault
+    return catalogue()[fault].broken.partition(";")[0]
 
 
 def differs(first: Floats, second: Floats) -> bool:
@@ -147,8 +180,10 @@ def looked_at(board: BoardModel, observable: Observable) -> str | None:
 
 def unpowered(ranking: Ranking) -> bool:
     """Whether the board cannot be powered: then nothing can be looked at."""
+    shut = {("ohms", "short"), ("ohms", "low"), ("trip", "tripped")}
     return any(
-        observation.observable.kind in ("ohms", "trip") and observation.accuses for observation in ranking.observations
+        (observation.observable.kind, observation.category) in shut and observation.accuses
+        for observation in ranking.observations
     )
 
 
@@ -223,6 +258,15 @@ def lifts(ranking: Ranking, numbers: list[int]) -> Iterator[Check]:
         yield Check(what, part, *LIFT, two_ways(by_effect(ranking, guilty, 0.9)))
 
 
+def repair_words(board: BoardModel, candidate: Candidate) -> str:
+    """The repair of a fault where this candidate sits; a chip in a socket is reseated and swapped."""
+    part = board.parts.get(candidate.part or "")
+    swap = "replace it"
+    if part is not None and part.socket:
+        swap = f"reseat the socketed {part.name} and, should that not cure it, swap it for a known good one"
+    return catalogue()[candidate.fault].repair.format(swap=swap, net=candidate.net or "")
+
+
 def first_repair(ranking: Ranking) -> NextCheck | None:
     """Where no check tells apart any more: the repair with the best chance for its minutes."""
     predictions = ranking.predictions
@@ -236,8 +280,16 @@ def first_repair(ranking: Ranking) -> NextCheck | None:
     first = repair_order(chances, costs)[0]
     candidate = predictions.candidates[best[first]]
     fault = catalogue()[candidate.fault]
-    why = f"{fault.broken}: the best chance for its minutes, and nothing that can still be read tells more"
-    what = f"{predictions.places[first]}: {fault.repair}"
     board = predictions.board
+    if unpowered(ranking):
+        reason = "it has to be found before the board can be powered"
+    elif ranking.by_place.max() >= PROVED:
+        reason = "the readings leave little doubt"
+    elif ranking.by_place.max() >= LIKELY:
+        reason = "by far the likeliest, and what is left to look at would only rule out the unlikely"
+    else:
+        reason = "the best chance for its minutes, and nothing that can still be read tells more"
+    why = f"{fault.broken}: {reason}"
+    what = f"{predictions.places[first]}: {repair_words(board, candidate)}"
     point = board.point_of(candidate.net) if candidate.net else None
     return NextCheck(what, point or candidate.part or candidate.net, fault.minutes, why)

@@ -5,13 +5,15 @@ Tokens depend on the board file alone, so they are made once a board. Nothing me
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from autobench.diagnosis import cpu
-from autobench.diagnosis.alphabets import UNSURE, Observable, ratio_token
-from autobench.diagnosis.board_model import CPU_DATA, BoardModel, Clock, Line, Rail, Video
+from autobench.diagnosis.alphabets import UNSURE, Observable, alphabets, ratio_token
+from autobench.diagnosis.board_model import BoardModel, Clock, Line, Rail, Video
 from autobench.diagnosis.currents import current_ratio
-from autobench.diagnosis.simulation import MOVING, Settled
+from autobench.diagnosis.effects import HEALTHY, Effect, RailTrouble
+from autobench.diagnosis.parts import CPU_DATA
+from autobench.diagnosis.simulation import MOVING, Rests, Settled
 
 Tokens = dict[Observable, str]
 
@@ -24,16 +26,52 @@ UNREAD_WORDS = {
 }  # fmt: skip
 
 
+class Predictor:
+    """Tokens of any effect on one board, as rows of the alphabets; what effects have in common is worked out once."""
+
+    def __init__(self, board: BoardModel) -> None:
+        self.rests = Rests(board)
+        self.observables = tuple(predicted(self.rests.at_rest(HEALTHY)))
+        known = alphabets()
+        self.rows = {each: known[each.kind].token_numbers for each in self.observables}
+        self.of_nets: dict[int, list[int]] = {}
+        self.of_rails: dict[RailTrouble | None, dict[Observable, int]] = {}
+
+    def ways(self, effect: Effect) -> Iterator[tuple[float, list[int]]]:
+        """Chance and rows of each way `effect` turns out, in the order of `observables`."""
+        for chance, settled in self.rests.ways(effect):
+            yield chance, self.row_numbers(settled)
+
+    def row_numbers(self, settled: Settled) -> list[int]:
+        """The row of every token of a board at rest."""
+        trouble, nets = settled.effect.rail, id(settled.nets)
+        if trouble not in self.of_rails:
+            self.of_rails[trouble] = self.numbered(rail_tokens(settled))
+        if nets not in self.of_nets:
+            self.of_nets[nets] = list(self.numbered(tokens(settled)).values())
+        own = {**self.of_rails[trouble], **self.numbered(current_tokens(settled))}
+        found = [*own.values(), *self.of_nets[nets]]
+        for net in settled.effect.grounded:
+            observable = Observable("low level", net)
+            if observable in self.rows:
+                found[self.observables.index(observable)] = self.rows[observable]["hard"]
+        return found
+
+    def numbered(self, said: Iterable[tuple[Observable, str]]) -> dict[Observable, int]:
+        """Rows for words."""
+        return {each: self.rows[each].get(word, self.rows[each][UNSURE]) for each, word in said}
+
+
 def predicted(settled: Settled) -> Tokens:
     """The token of every observable of the board."""
-    return dict(tokens(settled))
+    own = {**dict(rail_tokens(settled)), **dict(current_tokens(settled))}
+    hard = {Observable("low level", net): "hard" for net in settled.effect.grounded if net in settled.board.lines}
+    return {**own, **dict(tokens(settled)), **hard}
 
 
 def tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
-    """Every observable with its token."""
+    """Every observable that hangs on nets and the CPU, with its token."""
     board = settled.board
-    for rail in board.rails.values():
-        yield from rail_tokens(settled, rail)
     for clock in board.clocks.values():
         yield from clock_tokens(settled, clock)
     if board.reset_net is not None and board.reset_point is not None:
@@ -47,13 +85,23 @@ def tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     yield from net_tokens(settled)
 
 
-def rail_tokens(settled: Settled, rail: Rail) -> Iterator[tuple[Observable, str]]:
-    """Ohms, trip, current, ripple, and the volts of every place."""
-    trouble = settled.effect.rail
+def current_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
+    """What each rail draws, as a share of nominal."""
+    for rail in settled.board.rails.values():
+        yield Observable("current", rail.name), ratio_token(current_ratio(settled, rail))
+
+
+def rail_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
+    """What every rail shows besides its current."""
+    for rail in settled.board.rails.values():
+        yield from volts_tokens(rail, settled.effect.rail)
+
+
+def volts_tokens(rail: Rail, trouble: RailTrouble | None) -> Iterator[tuple[Observable, str]]:
+    """Ohms, trip, ripple, and the volts of every place."""
     kind = trouble.kind if trouble is not None and trouble.rail == rail.name else None
     yield Observable("ohms", rail.name), {"short": "short", "soft short": "low"}.get(kind or "", "ok")
     yield Observable("trip", rail.name), {"short": "tripped", "soft short": "perhaps"}.get(kind or "", "none")
-    yield Observable("current", rail.name), ratio_token(current_ratio(settled, rail))
     ripple = {"ripple": "high", "resistance": "raised"}.get(kind or "", "ok")
     yield Observable("ripple", rail.name), ripple
     beyond = break_index(rail, trouble.part if trouble is not None else None)
@@ -118,11 +166,12 @@ def line_tokens(settled: Settled, line: Line) -> Iterator[tuple[Observable, str]
         yield Observable("start", line.net), start_token(settled, word)
         return
     yield Observable("line", line.net), line_token(settled, line, word)
+    yield Observable("low level", line.net), "driven"  # should it stay low
 
 
 def start_token(settled: Settled, word: str) -> str:
     """Pulses of a select in the first milliseconds."""
-    if settled.started and (word == "moving" or settled.state == cpu.HALTED):
+    if settled.started and (word == "moving" or (word == "high" and settled.state == cpu.HALTED)):
         return "right"
     if settled.state == cpu.CRASHED and word == "moving":
         return "few"
@@ -149,19 +198,17 @@ def refreshed_by_cpu(board: BoardModel, line: Line) -> bool:
 def ratio_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     """Ratios of strobes: exact ones of the board file, and the two that tell what the CPU executes."""
     for of, to in settled.board.ratios:
-        yield Observable("ratio", f"{of} to {to}"), "right" if settled.state in cpu.FETCHING else UNSURE
+        # What writes are to fetches is foretold below, finer than by limits.
+        known = settled.state in cpu.FETCHING and {of, to} != {"WR", "FETCH"}
+        yield Observable("ratio", f"{of} to {to}"), "right" if known else UNSURE
     yield Observable("writes to fetches", "cpu"), cpu.WRITES_TO_FETCHES.get(settled.state, UNSURE)
-    if not settled.board.waits:
-        yield Observable("clocks to fetches", "cpu"), cpu.CLOCKS_TO_FETCHES.get(settled.state, UNSURE)
+    table = cpu.STRETCHED if settled.board.waits else cpu.CLOCKS_TO_FETCHES
+    yield Observable("clocks to fetches", "cpu"), table.get(settled.state, UNSURE)
 
 
 def net_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     """Nets that the round does not read, at the part that drives them: for next checks."""
-    read = set(settled.board.lines) | set(settled.board.clocks)
-    output = settled.board.video.output_net if settled.board.video is not None else None
-    for net, parts in settled.board.drivers.items():
-        if net in read or net == output or settled.board.point_of(net) is not None:
-            continue
-        word = settled.at(parts[0], net)
-        moving = "garbled" if settled.state == cpu.CRASHED else "either"
-        yield Observable("line", f"{parts[0]} {net}"), moving if word == "moving" else UNREAD_WORDS.get(word, word)
+    moving = "garbled" if settled.state == cpu.CRASHED else "either"
+    for part, net in settled.board.unread:
+        word = settled.at(part, net)
+        yield Observable("line", f"{part} {net}"), moving if word == "moving" else UNREAD_WORDS.get(word, word)

@@ -12,13 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from autobench.diagnosis.alphabets import UNSURE, Observable, alphabets, block_floor
+from autobench.diagnosis.alphabets import Observable, alphabets, block_floor
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.candidates import Candidate, candidates
 from autobench.diagnosis.evidence import Observation
 from autobench.diagnosis.inference import Floats, Numbers, minimal_hitting_sets, posterior, summed
-from autobench.diagnosis.prediction import predicted
-from autobench.diagnosis.simulation import settle
+from autobench.diagnosis.prediction import Predictor
 
 NOTHING, ELSE = 0, 1  # rows of `none` and *something else* among outcomes, candidates and places
 LEADERS = 8  # candidates that are combined into pairs
@@ -54,19 +53,16 @@ class Predictions:
 def predictions(board: BoardModel) -> Predictions:
     """Simulate every candidate of `board`."""
     all_candidates = candidates(board)
-    settled, prior, owner = [], [], []
+    predictor = Predictor(board)
+    rows, prior, owner = [], [], []
     for number, candidate in enumerate(all_candidates):
         whole = sum(effect.weight for effect in candidate.effects)
         for effect in candidate.effects:
-            settled.append(predicted(settle(board, effect)))
-            prior.append(candidate.prior * effect.weight / whole)
-            owner.append(number)
-    known = alphabets()
-    tokens: dict[Observable, Numbers] = {}
-    for observable in settled[NOTHING]:
-        rows = known[observable.kind].token_numbers
-        said = [each.get(observable, UNSURE) for each in settled]
-        tokens[observable] = np.array([rows.get(word, rows[UNSURE]) for word in said], dtype=np.intp)
+            for chance, said in predictor.ways(effect):
+                rows.append(said)
+                prior.append(candidate.prior * effect.weight * chance / whole)
+                owner.append(number)
+    tokens = dict(zip(predictor.observables, np.array(rows, dtype=np.intp).T, strict=True))
     names = list(dict.fromkeys(candidate.place for candidate in all_candidates))
     place = np.array([names.index(candidate.place) for candidate in all_candidates], dtype=np.intp)
     return Predictions(

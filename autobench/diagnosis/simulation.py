@@ -8,17 +8,20 @@ what it does at power-on, and what follows decides whether it goes on. It predic
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from autobench.diagnosis import cpu
-from autobench.diagnosis.board_model import CPU_DATA, CPU_INPUTS, BoardModel, Output, Part
-from autobench.diagnosis.effects import Effect
+from autobench.diagnosis.board_model import BoardModel
+from autobench.diagnosis.effects import HEALTHY, Effect
+from autobench.diagnosis.parts import CPU_DATA, CPU_INPUTS, Output, Part
 
 ROUNDS = 12  # a board of this kind settles in four or five
 MOVING = frozenset({"moving", "half", "other", "weak"})
 LOOSE = frozenset({"floating", "static"})  # a pull-up decides what becomes of these
 MADE_HIGH = frozenset({"floating", "high", "static"})  # an open input acts as a high
 WRITTEN = "moving"
+# Share of programs that halt for ever.
+HALTS = {cpu.UNINTERRUPTED: 0.5, cpu.CRASHED: 0.15}
 
 
 @dataclass(frozen=True)
@@ -62,29 +65,37 @@ def powered_parts(board: BoardModel, effect: Effect) -> frozenset[str]:
 class Simulation:
     """One run from power-on to rest."""
 
-    def __init__(self, board: BoardModel, effect: Effect) -> None:
+    def __init__(self, board: BoardModel, effect: Effect, healthy: Settled | None) -> None:
         self.board = board
         self.effect = effect
         self.cut = frozenset(effect.cut)
         self.held = dict(effect.held)
         self.outputs = dict(effect.outputs)
         self.powered = powered_parts(board, effect)
-        self.nets: dict[str, str] = {}
+        # Where the healthy board settles is a start as good as power-on: the CPU is taken to fetch in both.
+        self.nets: dict[str, str] = dict(healthy.nets) if healthy is not None else {}
         self.driven: dict[tuple[str, str], str] = {}
         self.state = cpu.RUNNING if board.cpu else cpu.DEAD
         self.started = False
+        self.forced = self.forced_data()
+        self.spoilt = self.spoilt_fetches()
 
     def run(self) -> Settled:
         """Pass words from outputs to inputs until nothing changes."""
+        changed: frozenset[str] | None = None  # at first every part has to be driven
         for _ in range(ROUNDS):
-            before = (dict(self.nets), self.state)
-            self.driven = {}
             for part in self.board.active:
-                self.drive(part)
-            self.nets = self.resolved()
+                if changed is None or not changed.isdisjoint(part.listens):
+                    self.drive(part)
+            before, self.nets = self.nets, self.resolved()
+            program = (self.state, self.started)
             self.state = self.cpu_state()
-            if before == (self.nets, self.state):
+            if program != (self.state, self.started):
+                changed = None
+            elif before == self.nets:
                 break
+            else:
+                changed = frozenset(net for net, word in self.nets.items() if before.get(net) != word)
         self.remember()
         return Settled(self.board, self.effect, self.nets, self.driven, self.state, self.started, self.powered)
 
@@ -99,8 +110,11 @@ class Simulation:
         """Put what `part` gives at each of its outputs."""
         name, dead = part.name, part.name in self.effect.dead
         if part.kind == "cpu":
-            for net, level in cpu.outputs(self.state).items():
-                self.put(name, net, self.effect.dead_level if dead and level == "static" else level)
+            self.driven.update(cpu.legs(name, self.state))
+            if dead:
+                still = [leg for leg, level in cpu.legs(name, self.state).items() if level == "static"]
+                self.driven.update(dict.fromkeys(still, self.effect.dead_level))
+            self.driven.update({leg: level for leg, level in self.outputs.items() if leg[0] == name})
             return
         for output in part.outputs:
             if name not in self.powered:
@@ -138,7 +152,7 @@ class Simulation:
             case "composite":
                 return self.composed(part)
             case _:
-                return self.timed(part)
+                return self.timed(part, output)
 
     def following(self, part: Part, output: Output) -> str:
         """An oscillator follows its crystal, an interrupt its source."""
@@ -150,8 +164,14 @@ class Simulation:
         given = self.seen(part, source)
         return given if given in MOVING else "high"
 
-    def timed(self, part: Part) -> str:
-        """Sync and picture come from a clock; a programmable controller runs wild until software has written to it."""
+    def timed(self, part: Part, output: Output) -> str:
+        """Sync and picture come from a clock; a programmable controller runs wild until software has written to it.
+
+        A part that is given the same by another only passes it on.
+        """
+        given = next((net for net in part.inputs if net in self.board.timing.get(output.how, ())), None)
+        if given is not None:
+            return self.seen(part, given) if self.seen(part, given) in MOVING else "high"
         clock = self.seen(part, part.clock) if part.clock else "moving"
         if clock not in MOVING:
             return "static"
@@ -189,14 +209,12 @@ class Simulation:
 
     def resolved(self) -> dict[str, str]:
         """Every net's word from what drives it, what holds it and what pulls it up."""
-        nets: dict[str, str] = {}
-        for (part, net), level in self.driven.items():
-            if (part, net) in self.cut:
-                level = "floating"
-            before = nets.get(net, "floating")
-            nets[net] = level if before == "floating" or before == level else "half-level"
-            if level == "floating":
-                nets[net] = before
+        nets = {net: level for (_, net), level in self.driven.items()}
+        nets.update({net: "floating" for part, net in self.cut if (part, net) in self.driven})
+        for net in self.board.shared:
+            legs = [(part, net) for part in self.board.drivers[net]]
+            given = {self.driven.get(leg, "floating") for leg in legs if leg not in self.cut} - {"floating"}
+            nets[net] = "half-level" if len(given) > 1 else next(iter(given), "floating")
         for net in self.board.pulled_up:
             if nets.get(net, "floating") in LOOSE:
                 nets[net] = "high"
@@ -223,8 +241,10 @@ class Simulation:
         seen = {net: self.seen(part, net) for net in CPU_INPUTS}
         seen["clock"] = self.seen(part, part.clock) if part.clock else "moving"
         seen["reset"] = self.seen(part, part.reset) if part.reset else "ok"
-        state = cpu.state_of(seen, part.name in self.powered, part.name in self.effect.dead, self.fetched(part))
+        state = cpu.state_of(seen, part.name in self.powered, part.name in self.effect.dead, self.fetched())
         self.started = state == cpu.RUNNING and seen["reset"] == "ok"
+        if state == cpu.CRASHED and self.effect.later == cpu.HALTED:
+            return cpu.HALTED
         if state != cpu.RUNNING:
             return state
         if not self.started:
@@ -236,21 +256,29 @@ class Simulation:
             return cpu.UNINTERRUPTED
         return state
 
-    def fetched(self, processor: Part) -> str:
+    def fetched(self) -> str:
         """What the CPU finds where its program should be."""
-        if any(self.nets.get(net) == "low" for net in CPU_DATA if net in self.held):
-            return "zeros" if all(self.held.get(net) == "low" for net in CPU_DATA) else "garbage"
-        roms = [part for part in self.board.parts.values() if part.kind == "rom"]
+        if self.forced is not None:
+            return self.forced
+        roms = self.board.roms
         if roms and not any(self.answers(part) for part in roms):
             return "ones"
         if self.effect.fetched is not None:
             return self.effect.fetched
-        broken = any(
-            net in CPU_DATA or (net in self.board.nets and net.startswith("A") and net[1:].isdigit())
-            for part, net in self.cut
-            if part == processor.name or any(part == rom.name for rom in roms)
-        )
-        return "garbage" if broken or any(cpu.is_cpu_net(net) for net in self.held) else "program"
+        return "garbage" if self.spoilt else "program"
+
+    def forced_data(self) -> str | None:
+        """What held data lines make of every fetch, whoever drives them."""
+        low = [net for net in CPU_DATA if self.held.get(net) == "low"]
+        if not low:
+            return None
+        return "zeros" if len(low) == len(CPU_DATA) else "garbage"
+
+    def spoilt_fetches(self) -> bool:
+        """Whether an open leg of the CPU or the ROM, or a held line, spoils what is read."""
+        readers = {part.name for part in self.board.parts.values() if part.kind in ("cpu", "rom")}
+        broken = any(part in readers and net in self.board.nets and cpu.is_cpu_net(net) for part, net in self.cut)
+        return broken or any(cpu.is_cpu_net(net) for net in self.held)
 
     def answers(self, rom: Part) -> bool:
         """Whether a ROM drives the bus: it has power, select and output enable."""
@@ -261,6 +289,31 @@ class Simulation:
         return not cut and all(word in ("moving", "low", "half", "other") for word in wanted)
 
 
-def settle(board: BoardModel, effect: Effect) -> Settled:
-    """What `board` does with `effect`, at rest."""
-    return Simulation(board, effect).run()
+def settle(board: BoardModel, effect: Effect, healthy: Settled | None = None) -> Settled:
+    """What `board` does with `effect`, at rest; sooner there with the `healthy` board at rest."""
+    return Simulation(board, effect, healthy).run()
+
+
+class Rests:
+    """Boards at rest, each simulated once: what an effect only adds to the current changes no net."""
+
+    def __init__(self, board: BoardModel) -> None:
+        self.board = board
+        self.healthy = settle(board, HEALTHY)
+        self.known: dict[Effect, Settled] = {}
+
+    def at_rest(self, effect: Effect) -> Settled:
+        """What the board does with `effect`."""
+        plain = replace(effect, weight=1.0, extra=0.0, grounded=(), dead_draw=1.0)
+        if plain not in self.known:
+            self.known[plain] = settle(self.board, plain, self.healthy)
+        return replace(self.known[plain], effect=effect)
+
+    def ways(self, effect: Effect) -> tuple[tuple[float, Settled], ...]:
+        """The same with the chance of each: a program whose interrupt is missing halts for ever, or runs on; one that
+        reads garbage may come upon a halt as well."""
+        settled = self.at_rest(effect)
+        halts = HALTS.get(settled.state)
+        if halts is None or effect.later is not None:
+            return ((1.0, settled),)
+        return ((1.0 - halts, settled), (halts, self.at_rest(replace(effect, later=cpu.HALTED))))

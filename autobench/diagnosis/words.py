@@ -9,7 +9,8 @@ from autobench.diagnosis.facts import Facts
 from autobench.diagnosis.findings import Finding
 from autobench.diagnosis.ranking import NOTHING, Ranking
 
-MOST_FOR = 5
+MOST_FOR = 6
+MOST_OF_A_BLOCK = 2
 MOST_AGAINST = 3
 TELLS = 3.0  # times likelier than on a healthy board before a reading is a reason for
 CONTRADICTS = 0.1  # chance below which a reading is a reason against
@@ -17,22 +18,37 @@ EXPECTED = 0.4  # ... where the best candidate gives it at least this
 
 
 def reasons_for(ranking: Ranking, facts: Facts, found: list[Finding], candidate: int) -> tuple[str, ...]:
-    """Findings that speak for it, then the readings it explains and a healthy board does not."""
+    """Findings that speak for it, the one that speaks for the fewest others first, then the readings it explains and a
+    healthy board does not. The first opens with a reading."""
     fault = ranking.predictions.candidates[candidate].fault
     if fault == SOMETHING_ELSE:
         return ("no fault known here explains all readings together",)
-    said = [catalogue()[fault].broken]
-    said += [finding.words for finding in found if fault in finding.speaks_for]
+    speaking = sorted((finding for finding in found if fault in finding.speaks_for), key=narrowness)
+    said: list[str] = []
+    for finding in speaking:
+        if not any(finding.words.partition(": ")[0] in words for words in said):
+            said.append(finding.words)
     gain = ranking.likely[:, candidate] / ranking.likely[:, NOTHING]
     rows = [int(row) for row in np.argsort(-gain) if gain[row] >= TELLS]
     rows.sort(key=lambda row: not ranking.observations[row].accuses)
     blocks: dict[str, int] = {}
     for row in rows:
         observation = ranking.observations[row]
+        if facts.told(observation, said):
+            continue
         blocks[observation.block] = blocks.get(observation.block, 0) + 1
-        if blocks[observation.block] <= 2:
+        if blocks[observation.block] <= MOST_OF_A_BLOCK:
             said.append(facts.quote(observation))
-    return tuple(dict.fromkeys(said))[: 1 + MOST_FOR]
+    if not said:
+        return (catalogue()[fault].broken,)
+    if not speaking:
+        said[0] = f"{said[0]}: {catalogue()[fault].broken}"
+    return tuple(dict.fromkeys(said))[:MOST_FOR]
+
+
+def narrowness(finding: Finding) -> int:
+    """How many faults a finding speaks for: the fewer, the more it says."""
+    return len(finding.speaks_for)
 
 
 def reasons_against(ranking: Ranking, facts: Facts, found: list[Finding], candidate: int) -> tuple[str, ...]:
@@ -40,7 +56,7 @@ def reasons_against(ranking: Ranking, facts: Facts, found: list[Finding], candid
     fault = ranking.predictions.candidates[candidate].fault
     if fault == SOMETHING_ELSE:
         return ()
-    said = [f"cleared: {finding.words}" for finding in found if fault in finding.clears]
+    said = [f"cleared: {finding.words.partition('; ')[0]}" for finding in found if fault in finding.clears]
     if not len(ranking.observations):
         return tuple(said)
     best = ranking.likely[:, np.argmax(ranking.chances)]

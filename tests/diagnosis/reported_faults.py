@@ -55,18 +55,27 @@ def rom_not_driving(seen: Round) -> None:
 
 
 def decoder_dead(seen: Round) -> None:
-    """No select ever comes, so the bus reads all ones."""
-    rom_not_driving(seen)
-    for name in ("ROMCS", "RAMCS"):
-        seen.still(name, "high")
+    """No select ever comes, so the bus reads all ones; or all come at once, and the program goes astray."""
+    if seen.seed % 3 == 2:
+        seen.amps("+5V", 1.04, 1.14)
+        seen.wild_video()
+        for name, hertz in (("FETCH", 400e3), ("REFRESH", 400e3), ("WR", 210e3)):
+            seen.runs(name, hertz)
+    else:
+        rom_not_driving(seen)
+    for name in ("ROMCS", "RAMCS", "CRTCCS"):
+        if (f"line {name}", "rate") in seen.seen:
+            seen.still(name, "low" if seen.seed % 3 == 2 else "high")
 
 
 def video_chip_dead(seen: Round) -> None:
-    """No sync, no picture, no interrupt from it."""
+    """No sync, no picture, no interrupt from it, for which the program waits or not."""
     seen.amps("+5V", 0.78, 0.9)
     seen.no_sync()
     seen.no_sync("video output")
     seen.still("INT", "high")
+    if seen.seed % 2:
+        seen.cpu_waits_in_a_halt()
 
 
 def sync_output_dead(seen: Round) -> None:
@@ -81,16 +90,27 @@ def video_controller_dead(seen: Round) -> None:
     seen.no_sync("video output")
     seen.still("INT", "high")
     if seen.seed % 2:
-        seen.runs("FETCH", 700e3)
-        seen.runs("REFRESH", 700e3)
+        seen.cpu_waits_in_a_halt()
 
 
 def data_line_short(seen: Round) -> None:
-    """One line down, the program astray."""
+    """One line down, lower than any output pulls it, the program astray, or halted where it went."""
     seen.amps("+5V", 1.0, 1.06)
-    seen.still("D3", "low")
+    seen.still("D3", "low", volts=0.04)
+    if seen.seed % 2:
+        seen.cpu_waits_in_a_halt()
+        return
     for name, hertz in (("FETCH", 500e3), ("REFRESH", 500e3), ("MEMREQ", 1.2e6), ("RD", 700e3), ("WR", 250e3)):
         seen.runs(name, hertz)
+
+
+def bus_contention(seen: Round) -> None:
+    """Outputs fight: more current, the program astray; now and then a line stands half-way."""
+    seen.amps("+5V", 1.06, 1.2)
+    for name, hertz in (("FETCH", 650e3), ("REFRESH", 650e3), ("WR", 320e3), ("ROMCS", 1.2e6)):
+        seen.runs(name, hertz)
+    if seen.seed % 2:
+        seen.still("D7", "half-level")
 
 
 def decoupler_short(seen: Round) -> None:
@@ -112,6 +132,7 @@ FAULTS: dict[str, Callable[[Round], None]] = {
     fault.__name__.replace("_", "-"): fault
     for fault in (
         master_clock_dead, divider_dead, reset_stuck, cpu_dead, fetch_strobe_dead, rom_not_driving, decoder_dead,
-        video_chip_dead, sync_output_dead, video_controller_dead, data_line_short, decoupler_short, inlet_open,
+        video_chip_dead, sync_output_dead, video_controller_dead, data_line_short, bus_contention, decoupler_short,
+        inlet_open,
     )
 }  # fmt: skip

@@ -139,12 +139,13 @@ class Round:
         seen = self.seen[(f"clock {name}", "frequency")]
         seen.value, seen.state = 0.0, "low"
 
-    def still(self, name: str, state: str | None = None) -> None:
-        """A line that does not move."""
+    def still(self, name: str, state: str | None = None, volts: float | None = None) -> None:
+        """A line that does not move, at its usual level or at `volts`."""
         seen = self.seen[(f"line {name}", "rate")]
         seen.value, seen.state = 0.0, state or self.chance.choice(["low", "high", "high", "floating"])
         if seen.healthy is not None and seen.unit == "Hz":
-            level = LEVELS[seen.state] + self.chance.gauss(0.0, 0.03)
+            level = LEVELS[seen.state] if volts is None else volts
+            level += self.chance.gauss(0.0, 0.03)
             self.put(seen.step, seen.stage, seen.net, seen.point, "level", "V", OPEN, level)
 
     def runs(self, name: str, hertz: float) -> None:
@@ -203,6 +204,15 @@ class Round:
         if ("line CRTCCS", "rate") in self.seen:
             self.still("CRTCCS", "high")
 
+    def cpu_waits_in_a_halt(self) -> None:
+        """HALT low for ever: one fetch in four clocks whatever waits there are, no write, nothing from the RAM."""
+        fetch = self.board.nominal("CPUCLK") / 4
+        for name, times in (("FETCH", 1), ("REFRESH", 1), ("MEMREQ", 2), ("RD", 1), ("ROMCS", 2)):
+            self.runs(name, fetch * times)
+        for name, state in (("WR", "high"), ("IORQ", "high"), ("HALT", "low"), ("RAMCS", "high")):
+            if (f"line {name}", "rate") in self.seen:
+                self.still(name, state)
+
     def readings(self) -> list[Reading]:
         """Judged, in the order of the round."""
         order = ["ohms", "power", "rails", "clocks", "reset", "video", "cpu", "bus"]
@@ -214,7 +224,7 @@ class Round:
             taken.append(
                 Reading(
                     step=seen.step, stage=seen.stage, net=seen.net, point=seen.point or None, quantity=seen.quantity,
-                    value=seen.value, unit=seen.unit, uncertainty=abs(seen.value or 0.0) * 1e-3 or 1e-6,
+                    value=seen.value, unit=seen.unit, uncertainty=uncertainty(seen),
                     low=seen.limits.low, high=seen.limits.high, limit_from="board file", verdict=verdict,
                     state=seen.state, conditional=conditional, required=seen.quantity != "level",
                 )
@@ -222,6 +232,11 @@ class Round:
             if verdict is Verdict.OUTSIDE and seen.stage in GATES and gate is None:
                 gate = seen.stage
         return taken
+
+
+def uncertainty(seen: Seen) -> float:
+    """A scope knows a level to a tenth of a volt, the rest is known well."""
+    return 0.1 if seen.quantity == "level" else abs(seen.value or 0.0) * 1e-3 or 1e-6
 
 
 def healthy(seen: Seen) -> bool:

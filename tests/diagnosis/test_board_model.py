@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from autobench.diagnosis.board_model import CPU_OUTPUTS, BoardModel, board_model
+from autobench.diagnosis.board_model import BoardModel, board_model
+from autobench.diagnosis.parts import CPU_OUTPUTS
 from autobench.documents.board import Board
 from autobench.errors import UsageError
 

@@ -8,11 +8,12 @@ from dataclasses import replace
 
 import pytest
 
-from autobench.diagnosis.diagnosis import MOST_SUSPECTS, diagnose
+from autobench.diagnosis.diagnosis import MOST_SUSPECTS, SURE, diagnose
 from autobench.diagnosis.ranking import Predictions
 from autobench.diagnosis.result import Diagnosis
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
+from tests.diagnosis.reported_faults import FAULTS
 
 Taken = Callable[..., list[Reading]]
 SEEDS = range(6)
@@ -54,16 +55,26 @@ def test_plain_faults_come_first(
 def test_the_circle_is_broken_by_an_observation(fault: str, taken: Taken, predicted: dict[str, Predictions]) -> None:
     """CPU, ROM, decoder and controller are told apart, and the reasons quote the observation that did it."""
     words = {
-        "cpu-dead": "none of its outputs",
+        "cpu-dead": "the CPU itself does nothing",
         "rom-not-driving": "is selected and does not answer",
-        "decoder-dead": "is never asked",
-        "video-controller-dead": "CPU, ROM, decoder and the write path are good",
+        "decoder-dead": "U6 decodes nothing",
+        "video-controller-dead": "CPU, ROM, decoder and the write path are good, and yet",
     }
     for seed in SEEDS:
         found = diagnose(predicted["programmed-3"], taken("programmed-3", fault, seed))
         assert found.told_apart
         assert found.group == ()
-        assert words[fault] in " ".join(found.suspects[0].for_)
+        assert words[fault] in found.suspects[0].for_[0]
+        assert found.suspects[0].for_[0].startswith(("FETCH at ", "ROMCS at ", "CRTCCS at "))
+
+
+def test_a_halted_cpu_accuses_what_makes_its_interrupt(taken: Taken, predicted: dict[str, Predictions]) -> None:
+    """A machine frozen in a halt because the frame interrupt is missing is not blamed on the CPU."""
+    for board, fault, part in (("fixed-3", "video-chip-dead", "U2"), ("programmed-3", "video-controller-dead", "U5")):
+        found = diagnose(predicted[board], taken(board, fault, 1))
+        assert (found.suspects[0].part, found.suspects[0].fault) == (part, fault)
+        assert found.told_apart
+        assert "the CPU is good and waits for an interrupt" in " ".join(found.suspects[0].for_)
 
 
 def test_all_ones_loop_clears_the_cpu(taken: Taken, predicted: dict[str, Predictions]) -> None:
@@ -89,6 +100,17 @@ def test_short_is_named_by_its_net(taken: Taken, predicted: dict[str, Prediction
     assert "millivolts" in found.next_check.what
 
 
+def test_a_short_of_a_rail_without_known_capacitors(taken: Taken, predicted: dict[str, Predictions]) -> None:
+    """A rail whose capacitors the board file does not list can be shorted by one all the same."""
+    readings = [
+        replace(each, value=0.2, verdict=Verdict.OUTSIDE) if each.step == "ohms +12V" else each
+        for each in taken("programmed-3")
+        if each.stage == "ohms"
+    ]
+    first = diagnose(predicted["programmed-3"], readings).suspects[0]
+    assert (first.part, first.net, first.fault) == (None, "+12V", "decoupler-short")
+
+
 def test_contacts_of_the_inlet_are_a_group(taken: Taken, predicted: dict[str, Predictions]) -> None:
     """Plug and switch explain the same readings: both are named, and the check between them comes next."""
     found = diagnose(predicted["fixed-3"], taken("fixed-3", "inlet-open"))
@@ -96,6 +118,10 @@ def test_contacts_of_the_inlet_are_a_group(taken: Taken, predicted: dict[str, Pr
     assert set(found.group) == {"J1", "SW1"}
     assert found.next_check is not None
     assert "volts across" in found.next_check.what
+    assert found.next_check.why in (
+        "it tells J1 from SW1 (a fuse, switch or inlet contact is open)",
+        "it tells SW1 from J1 (a fuse, switch or inlet contact is open)",
+    )
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -103,6 +129,28 @@ def test_shorted_data_line_leads(seed: int, taken: Taken, predicted: dict[str, P
     """One line down among moving ones is named by its net."""
     first = diagnose(predicted["fixed-3"], taken("fixed-3", "data-line-short", seed)).suspects[0]
     assert (first.net, first.fault) == ("D3", "data-line-short")
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_fighting_outputs_lead_their_group(seed: int, taken: Taken, predicted: dict[str, Predictions]) -> None:
+    """Contention is told from other ways of going astray by little: its buffer leads, or stands in the group."""
+    found = diagnose(predicted["fixed-3"], taken("fixed-3", "bus-contention", seed))
+    assert "U8" in (found.group or (found.suspects[0].part,))
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("board", ["fixed-3", "programmed-3"])
+def test_a_group_has_two_members_or_none(
+    board: str, seed: int, taken: Taken, predicted: dict[str, Predictions]
+) -> None:
+    """Whatever is diagnosed, a group names at least two places, the first suspect's among them."""
+    missing = {"fixed-3": "video-controller-dead", "programmed-3": "video-chip-dead"}[board]
+    for fault in (fault for fault in FAULTS if fault != missing):
+        found = diagnose(predicted[board], taken(board, fault, seed))
+        first = found.suspects[0]
+        assert len(found.group) != 1
+        assert not found.group or found.group[0] in (first.part, first.net)
+        assert not found.told_apart or first.probability >= SURE
 
 
 def test_void_and_conditional_readings_accuse_nobody(taken: Taken, predicted: dict[str, Predictions]) -> None:

@@ -78,11 +78,33 @@ def test_clocks_for_each_fetch(clocks: float, category: str, models: dict[str, B
     assert seen(models["fixed-3"], readings)[("clocks to fetches", "cpu")].category == category
 
 
-def test_waits_leave_only_ratios(models: dict[str, BoardModel], taken: Taken) -> None:
-    """On a board that stretches accesses the absolute rate is not used, the ratio of writes to fetches is."""
+def test_waits_leave_ratios_and_one_rate(models: dict[str, BoardModel], taken: Taken) -> None:
+    """On a board that stretches accesses only a fetch in every four clocks says something; the ratios say as much."""
     found = seen(models["programmed-3"], taken("programmed-3", "rom-not-driving"))
-    assert ("clocks to fetches", "cpu") not in found
+    assert found[("clocks to fetches", "cpu")].category == "other"
     assert found[("writes to fetches", "cpu")].category == "two"
+    halted = seen(models["programmed-3"], taken("programmed-3", "video-controller-dead", 1))
+    assert halted[("clocks to fetches", "cpu")].category == "four"  # HALT takes 4 clocks (data sheet of class R)
+
+
+@pytest.mark.parametrize(
+    ("volts", "hard"),
+    [(0.0, 0.93), (0.15, 0.5), (0.3, 0.07)],  # standard normal, 1.5 times the uncertainty of 0.1 V off (computed)
+)
+def test_a_short_is_lower_than_any_output(
+    volts: float, hard: float, models: dict[str, BoardModel], taken: Taken
+) -> None:
+    """How hard a low line is held follows from its level, as far as the uncertainty allows."""
+    readings = changed(taken("fixed-3", "data-line-short"), "line D3", "level", value=volts)
+    found = seen(models["fixed-3"], readings)
+    assert dict(found[("low level", "D3")].weights)["hard"] == pytest.approx(hard, abs=0.005)
+    assert ("low level", "WAIT") not in found
+
+
+def test_the_level_of_a_moving_line_says_nothing(models: dict[str, BoardModel], taken: Taken) -> None:
+    """Only a line that stays low can be held low."""
+    readings = changed(taken("fixed-3", "data-line-short"), "line D3", "rate", value=4e5, state="moving")
+    assert ("low level", "D3") not in seen(models["fixed-3"], readings)
 
 
 def test_ratio_of_a_still_strobe_is_moot(models: dict[str, BoardModel], taken: Taken) -> None:

@@ -7,10 +7,11 @@ import pytest
 from autobench.diagnosis import cpu
 from autobench.diagnosis.alphabets import Observable, alphabets
 from autobench.diagnosis.board_model import BoardModel
+from autobench.diagnosis.candidates import candidates
 from autobench.diagnosis.currents import current_ratio
 from autobench.diagnosis.effects import HEALTHY, Effect, RailTrouble
-from autobench.diagnosis.prediction import predicted
-from autobench.diagnosis.simulation import Settled, settle
+from autobench.diagnosis.prediction import Predictor, predicted
+from autobench.diagnosis.simulation import Rests, Settled, settle
 
 
 def told(settled: Settled, kind: str, name: str) -> str:
@@ -93,6 +94,49 @@ def test_fixed_video_needs_no_cpu(models: dict[str, BoardModel]) -> None:
 def test_states_of_the_cpu(effect: Effect, state: str, models: dict[str, BoardModel]) -> None:
     """The CPU does what its legs tell it."""
     assert settle(models["fixed-3"], effect).state == state
+
+
+@pytest.mark.parametrize("board", ["fixed-3", "programmed-3"])
+def test_a_healthy_start_and_power_on_lead_to_the_same(board: str, models: dict[str, BoardModel]) -> None:
+    """Whatever the fault, the board comes to the same rest from where a healthy one stands as from nothing."""
+    model = models[board]
+    healthy = settle(model, HEALTHY)
+    effects = {effect for candidate in candidates(model) for effect in candidate.effects}
+    assert len(effects) > 300
+    for effect in effects:
+        assert predicted(settle(model, effect, healthy)) == predicted(settle(model, effect))
+
+
+def test_a_missing_interrupt_may_halt_the_program(models: dict[str, BoardModel]) -> None:
+    """A program that waits for the frame halts for ever without it, one that does not runs on; both are foretold."""
+    for board, part in (("fixed-3", "U2"), ("programmed-3", "U5")):
+        ways = Rests(models[board]).ways(Effect(dead=(part,)))
+        assert {settled.state for _, settled in ways} == {cpu.UNINTERRUPTED, cpu.HALTED}
+        assert sum(chance for chance, _ in ways) == pytest.approx(1.0)  # axiom of probability
+        (halted,) = [settled for _, settled in ways if settled.state == cpu.HALTED]
+        assert told(halted, "line", "HALT") == "low"
+        assert told(halted, "line", "WR") == "high"
+        assert told(halted, "writes to fetches", "cpu") == "zero"
+        if board == "programmed-3":
+            assert told(halted, "start", "CRTCCS") == "right"
+            assert told(halted, "clocks to fetches", "cpu") == "four or stretched"
+
+
+def test_an_open_select_is_no_halted_cpu(models: dict[str, BoardModel]) -> None:
+    """With the select of the controller open its pulses are foretold missing, also where the program halts."""
+    effect = Effect(outputs=((("U6", "CRTCCS"), "floating"),))
+    for _, settled in Rests(models["programmed-3"]).ways(effect):
+        assert told(settled, "start", "CRTCCS") == "none"
+
+
+def test_predictor_gives_the_rows_of_the_tokens(models: dict[str, BoardModel]) -> None:
+    """What is kept between effects changes no row."""
+    model, known = models["programmed-3"], alphabets()
+    predictor, rests = Predictor(model), Rests(model)
+    for effect in (effect for candidate in candidates(model) for effect in candidate.effects):
+        for (_, rows), (_, settled) in zip(predictor.ways(effect), rests.ways(effect), strict=True):
+            expected = {each: known[each.kind].token_numbers[word] for each, word in predicted(settled).items()}
+            assert dict(zip(predictor.observables, rows, strict=True)) == expected
 
 
 def test_probe_sees_its_own_side_of_a_break(models: dict[str, BoardModel]) -> None:
