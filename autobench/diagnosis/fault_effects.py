@@ -80,6 +80,20 @@ def clock_word(word: str) -> Rule:
     return ways
 
 
+def master_dead(at: Spot) -> Ways:
+    """An amplifier without its crystal idles at its threshold, and so does its output; a dead one is mostly stuck."""
+    crystal = at.board.parts[at.part].kind == "crystal"
+    names = at.board.parts[at.part].feeds if crystal else (at.part,)
+    legs = [(name, out.net) for name in names if name in at.board.parts for out in at.board.parts[name].outputs]
+    if not legs:
+        return (Effect(dead=(at.part,), dead_draw=1.0),)
+    idles = 0.85 if crystal else 0.15
+    return tuple(
+        Effect(weight, outputs=tuple((leg, level) for leg in legs))
+        for level, weight in (("half-level", idles), ("static", 1.0 - idles))
+    )
+
+
 def divider_dead(at: Spot) -> Ways:
     """One branch still, every branch still, or one at half its rate."""
     clocks = [out.net for out in at.board.parts[at.part].outputs if out.how == "divide"]
@@ -242,7 +256,7 @@ RULES: Mapping[str, Rule | Ways] = {
     "inlet-open": on_rail("open"),
     "connector-resistance": on_rail("resistance"),
     "bulk-capacitor-open": on_rail("ripple"),
-    "master-clock-dead": dead(draw=1.0),
+    "master-clock-dead": master_dead,
     "wrong-crystal": clock_word("other"),
     "cpu-clock-weak": clock_word("weak"),
     "divider-dead": divider_dead,

@@ -62,7 +62,12 @@ def clocks(facts: Facts) -> Iterator[Finding]:
         if facts.category("frequency", clock.net) != "none":
             continue
         if clock.of is None:
-            words = f"no {clock.net} at {clock.point}: the oscillator itself stands still"
+            idle = facts.category("idle clock", clock.net)
+            why = {
+                "threshold": "its amplifier idles at its threshold, so the crystal does not swing",
+                "rail": "its amplifier is stuck, which a missing crystal does not do",
+            }.get(idle or "", "the oscillator itself stands still")
+            words = f"no {clock.net} at {clock.point}: {why}"
             yield Finding(words, frozenset({"master-clock-dead"}), frozenset({"divider-dead"}))
         elif facts.category("frequency", clock.of) == "right":
             source = facts.board.clocks[clock.of].point

@@ -18,6 +18,7 @@ from autobench.diagnosis.simulation import MOVING, Rests, Settled
 Tokens = dict[Observable, str]
 
 CLOCK_WORDS = {"moving": "right", "weak": "right", "half": "half", "other": "other"}
+IDLE_CLOCK = {"half-level": "threshold", "floating": "threshold", "static": "rail", "low": "rail", "high": "rail"}
 RESET_WORDS = {"ok": "ok", "low": "stuck", "slow": "looping", "static": "stuck"}
 SYNC_WORDS = {"moving": "right", "other": "other", "half": "other", "unprogrammed": "unprogrammed", "dead": "dead"}
 
@@ -132,6 +133,7 @@ def clock_tokens(settled: Settled, clock: Clock) -> Iterator[tuple[Observable, s
     if clock.of is not None:
         yield Observable("clock ratio", clock.net), "other" if word == "half" else "right"
     yield Observable("duty", clock.net), "ok" if word in MOVING else UNSURE
+    yield Observable("idle clock", clock.net), IDLE_CLOCK.get(word, UNSURE)
     level = "weak" if word == "weak" else "ok"
     yield Observable("clock level", clock.net), level if word in MOVING else UNSURE
 

@@ -23,6 +23,9 @@ NEAR = 0.02
 # practice).
 HARD_LOW = 0.15
 
+# Between a guaranteed low and a guaranteed high input: where an inverter idles that feeds itself back.
+THRESHOLDS = (0.8, 2.0)
+
 Weights = tuple[tuple[str, float], ...]
 
 
@@ -221,8 +224,11 @@ def line_weights(healthy: str, reading: Reading) -> Weights:
 
 
 def from_level(told: Told) -> tuple[Observable, Weights] | None:
-    """How hard a line is held, should it stay low; its uncertainty may leave either open."""
+    """How hard a line is held, should it stay low (its uncertainty may leave either open); where a clock idles."""
     reading = told.reading
+    if reading.net in told.board.clocks and reading.value is not None:
+        between = THRESHOLDS[0] < reading.value < THRESHOLDS[1]
+        return Observable("idle clock", reading.net or ""), (("threshold" if between else "rail", 1.0),)
     line = told.board.lines.get(reading.net or "")
     if line is None or line.start or reading.value is None:
         return None
