@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -16,7 +15,7 @@ from autobench.documents.board import Board
 from autobench.documents.gathered import Documents, read_bench_file, read_documents
 from autobench.documents.reading import read
 from autobench.errors import AutobenchError, OutputNotOffError, RecordError, UsageError
-from autobench.events import Diagnosed, Event, Exchanged, Identified, Notice, RunEnded, RunStarted, Truth
+from autobench.events import Diagnosed, Event, Exchanged, Identified, Notice, RunEnded, RunStarted, Truth, trace_taken
 from autobench.instruments.exchange import Exchange, shown
 from autobench.instruments.link import nothing, unheard
 from autobench.instruments.opened import Opened, Opener
@@ -24,7 +23,7 @@ from autobench.instruments.visa import refuse_real
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict
 from autobench.plan.planner import Planner
 from autobench.plan.steps import Plan
-from autobench.record.store import RunRecord, open_engine
+from autobench.record.store import RunRecord, default_records, open_engine
 from autobench.run.actions import Bench as LiveBench
 from autobench.run.all_off import all_off
 from autobench.run.captures import Captures
@@ -36,6 +35,7 @@ from autobench.run.touch import Touch
 from autobench.views.run_state import RunState, fold
 
 if TYPE_CHECKING:
+    from autobench.signals.trace import Trace
     from simulated_instruments.bench import SimulatedBench
 
 EXIT_CODES = {"good": 0, "faulty": 1, "undecided": 3, "stopped": 4}
@@ -112,12 +112,6 @@ def open_simulation(wanted: Simulation, documents: Documents, plan: Plan) -> Sim
     return SimulatedBench.open(
         documents.board.board, options=soldered, faults=wanted.faults, seed=wanted.seed or 0, circuit=wanted.circuit
     )
-
-
-def default_records() -> str:
-    """The record in the person's own data folder."""
-    home = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
-    return str(Path(home) / "autobench" / "records.sqlite")
 
 
 class Broadcast:
@@ -237,7 +231,7 @@ class Session:
             steps=tuple(step.name for step in self.plan.steps),
             instruments=self.plan.instruments,
             files=self.documents.hashes,
-            started=wall.isoformat(timespec="seconds"),
+            started=wall.isoformat(timespec="milliseconds"),
         )
 
     def ended(self, judgement: BoardJudgement, began: float) -> RunEnded:
@@ -258,6 +252,10 @@ class Session:
             )
         )
 
+    def traced(self, sight: str, net: str, point: str, trace: Trace, started: bool) -> None:
+        """A trace as an event."""
+        self.out.emit(trace_taken(self.clock.now(), sight, (net, point), trace, started))
+
     def runner(self, opened: Opened, ask: Callable[[str], bool] | None) -> Runner:
         """The runner with everything it works with."""
         if not opened.meters or not opened.relays:
@@ -274,7 +272,7 @@ class Session:
             clock=self.clock,
             fits=lambda rail, amps: board.other_fits(rail, options, amps),
             line_hertz=self.plan.line_frequency,
-            captures=Captures(scope, route, power.wait) if scope is not None else None,
+            captures=Captures(scope, route, power.wait, self.traced) if scope is not None else None,
         )
         return Runner(self.plan, live, self.out.emit, self.stop.check, ask)
 

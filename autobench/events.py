@@ -7,10 +7,13 @@ Events carry plain values only (numbers, words, readings), so that they can be w
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, is_dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from autobench.diagnosis.result import Diagnosis
 from autobench.judgement.reading import Reading
+
+if TYPE_CHECKING:
+    from autobench.signals.trace import Trace
 
 
 @dataclass(frozen=True)
@@ -60,6 +63,30 @@ class ReadingTaken(Event):
     """A reading was taken and judged."""
 
     reading: Reading
+
+
+@dataclass(frozen=True)
+class TraceTaken(Event):
+    """A waveform was captured at one point; `sight` says in words which points were captured together, and how.
+
+    volts = (sample − reference) · step + offset; sample number i was taken at `start` + i · `interval` seconds. `dtype`
+    is numpy's name for the samples' type (`uint8` for codes), `clipped` the samples at or beyond which the converter
+    was at its end. `always` asks for the trace to be kept whatever the readings say.
+    """
+
+    sight: str
+    net: str
+    point: str
+    interval: float
+    start: float
+    step: float
+    reference: float
+    offset: float
+    clipped: tuple[float, float] | None
+    peak_detect: bool
+    dtype: str
+    samples: bytes
+    always: bool = False
 
 
 @dataclass(frozen=True)
@@ -126,10 +153,34 @@ class RunEnded(Event):
     seconds: float
 
 
+def trace_taken(at: float, sight: str, place: tuple[str, str], trace: Trace, always: bool = False) -> TraceTaken:
+    """The event of a trace taken at `place` (net, point)."""
+    return TraceTaken(
+        at=at,
+        sight=sight,
+        net=place[0],
+        point=place[1],
+        interval=trace.interval,
+        start=trace.start,
+        step=trace.step,
+        reference=trace.reference,
+        offset=trace.offset,
+        clipped=trace.clipped,
+        peak_detect=trace.peak_detect,
+        dtype=trace.samples.dtype.name,
+        samples=trace.samples.tobytes(),
+        always=always,
+    )
+
+
 def plain(value: Any) -> Any:
-    """An event (or anything in one) as JSON-ready values; dataclasses become dictionaries of their fields."""
+    """An event (or anything in one) as JSON-ready values; dataclasses become dictionaries of their fields.
+
+    Samples stay outside: a field of bytes is left out.
+    """
     if is_dataclass(value) and not isinstance(value, type):
-        return {item.name: plain(getattr(value, item.name)) for item in fields(value)}
+        found = ((item.name, getattr(value, item.name)) for item in fields(value))
+        return {name: plain(item) for name, item in found if not isinstance(item, bytes)}
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):

@@ -112,7 +112,9 @@ def judge(estimate: Estimate, limits: Span, usual: Span | None = None, rule: str
     if verdict is Verdict.OUTSIDE:
         return Judgement(verdict, probability, f"{seen(estimate)} is not {wanted(limits)}")
     if verdict is Verdict.MARGINAL:
-        return Judgement(verdict, probability, f"{estimate} is too near the limit of {wanted(limits)} to call")
+        spread = show(2.0 * estimate.uncertainty, estimate.unit, 2)
+        words = f"{seen(estimate)} ± {spread} (k = 2) is too near a limit of {limits} to call"
+        return Judgement(verdict, probability, words)
     if usual is not None and not usual.holds(estimate.value):
         return Judgement(Verdict.UNUSUAL, probability, f"{seen(estimate)} is allowed, usual is {usual}")
     return Judgement(verdict, probability, None)

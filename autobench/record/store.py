@@ -7,6 +7,7 @@ a run that says how it ended. No view and no instrument is known here.
 from __future__ import annotations
 
 import json
+import os
 from itertools import groupby
 from operator import itemgetter
 from pathlib import Path
@@ -15,14 +16,27 @@ from typing import Any, Self
 from sqlalchemy import Connection, Engine, Executable, bindparam, create_engine, event, insert, inspect, select, update
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
-from autobench.errors import RecordError
-from autobench.events import Event, Exchanged, ReadingTaken, RunEnded, RunStarted, StepStarted, Watched, plain
+from autobench.documents.words import quoted
+from autobench.errors import RecordError, UsageError
+from autobench.events import (
+    Event,
+    Exchanged,
+    ReadingTaken,
+    RunEnded,
+    RunStarted,
+    StepStarted,
+    TraceTaken,
+    Watched,
+    plain,
+)
 from autobench.record import schema
+from autobench.record.samples import Untold, trace_row
 
 ADD_RUN, ADD_EVENT, ADD_READING = insert(schema.runs), insert(schema.events), insert(schema.readings)
+ADD_TRACE = insert(schema.traces)
 END_RUN = update(schema.runs).where(schema.runs.c.run == bindparam("of_run"))
 # Events that wait for the next one that matters; a killed run may lose only these.
-WAITING = (Exchanged, Watched, StepStarted)
+WAITING = (Exchanged, Watched, StepStarted, TraceTaken)
 
 UNFINISHED = "the run did not end: it was killed, or is still going on"
 
@@ -32,6 +46,12 @@ def database_url(records: str) -> str:
     if "://" in records:
         return records
     return f"sqlite:///{Path(records).expanduser().absolute()}"
+
+
+def default_records() -> str:
+    """The record in the person's own data folder."""
+    home = os.environ.get("XDG_DATA_HOME") or str(Path.home() / ".local" / "share")
+    return str(Path(home) / "autobench" / "records.sqlite")
 
 
 def open_engine(records: str) -> Engine:
@@ -50,6 +70,15 @@ def open_engine(records: str) -> Engine:
     except (SQLAlchemyError, OSError, ModuleNotFoundError) as error:
         raise RecordError(f"the record {records} cannot be opened: {first_line(error)}") from error
     return engine
+
+
+def open_existing(records: str) -> Engine:
+    """Open a record that is there already; raises `UsageError` where there is none, and makes nothing."""
+    url = database_url(records)
+    path = Path(url.removeprefix("sqlite:///"))
+    if url.startswith("sqlite:///") and not path.exists():
+        raise UsageError(f"there is no record at {quoted(str(path))} yet; 'autobench check' starts one")
+    return open_engine(records)
 
 
 def prepare_sqlite(connection: Any, _record: Any) -> None:
@@ -95,6 +124,7 @@ class RunRecord:
         self._engine = engine
         self._run = ""
         self._number = 0
+        self._untold = Untold()
         self._waiting: list[tuple[Executable, dict[str, Any]]] = []
 
     def __enter__(self) -> Self:
@@ -108,23 +138,38 @@ class RunRecord:
             self._engine.dispose()
 
     def write(self, happened: Event) -> None:
-        """Append one event; readings, notices and the run's start and end are on the disk when this returns."""
+        """Append one event; readings, notices and the run's start and end are on the disk when this returns.
+
+        A trace is held back until a reading shows that it is worth keeping (`samples` has the rule).
+        """
+        if isinstance(happened, TraceTaken) and not happened.always:
+            self._untold.hold(happened)
+            return
         if isinstance(happened, RunStarted):
             self._run = happened.run
             self._waiting.append((ADD_RUN, run_row(happened)))
-        self._number += 1
-        data = plain(happened)
-        at = data.pop("at")
-        row = {"run": self._run, "number": self._number, "at": at, "kind": type(happened).__name__}
-        self._waiting.append((ADD_EVENT, row | {"data": json.dumps(data, ensure_ascii=False)}))
         if isinstance(happened, ReadingTaken):
-            columns = data["reading"] | {"budget": json.dumps(data["reading"]["budget"])}
-            self._waiting.append((ADD_READING, columns | {"run": self._run, "number": self._number, "at": at}))
+            for taken in self._untold.asked_for(happened.reading):
+                self._add(taken)
+        self._add(happened)
         if isinstance(happened, RunEnded):
             values = {"verdict": happened.verdict, "reason": happened.reason, "seconds": happened.seconds}
             self._waiting.append((END_RUN, values | {"of_run": self._run}))
         if not isinstance(happened, WAITING):
             self._flush()
+
+    def _add(self, happened: Event) -> None:
+        """The event's row in the log, and its row in a plain table where it has one."""
+        self._number += 1
+        data = plain(happened)
+        at = data.pop("at")
+        row = {"run": self._run, "number": self._number}
+        self._waiting.append((ADD_EVENT, row | {"at": at, "kind": type(happened).__name__, "data": written(data)}))
+        if isinstance(happened, ReadingTaken):
+            columns = data["reading"] | {"budget": json.dumps(data["reading"]["budget"])}
+            self._waiting.append((ADD_READING, columns | row | {"at": at}))
+        if isinstance(happened, TraceTaken):
+            self._waiting.append((ADD_TRACE, trace_row(happened) | row))
 
     def _flush(self) -> None:
         try:
@@ -138,20 +183,30 @@ class RunRecord:
             self._waiting.clear()  # what could not be written once is told once, not tried again at the end
 
 
+def written(data: dict[str, Any]) -> str:
+    """JSON as it goes into the database; what is no text in any encoding becomes a question mark."""
+    return storable(json.dumps(data, ensure_ascii=False))
+
+
+def storable(text: str) -> str:
+    """`text` as every database takes it: bytes of a command line that are no text become question marks."""
+    return text if text.isascii() else text.encode("utf-8", "replace").decode("utf-8")
+
+
 def run_row(started: RunStarted) -> dict[str, Any]:
     """The run's row as it stands until the run ends."""
     return {
         "run": started.run,
         "started": started.started,
         "board": started.board,
-        "serial": started.serial,
+        "serial": None if started.serial is None else storable(started.serial),
         "options": json.dumps(started.options),
         "sequence": started.sequence,
         "bench": started.bench,
         "simulated": started.simulated,
-        "operator": started.operator,
-        "instruments": json.dumps(started.instruments, ensure_ascii=False),
-        "files": json.dumps(started.files, ensure_ascii=False),
+        "operator": None if started.operator is None else storable(started.operator),
+        "instruments": written(started.instruments),
+        "files": written(started.files),
         "verdict": "stopped",
         "reason": UNFINISHED,
     }

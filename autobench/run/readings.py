@@ -43,6 +43,8 @@ def judged_estimate(
     judgement = judge(estimate, limits.span, limits.usual, rule)
     blank = unread(step, net, point, quantity, estimate.unit, limits, judgement)
     budget = tuple((component.name, component.contribution) for component in components)
+    if not budget:
+        budget = ((estimate.how or "the samples themselves", estimate.uncertainty),)
     return replace(blank, value=estimate.value, uncertainty=estimate.uncertainty, budget=budget, rule=rule)
 
 

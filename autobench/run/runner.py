@@ -183,7 +183,7 @@ class Runner:
         if isinstance(job, PowerJob) and not job.on:
             self._bench.power.make_off()
             return []
-        named = (getattr(job, name, None) for name in ("limits", "frequency", "rate", "line_rate"))
+        named = (getattr(job, name, None) for name in ("limits", "frequency", "rate", "sync_amplitude", "line_rate"))
         limits = next((found for found in named if isinstance(found, Limits)), NO_LIMITS)
         net, point = net_and_point(step)
         quantity, unit = quantity_of(step)

@@ -80,10 +80,19 @@ def clock(captures: Captures, step: PlannedStep, job: ClockJob) -> list[Reading]
     gate = rate_gate(wave.period.frequency.value, 1.0 / seen.trace.interval, Expected(rate=job.nominal))
     if gate is not None:
         return [place.void("frequency", "Hz", job.frequency, gate)]
-    readings = [judged_estimate(step, job.clock, job.point, "frequency", wave.period.frequency, (base,), job.frequency)]
+    found = wave.period.frequency
+    parts = rate_parts(captures, found)
+    readings = [judged_estimate(step, job.clock, job.point, "frequency", found, parts, job.frequency)]
     if job.other is not None and job.ratio_limits is not None:
         readings.append(clock_ratio(captures, place, job, wave))
     return [*readings, *clock_shape(place, job, seen, wave)]
+
+
+def rate_parts(captures: Captures, found: Estimate) -> tuple[Component, ...]:
+    """The parts of a rate's uncertainty: the time base, and what the samples themselves leave open."""
+    base = captures.scope.time_components(found.value)
+    rest = math.sqrt(max(found.uncertainty**2 - base.contribution**2, 0.0))
+    return (base, Component("edges in the samples", rest, "normal"))
 
 
 def no_clock(place: Place, job: ClockJob, seen: Seen) -> list[Reading]:
@@ -181,7 +190,9 @@ def sync(captures: Captures, step: PlannedStep, job: SyncJob) -> list[Reading]:
         return [place.void("line rate", "Hz", job.line_rate, gate)]
     width = Component("sampling", seen.trace.interval, "rectangular")
     readings = [
-        judged_estimate(step, job.net, job.point, "line rate", video.line_rate, (base,), job.line_rate),
+        judged_estimate(
+            step, job.net, job.point, "line rate", video.line_rate, rate_parts(captures, video.line_rate), job.line_rate
+        ),
         judged(step, job.net, job.point, "pulse width", video.line_sync_width, "s", (width,), job.pulse),
     ]
     if job.field_net is None:
@@ -218,7 +229,9 @@ def picture(captures: Captures, step: PlannedStep, job: PictureJob) -> list[Read
     return [
         amplitude(place, "sync amplitude", video.sync_amplitude, job.sync_amplitude),
         whole.with_reason(words) if words and whole.reason is None else whole,
-        judged_estimate(step, job.net, job.point, "line rate", video.line_rate, (base,), job.line_rate),
+        judged_estimate(
+            step, job.net, job.point, "line rate", video.line_rate, rate_parts(captures, video.line_rate), job.line_rate
+        ),
     ]
 
 

@@ -4,15 +4,11 @@ from __future__ import annotations
 
 from typing import TextIO
 
-from autobench.diagnosis.result import Diagnosis
 from autobench.events import Diagnosed, Event, Notice, PowerChanged, ReadingTaken, RunEnded, RunStarted, StepStarted
-from autobench.judgement.reading import Reading
 from autobench.quantity import show
+from autobench.views.wording import SHOWN_STATES, diagnosis_lines, harmless, reading_lines, started_words
 
-MOST_SHOWN = 3
-# Quantities that the step's own name says already.
-PLAIN_QUANTITIES = ("voltage", "current", "resistance", "ripple", "rate", "answer")
-SHOWN_STATES = {"probing": "on for the polarity probe", "on": "ON", "tripped": "TRIPPED", "alarm": "NOT PROVED OFF"}
+SAID = (RunStarted, StepStarted, ReadingTaken, PowerChanged, Notice, Diagnosed, RunEnded)
 
 
 class Lines:
@@ -28,14 +24,13 @@ class Lines:
 
     def show(self, event: Event) -> None:
         """Write the lines of one event; most events have none."""
+        if not isinstance(event, SAID):
+            return
+        event = harmless(event)
         match event:
             case RunStarted():
                 self._prefix = "SIMULATED  " if event.simulated else ""
-                chosen = ", ".join(f"{name} {choice}" for name, choice in event.options.items())
-                serial = f", serial {event.serial}" if event.serial else ""
-                self._line(
-                    f"{event.board}{serial}{' with ' + chosen if chosen else ''}: {event.sequence} on {event.bench}"
-                )
+                self._line(started_words(event))
             case StepStarted() if event.stage != self._stage:
                 self._stage = event.stage
                 self._line(f"– {event.stage} –")
@@ -69,33 +64,3 @@ class Lines:
     def _line(self, text: str) -> None:
         self._stream.write(f"{self._prefix}{text}\n")
         self._stream.flush()
-
-
-def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
-    """At most three suspects with why and why not, then the next check, in words a technician says aloud."""
-    if not diagnosis.suspects:
-        return []
-    lines = ["– who may be to blame –"]
-    for number, suspect in enumerate(diagnosis.suspects[:MOST_SHOWN], 1):
-        lines.append(f"  {number}. {suspect.place}: {suspect.fault}, {100 * suspect.probability:.0f} %")
-        lines += [f"      for: {reason}" for reason in suspect.for_[:MOST_SHOWN]]
-        lines += [f"      against: {reason}" for reason in suspect.against[:MOST_SHOWN]]
-    if not diagnosis.told_apart and diagnosis.group:
-        lines.append(f"  not told apart yet: {', '.join(diagnosis.group)}")
-    if diagnosis.next_check is not None:
-        check = diagnosis.next_check
-        lines.append(f"  next check, about {check.minutes:g} min: {check.what}")
-        lines.append(f"      {check.why}")
-    return lines
-
-
-def reading_lines(reading: Reading, said: str | None = None) -> list[str]:
-    """A reading as one line, and its reason as another unless that was `said` just before."""
-    point = f" [{reading.point}]" if reading.point else ""
-    note = ", conditional" if reading.conditional else ""
-    shown = "" if reading.value is None and reading.state is None else f"{reading.in_words()} – "
-    what = "" if reading.quantity in PLAIN_QUANTITIES else f" {reading.quantity}"
-    lines = [f"  {reading.step}{what}{point}: {shown}{reading.verdict}{note}"]
-    if reading.reason and reading.reason != said:
-        lines.append(f"      {reading.reason}")
-    return lines

@@ -8,6 +8,7 @@ from autobench.diagnosis.result import Diagnosis
 from autobench.events import (
     Diagnosed,
     Event,
+    Identified,
     Notice,
     PowerChanged,
     ReadingTaken,
@@ -29,6 +30,7 @@ class RunState:
     notices: tuple[Notice, ...] = ()
     outputs: tuple[tuple[str, PowerChanged], ...] = ()
     looks: tuple[tuple[str, Watched], ...] = ()
+    identities: tuple[tuple[str, str], ...] = ()
     diagnosis: Diagnosis = field(default_factory=Diagnosis)
     ended: RunEnded | None = None
 
@@ -38,6 +40,8 @@ def fold(state: RunState, event: Event) -> RunState:
     match event:
         case RunStarted():
             return replace(state, started=event)
+        case Identified():
+            return replace(state, identities=(*state.identities, (event.instrument, event.identity)))
         case StepStarted():
             return replace(state, step=event)
         case ReadingTaken():

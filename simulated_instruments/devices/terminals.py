@@ -46,7 +46,7 @@ class MeterTerminals(Protocol):
     """The HI and LO terminals of one multimeter."""
 
     def drive(self, amps: float, compliance_volts: float) -> None:
-        """The meter's ohms source forces `amps` from HI to LO from now on (0 = no source), at most `compliance_volts`."""
+        """The meter's ohms source forces `amps` from HI to LO from now on (0: none), at most `compliance_volts`."""
 
     def volts(self, input_ohms: float, aperture: float) -> float:
         """Volts HI to LO averaged over `aperture` seconds that end now, with `input_ohms` across the terminals."""

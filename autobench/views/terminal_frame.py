@@ -1,0 +1,131 @@
+"""One screenful while a round runs: a pure function of the run's state and the size of the screen. Draws nothing.
+
+From the top: what board on what bench; every output that may carry volts, large; what is being measured, and the time
+left; alarms; the readings, newest at the bottom. Whatever must give way, the outputs and alarms do not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from rich.text import Text
+
+from autobench.events import Notice, PowerChanged, Watched
+from autobench.views.large import large, larger
+from autobench.views.run_state import RunState
+from autobench.views.terminal_table import newest
+from autobench.views.terminal_text import LIVE_STYLE, SIMULATED_STYLE, bar, fitted, wrapped
+from autobench.views.wording import live_word, output_words, started_words, time_left_words
+
+StepSeconds = Callable[[str], float | None]
+
+SIMULATED = " SIMULATED "
+MOST_HEADER = 2  # lines
+MOST_ALARMS = 2
+LEAST_TABLE = 8  # lines of the table below which outputs are shown small
+FAR = 100  # columns: further to the right nobody looks for the time left
+WIDE, HIGH = 120, 36  # from here on figures are shown larger still
+
+
+def frame(state: RunState, width: int, height: int, step_seconds: StepSeconds) -> list[Text]:
+    """At most `height` lines, none longer than `width` columns."""
+    top = header(state, width)
+    middle = [*now_lines(state, width, step_seconds), *alarm_lines(state, width)]
+    power = power_lines(state, width, height - len(top) - len(middle) - LEAST_TABLE, height)
+    lines = [*top, *power, *middle]
+    lines += newest(state.readings, width, height - len(lines)) if state.readings else []
+    return [fitted(line, width) for line in lines[:height]]
+
+
+def header(state: RunState, width: int) -> list[Text]:
+    """Board, serial number, options, sequence and bench, behind the mark of a bench that is not real."""
+    if state.started is None:
+        return []
+    mark = SIMULATED if state.started.simulated else ""
+    first = f"{mark} " if mark else ""
+    lines = wrapped(started_words(state.started), width, "bold", first=first, rest="")
+    if mark:
+        lines[0].stylize(SIMULATED_STYLE, 0, len(mark))
+    if len(lines) > MOST_HEADER:
+        lines[MOST_HEADER - 1] = Text(f"{lines[MOST_HEADER - 1].plain[: width - 1]}…", "bold")
+    return lines[:MOST_HEADER]
+
+
+def live_outputs(state: RunState) -> list[tuple[PowerChanged, Watched | None]]:
+    """Outputs that may carry volts, each with its last look."""
+    looks = dict(state.looks)
+    return [(changed, looks.get(rail)) for rail, changed in state.outputs if live_word(changed) is not None]
+
+
+def power_lines(state: RunState, width: int, room: int, height: int) -> list[Text]:
+    """Every output that may carry volts in one line of words, and in large figures where `room` lines allow it."""
+    live = live_outputs(state)
+    if not live:
+        words = "every output off, proved" if state.outputs else ""
+        return [Text(words)] if words else []
+    seen = [figures(changed, look) for changed, look in live]
+    big = larger if width >= WIDE and height >= HIGH else large
+    tall = len(big("0")) + 1
+    lines: list[Text] = []
+    for (changed, look), shown in zip(live, seen, strict=True):
+        lines.append(bar(output_words(changed, look), width, LIVE_STYLE))
+        if shown and len(live) * tall <= room and len(big(shown)[0]) < width:
+            lines += [Text(f" {part}".rstrip(), "bold") for part in big(shown)]
+    return lines
+
+
+def figures(changed: PowerChanged, look: Watched | None) -> str:
+    """Volts and amps of the last look, for large figures; nothing while there is none."""
+    if look is None or look.at < changed.at or changed.state not in ("on", "probing"):
+        return ""
+    return f"{look.volts:.2f} V  {look.amps:.2f} A"
+
+
+def now_lines(state: RunState, width: int, step_seconds: StepSeconds) -> list[Text]:
+    """What is being done now: stage, step and words; how far the round is and how long it still takes."""
+    if state.started is None:
+        return []
+    if state.step is None:
+        return wrapped("opening the instruments", width)
+    step, steps = state.step, state.started.steps
+    number = steps.index(step.step) + 1 if step.step in steps else 0
+    place = f"{number} of {len(steps)}" if number else ""
+    left = seconds_left(state, step_seconds)
+    progress = ", ".join(part for part in (place, time_left_words(left) if left is not None else "") if part)
+    doing = step.words if step.words.startswith(step.step) else f"{step.step}: {step.words}"
+    lines = wrapped(doing, width, "bold", first=f"{step.stage.upper()}  ")[:2]
+    right = min(width, FAR)
+    if progress and len(lines) == 1 and lines[0].cell_len + len(progress) + 2 <= right:
+        lines[0].append(" " * (right - lines[0].cell_len - len(progress)) + progress)
+        return lines
+    return [*lines, Text(progress)] if progress else lines
+
+
+def seconds_left(state: RunState, step_seconds: StepSeconds) -> float | None:
+    """What the plan still needs from the step being taken on, s; `None` where no plan is known."""
+    if state.started is None or state.step is None or state.step.step not in state.started.steps:
+        return None
+    steps = state.started.steps[state.started.steps.index(state.step.step) :]
+    planned = [step_seconds(name) for name in steps]
+    if all(seconds is None for seconds in planned):
+        return None
+    seen = [state.step.at, *(look.at for _, look in state.looks), *(changed.at for _, changed in state.outputs)]
+    spent = min(max(seen) - state.step.at, planned[0] or 0.0)
+    return sum(seconds or 0.0 for seconds in planned) - spent
+
+
+def alarm_lines(state: RunState, width: int) -> list[Text]:
+    """The last alarms, which stay, and the last notice that is none."""
+    urgent = [notice for notice in state.notices if notice.urgent]
+    lines: list[Text] = []
+    for notice in urgent[-MOST_ALARMS:]:
+        lines += alarm(notice, width)
+    if state.notices and not state.notices[-1].urgent:
+        lines += wrapped(state.notices[-1].words, width)
+    return lines
+
+
+def alarm(notice: Notice, width: int) -> list[Text]:
+    """An alarm, reversed over the whole width."""
+    words = wrapped(f"ALARM: {notice.words}", width - 2)
+    return [bar(line.plain, width, LIVE_STYLE) for line in words]

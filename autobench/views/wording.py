@@ -1,0 +1,206 @@
+"""How readings, outputs, suspects and times are said: the words that all views share. Knows no screen and no colour."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass, replace
+from enum import Enum
+from typing import TypeVar
+
+from autobench.diagnosis.result import Diagnosis, Suspect
+from autobench.events import PowerChanged, RunStarted, Watched
+from autobench.judgement.reading import Reading
+from autobench.judgement.verdict import Verdict
+from autobench.quantity import show
+
+Value = TypeVar("Value")
+
+MOST_SHOWN = 3
+# Quantities that the step's own name says already.
+PLAIN_QUANTITIES = ("voltage", "current", "resistance", "ripple", "rate", "answer")
+SHOWN_STATES = {"probing": "on for the polarity probe", "on": "ON", "tripped": "TRIPPED", "alarm": "NOT PROVED OFF"}
+# States in which an output may carry volts, and the word for it; "ending …" are added by `live_word`.
+LIVE_WORDS = {
+    "probing": "LIVE for the polarity probe",
+    "probed right": "LIVE for the polarity probe",
+    "probed wrong": "LIVE for the polarity probe",
+    "on": "LIVE",
+    "tripped": "TRIPPED",
+    "alarm": "NOT PROVED OFF",
+}
+# One sign a verdict, told apart by shape alone.
+MARKS = {
+    Verdict.WITHIN: "✓",
+    Verdict.UNUSUAL: "~",
+    Verdict.MARGINAL: "?",
+    Verdict.OUTSIDE: "✗",
+    Verdict.VOID: "∅",
+    Verdict.SKIPPED: "–",
+}
+NARROW = 0.011  # of the centre: limits closer than this are said as centre and tolerance
+FINE = 0.00099  # … and closer than this in ppm
+
+
+def harmless(value: Value) -> Value:
+    """`value` with every text in it free of control characters: they are written out, never sent to a screen.
+
+    Goes through dataclasses, dictionaries, lists and tuples. Line ends and tabs become spaces; whatever else cannot be
+    printed (escapes, direction marks, halves of surrogate pairs) is spelt as `\\x1b` or `\\u202e`.
+    """
+    changed: object = value
+    if isinstance(value, str) and not isinstance(value, Enum):  # words of a closed list stay what they are
+        changed = value if value.isprintable() else "".join(spelt(sign) for sign in value)
+    elif is_dataclass(value) and not isinstance(value, type):
+        changed = replace(value, **{item.name: harmless(getattr(value, item.name)) for item in fields(value)})
+    elif isinstance(value, tuple | list):
+        changed = type(value)(harmless(item) for item in value)
+    elif isinstance(value, Mapping):
+        changed = {harmless(key): harmless(item) for key, item in value.items()}
+    return changed  # type: ignore[return-value]  # each branch rebuilds the type it was given
+
+
+def spelt(sign: str) -> str:
+    """One character as it may be shown."""
+    if sign.isprintable():
+        return sign
+    if sign.isspace():
+        return " "
+    return f"\\x{ord(sign):02x}" if ord(sign) < 0x100 else f"\\u{ord(sign):04x}"
+
+
+def started_words(started: RunStarted) -> str:
+    """Board, serial number, options, sequence and bench in one line."""
+    chosen = ", ".join(f"{name} {choice}" for name, choice in started.options.items())
+    serial = f", serial {started.serial}" if started.serial else ""
+    return f"{started.board}{serial}{' with ' + chosen if chosen else ''}: {started.sequence} on {started.bench}"
+
+
+def reading_name(reading: Reading) -> str:
+    """Step and quantity, without saying the same word twice."""
+    step, quantity = reading.step, reading.quantity
+    if quantity in PLAIN_QUANTITIES or step.split(" ")[0] == quantity:
+        return step
+    return quantity if quantity.split(" ")[0] == step else f"{step} {quantity}"
+
+
+def verdict_words(reading: Reading) -> str:
+    """The verdict, and whether it counts."""
+    return f"{reading.verdict}{', conditional' if reading.conditional else ''}"
+
+
+def value_words(reading: Reading) -> str:
+    """The value as briefly as it can be said: a rate says that a line moves, a level that it does not."""
+    if reading.value is None:
+        return reading.state or "–"
+    if reading.state is not None and reading.value == 0.0:
+        return reading.state
+    return replace(reading, state=None).in_words() if reading.state == "moving" else reading.in_words()
+
+
+def limits_words(reading: Reading) -> str:
+    """The limits, briefly: close ones as centre and tolerance, others from–to with the unit said once."""
+    low, high, unit = reading.low, reading.high, reading.unit
+    if low is None:
+        return "" if high is None else f"at most {brief(high, unit)}"
+    if high is None:
+        return f"at least {brief(low, unit)}"
+    centre, half = (low + high) / 2.0, (high - low) / 2.0
+    if 0.0 < half < NARROW * abs(centre):
+        share = half / abs(centre)
+        tolerance = f"{share * 1e6:.3g} ppm" if share < FINE else f"{share * 1e2:.2g} %"
+        return f"{brief(centre, unit)} ± {tolerance}"
+    first, last = brief(low, unit), brief(high, unit)
+    number, _, low_unit = first.rpartition(" ")
+    same_unit = low_unit == last.rpartition(" ")[2] or low == 0
+    return f"{number} .. {last}" if number and same_unit else f"{first} .. {last}"
+
+
+def brief(value: float, unit: str) -> str:
+    """A number of a file: as exact as it is, without noughts at its end."""
+    number, space, written = show(value, unit).partition(" ")
+    return f"{number.rstrip('0').rstrip('.') if '.' in number else number}{space}{written}"
+
+
+def reading_lines(reading: Reading, said: str | None = None) -> list[str]:
+    """A reading as one line, and its reason as another unless that was `said` just before."""
+    point = f" [{reading.point}]" if reading.point else ""
+    shown = "" if reading.value is None and reading.state is None else f"{reading.in_words()} – "
+    lines = [f"  {reading_name(reading)}{point}: {shown}{verdict_words(reading)}"]
+    if reading.reason and reading.reason != said:
+        lines.append(f"      {reading.reason}")
+    return lines
+
+
+def live_word(changed: PowerChanged) -> str | None:
+    """The word for an output that may carry volts; `None` once it was proved off or was never on."""
+    if changed.state.startswith("ending"):
+        return "GOING OFF"
+    return LIVE_WORDS.get(changed.state)
+
+
+def output_words(changed: PowerChanged, look: Watched | None) -> str:
+    """One output that may carry volts, as the last look saw it or as it is set."""
+    word, limit = live_word(changed) or "off", f"(limit {changed.amps:.2f} A)"
+    if look is None or look.at < changed.at:
+        return f"{word} {changed.rail} set to {changed.volts:.2f} V {limit}"
+    limiting = " LIMITING" if look.limiting else ""
+    return f"{word} {changed.rail} {look.volts:.2f} V {look.amps:.2f} A {limit}{limiting}"
+
+
+def time_left_words(seconds: float) -> str:
+    """A time left, no finer than an estimate deserves."""
+    if seconds < 1.0:
+        return "nearly done"
+    if seconds < 20.0:
+        return f"about {math.ceil(seconds)} s left"
+    if seconds < 90.0:
+        return f"about {5 * math.ceil(seconds / 5.0)} s left"
+    return f"about {math.ceil(seconds / 60.0)} min left"
+
+
+def chance_words(probability: float) -> str:
+    """A probability; never quite sure and never quite impossible."""
+    percent = 100.0 * probability
+    if percent > 99.0:
+        return "over 99 %"
+    return f"{percent:.0f} %" if percent >= 0.95 else "under 1 %"
+
+
+def suspect_words(suspect: Suspect) -> str:
+    """Place, how likely, and what is broken there."""
+    broken, chance = broken_words(suspect), chance_words(suspect.probability)
+    what = suspect.fault if broken is None else f"{broken} ({suspect.fault})"
+    return f"{what}, {chance}" if suspect.place == suspect.fault else f"{suspect.place}, {chance}: {what}"
+
+
+def broken_words(suspect: Suspect) -> str | None:
+    """What its fault means, in the catalogue's words; `None` for one the catalogue does not have."""
+    from autobench.diagnosis.catalogue import catalogue  # late: a good board needs no catalogue
+
+    fault = catalogue().get(suspect.fault)
+    return fault.broken if fault is not None else None
+
+
+def reasons_for(suspect: Suspect) -> tuple[str, ...]:
+    """Why, without what the suspect's own line says already."""
+    broken = broken_words(suspect)
+    return tuple(reason.removesuffix(f": {broken}") for reason in suspect.for_ if reason != broken)
+
+
+def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
+    """At most three suspects with why and why not, then the next check, in words a technician says aloud."""
+    if not diagnosis.suspects:
+        return []
+    lines = ["– who may be to blame –"]
+    for number, suspect in enumerate(diagnosis.suspects[:MOST_SHOWN], 1):
+        lines.append(f"  {number}. {suspect_words(suspect)}")
+        lines += [f"      for: {reason}" for reason in reasons_for(suspect)[:MOST_SHOWN]]
+        lines += [f"      against: {reason}" for reason in suspect.against[:MOST_SHOWN]]
+    if not diagnosis.told_apart and diagnosis.group:
+        lines.append(f"  not told apart yet: {', '.join(diagnosis.group)}")
+    if diagnosis.next_check is not None:
+        check = diagnosis.next_check
+        lines.append(f"  next check, about {check.minutes:g} min: {check.what}")
+        lines.append(f"      {check.why}")
+    return lines
