@@ -232,6 +232,7 @@ class Session:
             instruments=self.plan.instruments,
             files=self.documents.hashes,
             started=wall.isoformat(timespec="milliseconds"),
+            step_seconds={step.name: step.seconds for step in self.plan.steps},
         )
 
     def ended(self, judgement: BoardJudgement, began: float) -> RunEnded:

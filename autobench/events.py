@@ -6,7 +6,7 @@ Events carry plain values only (numbers, words, readings), so that they can be w
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from typing import TYPE_CHECKING, Any
 
 from autobench.diagnosis.result import Diagnosis
@@ -39,6 +39,7 @@ class RunStarted(Event):
     instruments: dict[str, str]
     files: dict[str, str]
     started: str
+    step_seconds: dict[str, float] = field(default_factory=dict)  # planned, by step; for the time left
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from autobench.errors import UsageError
+
+if TYPE_CHECKING:
+    from autobench.app import CheckRequest
+    from autobench.views.run_state import RunState
 
 
 def pairs(written: tuple[str, ...], option: str) -> dict[str, str]:
@@ -33,6 +38,7 @@ def pairs(written: tuple[str, ...], option: str) -> dict[str, str]:
 @click.option(
     "--records", metavar="URL", help="Where to keep the record (default: records.sqlite in your data folder)."
 )
+@click.option("--report", metavar="FILE.html", type=click.Path(path_type=Path), help="Write the report as well.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document on standard output.")
 @click.option("--unattended", is_flag=True, help="Ask nothing; what needs a hand is skipped.")
 @click.option("--operator", metavar="TEXT", help="Who does this, for the record.")
@@ -52,6 +58,7 @@ def check(
     sequence: str,
     only: tuple[str, ...],
     records: str | None,
+    report: Path | None,
     as_json: bool,
     unattended: bool,
     operator: str | None,
@@ -66,7 +73,7 @@ def check(
     """
     from autobench import app
     from autobench.views.document import run_document
-    from autobench.views.lines import Lines
+    from autobench.views.terminal import Terminal
 
     request = app.CheckRequest(
         board=board,
@@ -80,12 +87,40 @@ def check(
         operator=operator,
         simulation=app.Simulation(fault, pairs(soldered, "--soldered"), circuit, seed),
     )
-    state = app.check(request, [Lines(sys.stderr).show], ask=ask_person)
+    with Terminal(sys.stderr, bell=True) as terminal:
+        state = app.check(request, [terminal.show], ask=terminal.asking(ask_person))
+    after_the_run(request, state, report)
     if as_json:
         import json
 
         click.echo(json.dumps(run_document(state), ensure_ascii=False, indent=2, allow_nan=False))
     return app.EXIT_CODES[state.ended.verdict] if state.ended else 4
+
+
+def after_the_run(request: CheckRequest, state: RunState, report: Path | None) -> None:
+    """What follows a run that is over: the comparison with the one before a repair, and the report."""
+    from autobench.record.history import find_run
+    from autobench.record.store import default_records, open_existing
+
+    if state.started is None or (report is None and request.serial is None):
+        return
+    engine = open_existing(request.records or default_records())
+    try:
+        if request.serial is not None:
+            from autobench.views.comparison_text import comparison_lines
+            from autobench.views.recorded import comparison_after_repair
+            from autobench.views.wording import harmless
+
+            found = comparison_after_repair(engine, state.started.run)
+            for line in comparison_lines(found) if found is not None else ():
+                click.echo(harmless(line), err=True)
+        if report is not None:
+            from autobench.views.recorded_report import write_recorded_report
+
+            write_recorded_report(engine, find_run(engine, state.started.run), report)
+            click.echo(f"written: {report}", err=True)
+    finally:
+        engine.dispose()
 
 
 def ask_person(words: str) -> bool:

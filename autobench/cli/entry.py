@@ -14,6 +14,7 @@ from autobench.cli.check import check
 from autobench.cli.history import compare, export, history, repair, show
 from autobench.cli.listing import list_group
 from autobench.cli.off import off
+from autobench.cli.report import report
 from autobench.errors import AutobenchError, FileError
 
 SAFETY = (
@@ -31,7 +32,7 @@ def autobench() -> None:
 autobench.add_command(check)
 autobench.add_command(list_group)
 autobench.add_command(off)
-for command in (history, show, repair, compare, export):
+for command in (history, show, repair, compare, export, report):
     autobench.add_command(command)
 
 

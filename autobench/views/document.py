@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from autobench.diagnosis.result import NextCheck, Suspect
@@ -32,6 +33,11 @@ def run_document(state: RunState) -> dict[str, Any]:
     }
 
 
+def finite(value: float | None) -> float | None:
+    """A number JSON has: an overload or no number is shown as none, and the reason says which it was."""
+    return value if value is not None and math.isfinite(value) else None
+
+
 def suspect_document(suspect: Suspect) -> dict[str, Any]:
     """One suspect as the document shows it."""
     return {
@@ -59,9 +65,9 @@ def reading_document(reading: Reading) -> dict[str, Any]:
         "net": reading.net,
         "point": reading.point,
         "quantity": reading.quantity,
-        "value": reading.value,
+        "value": finite(reading.value),
         "unit": reading.unit,
-        "uncertainty": reading.uncertainty,
+        "uncertainty": finite(reading.uncertainty),
         "low": reading.low,
         "high": reading.high,
         "limit_from": reading.limit_from,

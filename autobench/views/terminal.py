@@ -30,14 +30,13 @@ LEAVE = "\x1b[0m\x1b[?25h\x1b[?1049l"
 PLACE, ERASE_LINE, ERASE_BELOW, ERASE_ALL = "\x1b[{row};1H", "\x1b[K", "\x1b[J", "\x1b[2J"
 BELL = "\a"
 
-PlanSeconds = Mapping[str, float] | Callable[[str], float | None]
 Size = Callable[[], tuple[int, int]]
 
 
 class Terminal:
     """A view of one run, used as `with Terminal(stream) as view: …view.show…`.
 
-    `plan_seconds` gives the planned seconds of a step by its name, for the time left. `bell` rings at an alarm and at
+    The time left comes from the planned seconds of each step in the run's first event. `bell` rings at an alarm and at
     the end. Drawing is done by a thread of its own, so that a terminal that is slow or was stopped by Ctrl-S never
     holds up the run; with `own_thread=False` it happens in `show` instead. `size` (columns, lines), `wall` (seconds)
     and `environment` stand in for the real ones.
@@ -47,7 +46,6 @@ class Terminal:
         self,
         stream: TextIO,
         *,
-        plan_seconds: PlanSeconds | None = None,
         bell: bool = False,
         size: Size | None = None,
         wall: Callable[[], float] = time.monotonic,
@@ -58,7 +56,6 @@ class Terminal:
         self._stream = stream
         self._size = size or (lambda: size_of(stream))
         self._wall = wall
-        self._step_seconds = plan_seconds if callable(plan_seconds) else (plan_seconds or {}).get
         self._colour = not environment.get("NO_COLOR")
         self._lines = None if able(stream, self._size(), environment) else Lines(stream)
         self._bell = bell and (self._lines is None or stream.isatty())
@@ -154,7 +151,7 @@ class Terminal:
         from autobench.views.terminal_text import sent
 
         state, (width, height) = wanted
-        lines = sent(frame(state, width, height, self._step_seconds), width, self._colour)
+        lines = sent(frame(state, width, height), width, self._colour)
         parts = [] if self._inside else [ENTER]
         if self._drawn is not None and self._drawn[1] != wanted[1]:
             parts.append(ERASE_ALL)

@@ -6,8 +6,6 @@ left; alarms; the readings, newest at the bottom. Whatever must give way, the ou
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from rich.text import Text
 
 from autobench.events import Notice, PowerChanged, Watched
@@ -17,8 +15,6 @@ from autobench.views.terminal_table import newest
 from autobench.views.terminal_text import LIVE_STYLE, SIMULATED_STYLE, bar, fitted, wrapped
 from autobench.views.wording import live_word, output_words, started_words, time_left_words
 
-StepSeconds = Callable[[str], float | None]
-
 SIMULATED = " SIMULATED "
 MOST_HEADER = 2  # lines
 MOST_ALARMS = 2
@@ -27,10 +23,10 @@ FAR = 100  # columns: further to the right nobody looks for the time left
 WIDE, HIGH = 120, 36  # from here on figures are shown larger still
 
 
-def frame(state: RunState, width: int, height: int, step_seconds: StepSeconds) -> list[Text]:
+def frame(state: RunState, width: int, height: int) -> list[Text]:
     """At most `height` lines, none longer than `width` columns."""
     top = header(state, width)
-    middle = [*now_lines(state, width, step_seconds), *alarm_lines(state, width)]
+    middle = [*now_lines(state, width), *alarm_lines(state, width)]
     power = power_lines(state, width, height - len(top) - len(middle) - LEAST_TABLE, height)
     lines = [*top, *power, *middle]
     lines += newest(state.readings, width, height - len(lines)) if state.readings else []
@@ -81,7 +77,7 @@ def figures(changed: PowerChanged, look: Watched | None) -> str:
     return f"{look.volts:.2f} V  {look.amps:.2f} A"
 
 
-def now_lines(state: RunState, width: int, step_seconds: StepSeconds) -> list[Text]:
+def now_lines(state: RunState, width: int) -> list[Text]:
     """What is being done now: stage, step and words; how far the round is and how long it still takes."""
     if state.started is None:
         return []
@@ -90,7 +86,7 @@ def now_lines(state: RunState, width: int, step_seconds: StepSeconds) -> list[Te
     step, steps = state.step, state.started.steps
     number = steps.index(step.step) + 1 if step.step in steps else 0
     place = f"{number} of {len(steps)}" if number else ""
-    left = seconds_left(state, step_seconds)
+    left = seconds_left(state)
     progress = ", ".join(part for part in (place, time_left_words(left) if left is not None else "") if part)
     doing = step.words if step.words.startswith(step.step) else f"{step.step}: {step.words}"
     lines = wrapped(doing, width, "bold", first=f"{step.stage.upper()}  ")[:2]
@@ -101,12 +97,12 @@ def now_lines(state: RunState, width: int, step_seconds: StepSeconds) -> list[Te
     return [*lines, Text(progress)] if progress else lines
 
 
-def seconds_left(state: RunState, step_seconds: StepSeconds) -> float | None:
+def seconds_left(state: RunState) -> float | None:
     """What the plan still needs from the step being taken on, s; `None` where no plan is known."""
     if state.started is None or state.step is None or state.step.step not in state.started.steps:
         return None
     steps = state.started.steps[state.started.steps.index(state.step.step) :]
-    planned = [step_seconds(name) for name in steps]
+    planned = [state.started.step_seconds.get(name) for name in steps]
     if all(seconds is None for seconds in planned):
         return None
     seen = [state.step.at, *(look.at for _, look in state.looks), *(changed.at for _, changed in state.outputs)]

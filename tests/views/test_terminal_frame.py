@@ -100,16 +100,12 @@ def plain(lines: Sequence[Text]) -> str:
     return "\n".join(line.plain for line in lines)
 
 
-def no_plan(step: str) -> float | None:
-    return None
-
-
 @pytest.mark.parametrize("faults", FAULTS, ids=str)
 @pytest.mark.parametrize(("width", "height"), SIZES)
 def test_every_screenful_fits(width: int, height: int, faults: tuple[str, ...]) -> None:
     """No line is longer than the terminal is wide, none wraps, and there are no more of them than it is high."""
     for state in states_of(events_of(faults))[::7]:
-        lines = frame(state, width, height, lambda step: 0.4)
+        lines = frame(state, width, height)
         assert 1 <= len(lines) <= height
         shown = printed(lines, width, height)
         assert len(shown) == len(lines)
@@ -139,7 +135,7 @@ def test_simulated_is_unmistakable(width: int, height: int) -> None:
     """Every screenful, while the round runs and of what stays, has the word in reverse video."""
     states = states_of(events_of(("cpu-dead",)))
     for state in states[::7]:
-        assert "\x1b[1;7m SIMULATED " in sent(frame(state, width, height, no_plan), width)[0]
+        assert "\x1b[1;7m SIMULATED " in sent(frame(state, width, height), width)[0]
     lines = sent(summary(states[-1], width, height), width)
     for first in range(max(len(lines) - height + 1, 1)):
         assert any(re.search(r"\x1b\[1;7m SIMULATED", line) for line in lines[first : first + height])
@@ -148,7 +144,7 @@ def test_simulated_is_unmistakable(width: int, height: int) -> None:
 def test_a_real_bench_is_never_called_simulated() -> None:
     """The mark is there for the simulated bench only."""
     ended = state_of(STARTED, ReadingTaken(1.0, READING), RunEnded(2.0, "good", None, 2.0))
-    assert "SIMULATED" not in plain(frame(ended, 80, 24, no_plan)) + plain(summary(ended, 80, 24))
+    assert "SIMULATED" not in plain(frame(ended, 80, 24)) + plain(summary(ended, 80, 24))
 
 
 @pytest.mark.parametrize("faults", FAULTS, ids=str)
@@ -216,19 +212,19 @@ def test_the_newest_reading_stands_at_the_bottom() -> None:
 def test_live_outputs_stand_first_and_large() -> None:
     """While anything is on its volts, amps and limit stand above all else, in words and in large figures."""
     on = [PowerChanged(1.0, "+5V", "on", 5.0, 1.376), Watched(1.5, "+5V", 5.05, 0.78, False)]
-    lines = frame(state_of(STARTED, *on), 80, 24, no_plan)
+    lines = frame(state_of(STARTED, *on), 80, 24)
     assert lines[1].plain.strip() == "LIVE +5V 5.05 V 0.78 A (limit 1.38 A)"
     assert cell_len(lines[1].plain) == 80
     assert all("█" in line.plain or "▀" in line.plain for line in lines[2:5])
     off = PowerChanged(2.0, "+5V", "settled", 5.0, 1.376)
-    assert plain(frame(state_of(STARTED, *on, off), 80, 24, no_plan)).splitlines()[1] == "every output off, proved"
+    assert plain(frame(state_of(STARTED, *on, off), 80, 24)).splitlines()[1] == "every output off, proved"
 
 
 def test_an_output_is_called_live_until_it_was_proved_off() -> None:
     """Between OFF and its proof the output still counts as one that may carry volts."""
-    going = frame(state_of(STARTED, PowerChanged(1.0, "+5V", "ending on", 5.0, 1.3)), 80, 24, no_plan)
+    going = frame(state_of(STARTED, PowerChanged(1.0, "+5V", "ending on", 5.0, 1.3)), 80, 24)
     assert "GOING OFF +5V" in plain(going)
-    alarm = frame(state_of(STARTED, PowerChanged(1.0, "+5V", "alarm", 5.0, 1.3)), 80, 24, no_plan)
+    alarm = frame(state_of(STARTED, PowerChanged(1.0, "+5V", "alarm", 5.0, 1.3)), 80, 24)
     assert "NOT PROVED OFF +5V" in plain(alarm)
 
 
@@ -239,7 +235,7 @@ def test_three_live_rails_leave_room_for_the_table(width: int, height: int) -> N
     for rail in ("-5V", "+5V", "+12V"):
         events += [PowerChanged(1.0, rail, "on", 5.0, 1.0), Watched(2.0, rail, 5.0, 0.5, rail == "-5V")]
     events += [ReadingTaken(3.0, replace(READING, step=f"line D{number}")) for number in range(30)]
-    lines = frame(state_of(*events), width, height, no_plan)
+    lines = frame(state_of(*events), width, height)
     assert [rail in plain(lines) for rail in ("LIVE -5V", "LIVE +5V", "LIVE +12V")] == [True] * 3
     assert "LIMITING" in plain(lines)
     assert sum("line D" in line.plain for line in lines) >= 5
@@ -247,11 +243,11 @@ def test_three_live_rails_leave_room_for_the_table(width: int, height: int) -> N
 
 def test_what_is_being_measured_and_the_time_left() -> None:
     """Stage, step, words, the place in the round, and what the plan still needs less what has passed."""
-    state = state_of(STARTED, StepStarted(10.0, "a", "rails", "+5V at U18.8"), Watched(11.0, "+5V", 5.0, 0.5, False))
-    seconds = {"a": 4.0, "b": 8.0}
-    text = plain(frame(state, 80, 24, seconds.get))
+    events = (StepStarted(10.0, "a", "rails", "+5V at U18.8"), Watched(11.0, "+5V", 5.0, 0.5, False))
+    planned = replace(STARTED, step_seconds={"a": 4.0, "b": 8.0})
+    text = plain(frame(state_of(planned, *events), 80, 24))
     assert re.search(r"RAILS  a: \+5V at U18.8 +1 of 2, about 11 s left", text)
-    assert "left" not in plain(frame(state, 80, 24, no_plan))
+    assert "left" not in plain(frame(state_of(STARTED, *events), 80, 24))
 
 
 def test_an_alarm_stays_and_stands_with_the_verdict() -> None:
@@ -262,15 +258,15 @@ def test_an_alarm_stays_and_stands_with_the_verdict() -> None:
         Notice(2.0, "tried once more"),
         RunEnded(3.0, "stopped", "not proved off", 3.0),
     )
-    assert "ALARM: switch the supply off by hand" in plain(frame(state, 80, 24, no_plan))
-    assert "tried once more" in plain(frame(state, 80, 24, no_plan))
+    assert "ALARM: switch the supply off by hand" in plain(frame(state, 80, 24))
+    assert "tried once more" in plain(frame(state, 80, 24))
     assert "ALARM: switch the supply off by hand" in plain(summary(state, 80, 24)[-22:])
 
 
 def test_only_colours_that_both_kinds_of_terminal_show() -> None:
     """Bold, reverse, and of the eight basic colours red, green and magenta; never a background (common practice)."""
     state = states_of(events_of(("cpu-dead",)))[-1]
-    lines = [*frame(state, 80, 24, no_plan), *summary(state, 80, 24)]
+    lines = [*frame(state, 80, 24), *summary(state, 80, 24)]
     codes = {code for part in re.findall(r"\x1b\[([\d;]*)m", "".join(sent(lines, 80))) for code in part.split(";")}
     assert codes <= {"0", "1", "7", "31", "32", "35"}  # ECMA-48, 8.3.117
     assert {"31", "32"} <= codes
@@ -285,7 +281,7 @@ def test_control_characters_are_spelt_out() -> None:
     name = "TB\x1b[2J\x07\r\n\u202e8\udc80\x9b31m"
     bad = replace(READING, step=f"rail {name}", verdict=Verdict.OUTSIDE, reason=f"why {name}")
     state = state_of(replace(STARTED, board=name, serial=name), Notice(1.0, name, urgent=True), ReadingTaken(2.0, bad))
-    written = "".join(sent([*frame(state, 80, 24, no_plan), *summary(state, 80, 24)], 80))
+    written = "".join(sent([*frame(state, 80, 24), *summary(state, 80, 24)], 80))
     assert re.sub(r"\x1b\[[\d;]*m", "", written).isprintable()
     assert "\\x1b[2J\\x07" in written
     assert "\\u202e8\\udc80\\x9b31m" in written.replace("\n", "")
