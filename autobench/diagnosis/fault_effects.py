@@ -95,12 +95,16 @@ def master_dead(at: Spot) -> Ways:
 
 
 def divider_dead(at: Spot) -> Ways:
-    """One branch still, every branch still, or one at half its rate."""
+    """One branch still (its output stuck, or open), every branch still, or one at half its rate."""
     clocks = [out.net for out in at.board.parts[at.part].outputs if out.how == "divide"]
     if not clocks:
         return ()
     each = 1.0 / len(clocks)
-    still = [Effect(0.6 * each, outputs=(((at.part, clock), "static"),)) for clock in clocks]
+    still = [
+        Effect(0.6 * each * share, outputs=(((at.part, clock), level),))
+        for clock in clocks
+        for level, share in (("static", 0.75), ("floating", 0.25))
+    ]
     half = [Effect(0.15 * each, outputs=(((at.part, clock), "half"),)) for clock in clocks]
     every = Effect(0.25, outputs=tuple(((at.part, clock), "static") for clock in clocks))
     return (*still, *half, every)

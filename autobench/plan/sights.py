@@ -23,7 +23,9 @@ FAST_SECONDS = 2.4e-3
 FAST_FROM = 10e3  # Hz; a line that may be slower than this is looked at with peak detection
 SLOW_SECONDS, SLOW_RATE = 0.12, 500e3
 SYNC_SECONDS = 60e-3  # three fields of 50 Hz, so that two whole ones are always inside
-START_SECONDS, START_BEFORE, START_RATE = 1.2, 0.1, 250e3
+START_SECONDS, START_BEFORE = 1.2, 0.1
+# Extremes every 40 µs tell when reset is released; pulses of a line that are to be counted want them every 8 µs.
+START_RATE, START_COUNT_RATE = 50e3, 250e3
 
 
 class Sights:
@@ -111,10 +113,13 @@ class Sights:
         nominal = rail.nominal.value
         volts = (-0.1 * abs(nominal), 1.2 * abs(nominal)) if nominal > 0 else (1.2 * nominal, 0.1 * abs(nominal))
         named = [(rail_name, place.point, volts), (reset.line, reset.point, LOGIC)]
-        for name, line in self.board.lines.items():
-            if line.when == "start" and self.reaches(line.point):
-                named.append((name, line.point, LOGIC))
-        sight = self.sight(named[: len(self.channels)], START_SECONDS, START_RATE, peak=True)
+        counted = [
+            (name, line.point, LOGIC)
+            for name, line in self.board.lines.items()
+            if line.when == "start" and self.reaches(line.point)
+        ]
+        named = [*named, *counted][: len(self.channels)]
+        sight = self.sight(named, START_SECONDS, START_COUNT_RATE if counted else START_RATE, peak=True)
         return StartSight(sight, rail_name, 0.5 * nominal, START_BEFORE)
 
 

@@ -127,7 +127,7 @@ class SupplyNode:
         return found
 
     def extremes(self, edges: Array) -> Extremes:
-        return sampled_extremes(self, edges)
+        return sampled_extremes(self, edges, count=4)  # its ripple is slow beside any interval asked for
 
     def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
         bounds = np.concatenate(([start], self.times[(self.times > start) & (self.times < stop)], [stop]))
