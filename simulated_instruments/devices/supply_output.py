@@ -53,6 +53,7 @@ class SupplyOutput:
         self.live = False  # whether the output stage is on now: after its delay, and until a trip
         self._switch_at: float | None = None  # when a delayed switching is due
         self._applied: OutputSetting | None = None
+        self._seen: OutputSetting | None = None  # what was applied at the last look
         self._point = OutputPoint(0.0, 0.0, False)
         self._looked_at = clock.now()
         self._shown = {"volts": 0.0, "amps": 0.0}  # what the low-pass before the output's meters has come to
@@ -142,6 +143,9 @@ class SupplyOutput:
     def _look(self, now: float) -> None:
         """Look at the operating point: move the low-pass on, and follow the current limit."""
         before, self._looked_at = self._looked_at, now
+        if now == before and self._seen == self._applied:
+            return  # no time has passed and nothing was set: what stood then stands
+        self._seen = self._applied
         self._point = self.terminals.point(self.number)
         weight = -math.expm1(-(now - before) / READBACK_TIME_CONSTANT)
         for what, value in (("volts", self._point.volts), ("amps", self._point.amps)):
