@@ -10,7 +10,6 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 
-
 # Objects made until garbage is collected. A round makes some hundred thousand that stay, most of them while loading; at
 # the interpreter's own 700 a tenth of the time goes into looking through them again and again.
 GARBAGE_AFTER = 20_000
