@@ -135,7 +135,7 @@ def circuit_of(board: str, circuit: Path | None) -> Circuit:
     """The circuit in the file `circuit`, or the one that comes with the simulator under the name `board`."""
     if circuit is not None:
         return read_circuit(circuit)
-    return read_circuit(circuit_path(known(board, list_circuits(), "board", "the simulator")))
+    return read_circuit(circuit_path(known(board, list_circuits(), "board", "the simulator (--circuit names a file)")))
 
 
 def fault_places(circuit: Circuit, wiring: Wiring, board: str) -> list[FaultPlace]:

@@ -101,6 +101,19 @@ def test_a_shorted_rail_is_never_powered(shop: Shop, seed: int) -> None:
     assert reading(document, "current +5V")["verdict"] == "skipped"
 
 
+@pytest.mark.parametrize("board", ["tarnbeck-8", "pellin-600"])
+@pytest.mark.parametrize(("words", "expected"), [([], (0, "good")), (["--fault", "decoupler-short"], (1, "faulty"))])
+def test_shorts_before_power_switches_nothing_on(
+    shop: Shop, board: str, words: list[str], expected: tuple[int, str]
+) -> None:
+    """The short sequence measures every rail's resistance and nothing else; no output is ever on."""
+    code, document, _ = shop.check("--sequence", "shorts-before-power", *words, board=board)
+    assert document is not None
+    assert (code, document["verdict"]) == expected
+    assert {row["stage"] for row in document["readings"]} == {"ohms"}
+    assert shop.truth()[0]["times_on"] == 0
+
+
 def test_the_far_point_says_both_limits(shop: Shop) -> None:
     """A healthy far point lies below the data-sheet minimum, inside this board's limits, and the reading says so."""
     _, document, _ = shop.check()
