@@ -43,7 +43,6 @@ class Settings:
         self.known: dict[Setting, Hashable] = {}
         self.notes: dict[Setting, str] = {}
         self.reopenings = dialect.link.reopenings
-        self.performed: list[str] = []  # the actions of this `apply`, not yet known to be accepted
 
     @property
     def points(self) -> int:
@@ -100,15 +99,12 @@ class Settings:
         if self.reopenings != self.dialect.link.reopenings:
             self.forget()
             self.reopenings = self.dialect.link.reopenings
-        self.performed.clear()
         switched = self.switch(setup)
         moved = [self.set_input(entry, setup.bandwidth_limit) for entry in setup.inputs]
         if switched or any(moved):
             self.drop("level")  # an instrument keeps the level on the screen, wherever that has gone
         self.set_time_base(setup, switched)
         self.set_trigger(setup)
-        if self.performed:  # one look for all of them: an error queue keeps every refusal, and a look costs as much
-            self.dialect.refuse_errors(", ".join(self.performed))
         if switched or any(moved):
             self.dialect.clock.sleep(self.samples.settle.value)
 
@@ -198,8 +194,7 @@ class Settings:
         if self.known.get((what, channel)) == wanted and (what, channel) not in self.notes:
             return False
         self.drop(what, channel)
-        self.dialect.perform(action, channel=channel or at or None, **given)
-        self.performed.append(action)
+        self.dialect.perform(action, channel=channel or at or None, check=True, **given)
         self.known[what, channel] = wanted
         return True
 

@@ -15,6 +15,7 @@ pytestmark = pytest.mark.benchmark
 ROUND_SECONDS = 3.0  # the whole round with scope, lines and record
 FIRST_ROUND_SECONDS = 2.0  # ohms, polarity, current and rails
 HELP_FACTOR = 2.5
+BARE_SECONDS = 0.5  # the bare imports where the figures above were set; on a slower machine they grow with it
 
 
 class Stopwatch:
@@ -55,13 +56,14 @@ def test_help_starts_quickly(stopwatch: Stopwatch, capsys: pytest.CaptureFixture
 def test_a_round_as_a_whole_process(
     stopwatch: Stopwatch, tmp_path: Path, capsys: pytest.CaptureFixture[str], words: list[str], most: float
 ) -> None:
-    """A round on the in-process bench, start-up and record included, stays below its figure."""
+    """A round on the in-process bench, start-up and record included, stays below its figure, or below it in bare imports."""
     records = str(tmp_path / "records.sqlite")
     command = [sys.executable, "-m", "autobench", "check", "tarnbeck-8", "--records", records, "--unattended", *words]
     assert subprocess.run(command, check=False, capture_output=True).returncode == 0
     ours = stopwatch.seconds(command, runs=5)
     bare = stopwatch.seconds([sys.executable, "-c", "import numpy, pyvisa, pydantic, sqlalchemy"], runs=5)
     what = " ".join(words) or "the whole round"
+    limit = most * max(1.0, bare / BARE_SECONDS)
     with capsys.disabled():
-        print(f"\n{what}: {ours:.2f} s, {ours / bare:.1f} x the bare imports ({bare:.2f} s); at most {most} s")
-    assert ours <= most
+        print(f"\n{what}: {ours:.2f} s, {ours / bare:.1f} x the bare imports ({bare:.2f} s); at most {limit:.2f} s")
+    assert ours <= limit
