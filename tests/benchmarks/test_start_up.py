@@ -56,7 +56,7 @@ def test_help_starts_quickly(stopwatch: Stopwatch, capsys: pytest.CaptureFixture
 def test_a_round_as_a_whole_process(
     stopwatch: Stopwatch, tmp_path: Path, capsys: pytest.CaptureFixture[str], words: list[str], most: float
 ) -> None:
-    """A round on the in-process bench, start-up and record included, stays below its figure, or below it in bare imports."""
+    """A round on the in-process bench, start-up and record included, stays below its figure."""
     records = str(tmp_path / "records.sqlite")
     command = [sys.executable, "-m", "autobench", "check", "tarnbeck-8", "--records", records, "--unattended", *words]
     assert subprocess.run(command, check=False, capture_output=True).returncode == 0
