@@ -86,6 +86,7 @@ class Runner:
                 self._check()
             finally:
                 self._bench.power.make_off()
+            self._check()  # a wish to stop that came while the outputs were proved off
         except OutputNotOffError:
             raise
         except StoppedError as error:

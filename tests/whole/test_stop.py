@@ -75,6 +75,12 @@ def test_ctrl_c_at_very_many_moments(tmp_path: Path, events_of_a_round: int, fir
         stopped_at(tmp_path, Interrupter(number))
 
 
+@pytest.mark.parametrize("before_the_end", range(4, 12))
+def test_ctrl_c_while_the_outputs_are_proved_off(tmp_path: Path, events_of_a_round: int, before_the_end: int) -> None:
+    """A wish to stop is not lost in the last switching-off, after every step is done."""
+    stopped_at(tmp_path, Interrupter(events_of_a_round - before_the_end))
+
+
 @pytest.mark.parametrize("sends", [signal.SIGTERM, signal.SIGHUP])
 def test_other_signals_stop_as_well(tmp_path: Path, events_of_a_round: int, sends: signal.Signals) -> None:
     """SIGTERM and a closed terminal are wishes to stop like Ctrl-C."""
