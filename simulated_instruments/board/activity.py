@@ -16,27 +16,31 @@ import numpy as np
 from simulated_instruments.board import bus, video
 from simulated_instruments.board.assembly import Assembly
 from simulated_instruments.board.clocks import ClockTree
-from simulated_instruments.board.cpu_class_r import (
+from simulated_instruments.board.levels import FIGHT, HIGH, LOW, UNDRIVEN, Palette
+from simulated_instruments.board.palettes import Palettes
+from simulated_instruments.board.processor import PROCESSORS
+from simulated_instruments.board.program import (
+    BUS_REQUESTED,
     DEAD,
     HALTED,
     HELD,
     NO_CLOCK,
     RUNNING,
-    STATIC,
+    WAITING,
     Program,
-    static_code,
+    Stream,
 )
-from simulated_instruments.board.instructions import ACKNOWLEDGE, FETCH, READ, WRITE
-from simulated_instruments.board.levels import FIGHT, HIGH, LOW, SHORT, UNDRIVEN, Palette
-from simulated_instruments.board.machine_cycles import STROBES, Cycles
-from simulated_instruments.board.palettes import Palettes
 from simulated_instruments.board.programs import Programs
 from simulated_instruments.board.signals import FIXED
+from simulated_instruments.board.stepped import Stepped
 from simulated_instruments.board.video_nets import VideoNets
 from simulated_instruments.board.waveform import Constant, Waveform
 
 # Rows of RAM the firmware strobes a T-state: a refresh in each of its fetches, and its reads and writes.
 FIRMWARE_ROWS = 0.15
+OUT_LATE = 0.06  # of a period: how far the clock outputs of a class S CPU are behind its clock
+# States in which nothing moves on a CPU whose buses float then.
+STILL = frozenset({DEAD, NO_CLOCK, HELD, WAITING, BUS_REQUESTED})
 
 
 @dataclass(frozen=True)
@@ -66,7 +70,8 @@ class Activity:
         self.by_kind = {part.kind: part.name for part in reversed(list(circuit.parts.values()))}
         self.palettes = Palettes(assembly.tolerance)
         self.clocks = ClockTree(self.signals, self.condition, self.tolerance, self.palettes)
-        self.programs = Programs(assembly, self.clocks)
+        self.processor = PROCESSORS[self.signals.cpu]
+        self.programs = Programs(assembly, self.clocks, self.processor)
         self.video = VideoNets(self.signals, self.condition, self.tolerance, self.clocks)
         self._made: dict[tuple[str, Stage], Waveform] = {}
 
@@ -90,45 +95,83 @@ class Activity:
     @cached_property
     def _driver_kinds(self) -> dict[str, frozenset[str]]:
         return {
-            "reset timer": frozenset({"RESET"}),
+            "reset timer": frozenset({self.signals.reset}),
+            "reset supervisor": frozenset({self.signals.reset}),
             "decoder": frozenset(bus.SELECTS),
-            "video": frozenset({"CSYNC", "PICTURE", "INT"}),
+            "video": frozenset({"CSYNC", "PICTURE", self.signals.interrupted_by}),
             "video controller": frozenset({"HSYNC", "VSYNC"}),
             "shifter": frozenset({"PICTURE"}),
-            "gate array": frozenset({"INT", "WAIT"}),
+            "gate array": frozenset({self.signals.interrupted_by, "WAIT"}),
             "video output": frozenset({"VIDEO"}),
             "data buffer": frozenset(),
         }
 
+    def leg(self, part: str, net: str, stage: Stage) -> Waveform:
+        """The volts at a leg that a break has cut off from its net: what the part itself drives, or what floats."""
+        if self.driver(net) == part:
+            return self._driven(net, stage)
+        return Constant(self.palettes.of(net).volts(UNDRIVEN))
+
     def _make(self, net: str, stage: Stage) -> Waveform:
-        palette = self.palettes.of(net)
+        code = self.condition.held.get(net)
+        if code is not None and self.driver(net) in stage.powered:
+            return Constant(self.palettes.of(net).volts(code) if net != "VIDEO" else 0.0)
+        return self._driven(net, stage)
+
+    def _driven(self, net: str, stage: Stage) -> Waveform:
+        """What the driver of `net` makes of it."""
+        palette, condition = self.palettes.of(net), self.condition
         if self.driver(net) not in stage.powered:
             return Constant(palette.volts(UNDRIVEN) if net != "VIDEO" else 0.0)
         if net in self.clocks.nets:
             return self.clocks.wave(net, stage.clock)
-        if net == "RESET":
-            low = stage.held or self.condition.reset_stuck
-            return Constant(palette.volts(LOW if low else HIGH))
-        if net in ("BUSRQ", "NMI"):
+        if net == self.signals.reset:
+            return self._reset(palette, stage)
+        if net in self.processor.pulled_up:
             return Constant(palette.volts(UNDRIVEN))
         if net == "WAIT":
             return self.clocks.waits(palette, stage.clock)
         if net in video.NETS:
             return self.video.wave(net, stage.clock, self._programmed(stage), self._content(stage))
-        if net == "FETCH" and self.condition.fetch_volts is not None:
-            return Constant(self.condition.fetch_volts)
+        if net == "FETCH" and condition.fetch_volts is not None:
+            return Constant(condition.fetch_volts)
+        if net in self.processor.clocks_out:
+            return self._clock_out(net, palette, stage)
         return self._cpu_net(net, palette, stage)
+
+    def _reset(self, palette: Palette, stage: Stage) -> Waveform:
+        if stage.held or self.condition.reset_stuck:
+            return Constant(palette.volts(LOW))
+        loop = self.condition.reset_loop
+        if loop is None or stage.running is None:
+            return Constant(palette.volts(HIGH))
+        low, high = loop
+        return palette.wave(np.array([0.0, high]), np.array([HIGH, LOW]), low + high, stage.running)
+
+    def _clock_out(self, net: str, palette: Palette, stage: Stage) -> Waveform:
+        """The CPU's two phases: they follow its clock in every state but a dead CPU's."""
+        if self.state(stage) in (DEAD, NO_CLOCK) or stage.clock is None:
+            return Constant(palette.volts(self._dead_code(net)))
+        period = 1.0 / self.clocks.hertz(self.signals.cpu_clock)
+        first = HIGH if net == "PHI2" else LOW
+        edges = np.array([OUT_LATE, 0.5 + OUT_LATE]) * period
+        return palette.wave(edges, np.array([first, 1 - first]), period, stage.clock)
 
     # The CPU and what follows from its pins
 
     def state(self, stage: Stage) -> str:
         """What the CPU is doing in `stage`."""
-        if self.condition.cpu_dead or self.by_kind["cpu"] not in stage.powered:
+        condition = self.condition
+        if condition.cpu_dead or self.by_kind["cpu"] not in stage.powered:
             return DEAD
-        if stage.clock is None or not self.clocks.runs(self.signals.cpu_clock):
+        if stage.clock is None or condition.clockless or not self.clocks.runs(self.signals.cpu_clock):
             return NO_CLOCK
-        if stage.held or self.condition.reset_stuck or stage.running is None:
+        if condition.reset_stuck or stage.running is None or (stage.held and not condition.unreset):
             return HELD
+        if condition.held.get("BUSRQ", HIGH) not in (HIGH, UNDRIVEN):
+            return BUS_REQUESTED
+        if condition.held.get(self.processor.wait, HIGH) not in (HIGH, UNDRIVEN):
+            return WAITING
         return self._program(stage).state
 
     def _program(self, stage: Stage) -> Program:
@@ -140,10 +183,11 @@ class Activity:
         """When the video controller was programmed, None if it was not."""
         if self.signals.video.kind == FIXED:
             return stage.clock
-        if self.state(stage) not in (RUNNING, HALTED):
+        state = self.state(stage)
+        if state in STILL or self.condition.unwritten or stage.clock is None or stage.running is None:
             return None
         states = self._program(stage).programmed
-        if states is None or stage.clock is None or stage.running is None:
+        if states is None:
             return None
         return self.programs.first_fetch(stage.clock, stage.running) + states / self.clocks.hertz(
             self.signals.cpu_clock
@@ -154,56 +198,80 @@ class Activity:
         state = self.state(stage)
         if state == "all ones":
             return video.STRIPES
-        return video.TEXT if stage.cleared and state == RUNNING else video.NOISE
+        return video.TEXT if stage.cleared and state in (RUNNING, HALTED) else video.NOISE
 
     def _cpu_net(self, net: str, palette: Palette, stage: Stage) -> Waveform:
         state = self.state(stage)
-        if net[0] == "D" and net[1:].isdigit() and self.condition.shorted_bit == int(net[1:]):
-            return Constant(palette.volts(SHORT))
         if net in bus.SELECTS and self.condition.decoder:
             return Constant(palette.volts(HIGH if self.condition.decoder == "none" else LOW))
         pattern = self._pattern(net)
-        if state in STATIC or state == DEAD:
+        hertz = self.clocks.hertz(self.signals.cpu_clock)
+        idle = self.processor.idle(state, self.programs.memory)
+        if idle is not None and stage.clock is not None:
+            return idle.wave(pattern, palette, hertz, stage.clock + self.processor.phase / hertz)
+        if state in STILL:
             return Constant(palette.volts(self._still(net, state)))
         assert stage.clock is not None
         assert stage.running is not None
         start = self.programs.first_fetch(stage.clock, stage.running)
-        return self._program(stage).wave(pattern, palette, self.clocks.hertz(self.signals.cpu_clock), start)
+        if self.condition.reset_loop is not None:
+            return self._looped(net, pattern, palette, stage, start)
+        return self._program(stage).wave(pattern, palette, hertz, start)
 
-    def _pattern(self, net: str) -> Callable[[Cycles], bus.Edges]:
-        """What gives the edges of `net` for a stream of machine cycles."""
-        if net in STROBES:
-            return lambda cycles: cycles.strobe(net)
+    def _looped(
+        self, net: str, pattern: Callable[[Stream], bus.Edges], palette: Palette, stage: Stage, start: float
+    ) -> Stepped:
+        """A program that a reset cuts off and begins again."""
+        assert self.condition.reset_loop is not None
+        low, high = self.condition.reset_loop
+        hertz, program = self.clocks.hertz(self.signals.cpu_clock), self._program(stage)
+        edges, codes = unrolled(program, pattern, high * hertz)
+        edges = np.append(edges / hertz, high)
+        return palette.wave(edges, np.append(codes, self._still(net, HELD)), low + high, start)
+
+    def _pattern(self, net: str) -> Callable[[Stream], bus.Edges]:
+        """What gives the edges of `net` for a stream of bus cycles."""
+        if net in self.processor.strobes:
+            return lambda stream: stream.strobe(net)
+        memory = self.programs.memory
         if net in bus.SELECTS:
-            return lambda cycles: bus.select(cycles, net)
+            return lambda stream: bus.select(stream, net, memory)
         bit = int(net[1:])
         if net[0] == "A":
-            return lambda cycles: cycles.address_line(bit)
+            return lambda stream: stream.address_line(bit)
         if net[0] == "D":
             enabled = self.programs.enabled
-            return lambda cycles: bus.data_line(cycles, bit, enabled)
+            return lambda stream: bus.data_line(stream, bit, enabled)
         if net[0] == "M":
-            return lambda cycles: bus.memory_line(cycles, bit)
+            return lambda stream: bus.memory_line(stream, bit, memory)
         raise KeyError(net)
 
     def _still(self, net: str, state: str) -> int:
         """The code of a net that depends on the CPU alone, while nothing moves."""
-        if net in STROBES:
-            return self._dead_code(net) if state == DEAD else static_code(state, net)
+        if net in self.processor.strobes:
+            return self._dead_code(net) if state == DEAD else self.processor.still(net, state)
         if net in ("ROMCS", "RAMCS"):
-            if self._still("MEMREQ", state) != LOW:
-                return HIGH
-            in_rom = self._still("A14", state) == LOW and self._still("A15", state) == LOW
-            return LOW if in_rom == (net == "ROMCS") else HIGH
-        if net == "CRTCCS":
+            return self._still_select(net, state)
+        if net in bus.SELECTS:
             return HIGH
-        if net[0] == "A" and state == DEAD:
-            return self._dead_code(net)
+        if net[0] == "A" and (state == DEAD or self.signals.cpu == "S"):
+            return self._dead_code(net) if state == DEAD else HIGH
         if net[0] == "D" and self.condition.buffer_always_on:
             return HIGH
-        if net[0] == "D" and self._still("RD", state) == LOW and self._still("ROMCS", state) == LOW:
+        if net[0] == "D" and self.signals.cpu == "R" and self._reading(state):
             return UNDRIVEN if self.condition.rom_dead else self.programs.rom[0] >> int(net[1:]) & 1
         return UNDRIVEN
+
+    def _reading(self, state: str) -> bool:
+        """Whether a CPU that stands still reads the ROM all the while."""
+        return self._still("RD", state) == LOW and self._still("ROMCS", state) == LOW
+
+    def _still_select(self, net: str, state: str) -> int:
+        """A select while nothing moves: one of a CPU without its clock is never opened by φ2."""
+        if self.signals.cpu == "S" or self._still("MEMREQ", state) != LOW:
+            return HIGH
+        in_rom = self._still("A14", state) == LOW and self._still("A15", state) == LOW
+        return LOW if in_rom == (net == "ROMCS") else HIGH
 
     def _dead_code(self, net: str) -> int:
         """What an output of a dead CPU is left at."""
@@ -215,14 +283,30 @@ class Activity:
         """Lines that fight, on the average over time, while the program of this condition runs."""
         if not (self.condition.buffer_always_on or self.condition.decoder == "all"):
             return 0.0
-        stream = self.programs.crash_program.stream
+        stream = self.programs.other.stream
         patterns = (bus.data_line(stream, bit, self.programs.enabled) for bit in range(8))
         return sum(bus.share(pattern, stream.period, FIGHT) for pattern in patterns)
 
     def memory_share(self) -> float:
         """Work the RAM does under a program that is not the firmware, as a share of what the firmware makes it do: rows
         strobed, by refreshes and by accesses."""
-        stream = self.programs.crash_program.stream
-        accesses = stream.of(FETCH, READ, WRITE) & ~bus.in_rom(stream.addresses)
-        rows = int(stream.of(FETCH, ACKNOWLEDGE).sum()) + int(accesses.sum())
-        return float(np.clip(rows / stream.period / FIRMWARE_ROWS, 0.0, 1.0))
+        stream = self.programs.other.stream
+        accesses = (stream.reads | stream.writes) & ~self.programs.memory.in_rom(stream.addresses)
+        return float(np.clip((stream.rows + int(accesses.sum())) / stream.period / FIRMWARE_ROWS, 0.0, 1.0))
+
+
+def unrolled(program: Program, pattern: Callable[[Stream], bus.Edges], clocks: float) -> bus.Edges:
+    """The edges of a program's first `clocks`, what it does once and then its first turn again and again."""
+    parts: list[tuple[float, bus.Edges]] = []
+    begin = 0.0
+    if program.once is not None:
+        parts.append((0.0, pattern(program.once)))
+        begin = program.once.period
+    turn = pattern(program.stream)
+    while begin < clocks:
+        parts.append((begin, turn))
+        begin += program.stream.period
+    edges = np.concatenate([start + found for start, (found, _) in parts])
+    codes = np.concatenate([found for _, (_, found) in parts])
+    inside = edges < clocks
+    return edges[inside], codes[inside]

@@ -1,7 +1,7 @@
 """What drives each line of the buses at each time: selects from addresses, data from whoever is enabled. It makes no
 volts.
 
-Edges are T-states of a stream of machine cycles; codes are those of `levels`.
+Edges are clocks of a stream of bus cycles; codes are those of `levels`.
 """
 
 from __future__ import annotations
@@ -11,108 +11,112 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simulated_instruments.board.firmware import CONTROLLER_PORT, ROM_BYTES
-from simulated_instruments.board.instructions import ACKNOWLEDGE, FETCH, IN, OUT, READ, WRITE
+from simulated_instruments.board.firmware import CONTROLLER_PORT
 from simulated_instruments.board.levels import FIGHT, HIGH, LOW, UNDRIVEN
-from simulated_instruments.board.machine_cycles import Cycles, Whole, ascending, from_low_spans
+from simulated_instruments.board.machine_cycles import Whole, ascending, from_low_spans
+from simulated_instruments.board.memory import ROM_BYTES, Memory
+from simulated_instruments.board.program import Stream
 from simulated_instruments.board.stepped import Codes
 from simulated_instruments.board.waveform import Array
 
 Edges = tuple[Array, Codes]
-SELECTS = ("ROMCS", "RAMCS", "CRTCCS")
+SELECTS = ("ROMCS", "RAMCS", "CRTCCS", "IOCS")
+PORT_PAGE = 0xB  # upper four address bits of the ports of a CPU that has none of its own
 
 
 @dataclass(frozen=True)
 class Enabled:
     """Who may drive the data bus, and what they hold: the ROM, the buffer from RAM, or the buffer all the time.
 
-    `overlap`: both selects are low for every access.
+    `overlap`: both selects are low for every access; `rom_always`: the ROM answers reads of RAM too.
     """
 
     rom: bool
     ram: bool
     always: bool
     overlap: bool
-    image: bytes
-    ram_image: bytes
+    memory: Memory
+    rom_always: bool = False
+
+    def rom_bits(self, addresses: Whole, bit: int) -> Codes:
+        """One bit of what the ROM holds at `addresses`."""
+        found: Codes = np.frombuffer(self.memory.rom, np.uint8)[addresses % ROM_BYTES] >> bit & 1
+        return found
+
+    def ram_bits(self, addresses: Whole, bit: int) -> Codes:
+        """One bit of what memory came up with at `addresses`."""
+        image = np.frombuffer(self.memory.ram, np.uint8)
+        found: Codes = image[addresses % image.size] >> bit & 1
+        return found
 
 
-def in_rom(addresses: Whole) -> NDArray[np.bool_]:
-    """A14 and A15 both low."""
-    return addresses < ROM_BYTES
-
-
-def select(cycles: Cycles, name: str) -> Edges:
-    """Edges of a select by the decoder's truth table: memory by MEMREQ and A15, A14; the controller by IORQ, WR and
-    address."""
-    starts, late = cycles.starts, cycles.late
+def select(stream: Stream, name: str, memory: Memory) -> Edges:
+    """Edges of a select by the decoder's truth table: memory by its request and A15, A14; the controller by port."""
     if name == "CRTCCS":
-        chosen = cycles.of(OUT) & ((cycles.addresses & 0xFF) == CONTROLLER_PORT)
-        return from_low_spans([(starts[chosen] + 1.0, late(chosen) + 3.5)], cycles.period)
-    rom = in_rom(cycles.addresses) if name == "ROMCS" else ~in_rom(cycles.addresses)
-    refreshed = (cycles.refresh_high < ROM_BYTES >> 8) == (name == "ROMCS")
-    fetch, data = cycles.of(FETCH) & rom, cycles.of(READ, WRITE) & rom
-    spans = [(starts[fetch] + 0.5, late(fetch) + 2.0), (starts[data] + 0.5, late(data) + 2.5)]
-    if refreshed:
-        both = cycles.of(FETCH, ACKNOWLEDGE)
-        spans.append((late(both) + 2.5, late(both) + 3.5))
-    return from_low_spans(spans, cycles.period)
+        return from_low_spans(stream.port_spans(CONTROLLER_PORT), stream.period)
+    rom = memory.in_rom(stream.addresses)
+    if name == "IOCS":
+        chosen = ~rom & (memory.seen(stream.addresses) >> 12 == PORT_PAGE)
+        return from_low_spans(stream.memory_spans(chosen), stream.period)
+    spans = stream.memory_spans(rom if name == "ROMCS" else ~rom)
+    refreshes, high = stream.refresh_spans()
+    if refreshes and bool(memory.in_rom(np.array([high << 8]))[0]) == (name == "ROMCS"):
+        spans += refreshes
+    return from_low_spans(spans, stream.period)
 
 
-def data_line(cycles: Cycles, bit: int, enabled: Enabled) -> Edges:
+def data_line(stream: Stream, bit: int, enabled: Enabled) -> Edges:
     """Edges of one data line at the CPU: whoever reads or writes drives it, and between times nobody does."""
     idle = HIGH if enabled.always else UNDRIVEN
-    begin, end = enable_spans(cycles)
-    codes = driven_codes(cycles, bit, enabled)
+    begin, end = stream.enable_spans()
+    codes = driven_codes(stream, bit, enabled)
     edges, after = np.concatenate((begin, end)), np.concatenate((codes, np.full(end.size, idle)))
-    return ascending(edges % cycles.period, after)
+    return ascending(edges % stream.period, after)
 
 
-def enable_spans(cycles: Cycles) -> tuple[Array, Array]:
-    """From when to when each cycle has its data on the bus: while RD is low, or while the CPU writes."""
-    starts, late = cycles.starts, cycles.late(np.ones(cycles.kinds.size, dtype=bool))
-    kinds = cycles.kinds
-    begin = np.where((kinds == IN) | (kinds == OUT), starts + 1.0, starts + 0.5)
-    begin = np.where(kinds == ACKNOWLEDGE, late + 0.5, begin)
-    # With T3's falling edge for memory, at its beginning for opcodes, when the CPU lets go for writes.
-    ends = {FETCH: 2.0, ACKNOWLEDGE: 2.0, READ: 2.5, WRITE: 3.0, IN: 3.5, OUT: 3.5}
-    after = np.array([ends[kind] for kind in range(len(ends))])
-    end = late + after[kinds]
-    return begin, end
-
-
-def driven_codes(cycles: Cycles, bit: int, enabled: Enabled) -> Codes:
+def driven_codes(stream: Stream, bit: int, enabled: Enabled) -> Codes:
     """The code of the line while each cycle has its data on the bus."""
-    own = (cycles.values >> bit) & 1
-    rom = in_rom(cycles.addresses) & cycles.of(FETCH, READ)
-    ram = ~in_rom(cycles.addresses) & cycles.of(FETCH, READ)
+    own = (stream.values >> bit) & 1
+    in_rom = enabled.memory.in_rom(stream.addresses)
+    rom, ram = in_rom & stream.reads, ~in_rom & stream.reads
     codes = np.where(own == 1, HIGH, LOW)
-    image = np.frombuffer(enabled.image, np.uint8)
     if enabled.overlap:
-        one = image[cycles.addresses % ROM_BYTES] >> bit & 1
-        other = np.frombuffer(enabled.ram_image, np.uint8)[cycles.addresses % len(enabled.ram_image)] >> bit & 1
+        one, other = enabled.rom_bits(stream.addresses, bit), enabled.ram_bits(stream.addresses, bit)
         both = np.where(one != other, FIGHT, np.where(one == 1, HIGH, LOW))
         return np.where(rom | ram, both, codes)
     if enabled.always:
         # The buffer passes on RAM data lines that float high whenever RAM is not read.
-        one = np.where(rom, image[cycles.addresses % ROM_BYTES] >> bit & 1, own)
+        one = np.where(rom, enabled.rom_bits(stream.addresses, bit), own)
         return np.where(ram, codes, np.where(one == 1, HIGH, FIGHT))
+    if enabled.rom_always:
+        codes = np.where(ram & (enabled.rom_bits(stream.addresses, bit) != own), FIGHT, codes)
+    if enabled.memory.wrong.joined >> bit & 1:
+        codes = joined_codes(stream, bit, enabled, codes, rom)
     if not enabled.rom:
         codes = np.where(rom, UNDRIVEN, codes)
     if not enabled.ram:
         codes = np.where(ram, UNDRIVEN, codes)
-    return np.where(cycles.of(ACKNOWLEDGE), UNDRIVEN, codes)
+    return np.where(stream.letting_go, UNDRIVEN, codes)
 
 
-def memory_line(cycles: Cycles, bit: int) -> Edges:
+def joined_codes(stream: Stream, bit: int, enabled: Enabled, codes: Codes, rom: NDArray[np.bool_]) -> Codes:
+    """A line that touches its neighbour: they fight where what is driven onto them differs."""
+    pair = enabled.memory.wrong.joined
+    other = (pair & ~(1 << bit)).bit_length() - 1
+    differ = ((stream.values >> bit) ^ (stream.values >> other)) & 1
+    driven = enabled.rom_bits(stream.addresses, bit) != enabled.rom_bits(stream.addresses, other)
+    return np.where(np.where(rom, driven, differ == 1), FIGHT, codes)
+
+
+def memory_line(stream: Stream, bit: int, memory: Memory) -> Edges:
     """Edges of one RAM data output: driven while RAM is read, else left to itself."""
-    chosen = ~in_rom(cycles.addresses) & cycles.of(FETCH, READ)
-    begin, end = enable_spans(cycles)
-    codes = np.where((cycles.values[chosen] >> bit) & 1 == 1, HIGH, LOW)
+    chosen = ~memory.in_rom(stream.addresses) & stream.reads
+    begin, end = stream.enable_spans()
+    codes = np.where((stream.values[chosen] >> bit) & 1 == 1, HIGH, LOW)
     edges = np.concatenate((begin[chosen], end[chosen]))
     if not edges.size:
         return np.zeros(1), np.full(1, UNDRIVEN)
-    return ascending(edges % cycles.period, np.concatenate((codes, np.full(codes.size, UNDRIVEN))))
+    return ascending(edges % stream.period, np.concatenate((codes, np.full(codes.size, UNDRIVEN))))
 
 
 def share(pattern: Edges, period: float, code: int) -> float:

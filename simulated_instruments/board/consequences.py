@@ -10,6 +10,7 @@ from __future__ import annotations
 from simulated_instruments.board.activity import Activity
 from simulated_instruments.board.assembly import Assembly
 from simulated_instruments.board.levels import LOWER_OHMS, fight_amps
+from simulated_instruments.board.net_faults import LOWS
 
 NEVER = float("inf")  # s
 VIDEO_KINDS = ("video", "video controller")
@@ -23,13 +24,14 @@ def settle(assembly: Assembly, activity: Activity) -> None:
         assembly.oscillator = NEVER
     if condition.reset_stuck:
         assembly.reset = NEVER
-    if condition.cpu_dead or not clocks.runs(signals.cpu_clock):
+    if condition.cpu_dead or condition.clockless or not clocks.runs(signals.cpu_clock):
         assembly.processor = NEVER
     if not clocks.runs(signals.video.clock):
         for name in named(assembly, VIDEO_KINDS):
             states = assembly.states[name]
             states["run"] = states.get("no clock", states.get("run", 1.0))
-    if not activity.programs.field_states() or not activity.programs.healthy:
+    stopped = condition.reset_loop or any(condition.held.get(net) in LOWS for net in ("BUSRQ", "WAIT", "RDY"))
+    if not activity.programs.field_states() or not activity.programs.healthy or stopped:
         assembly.software = NEVER
     if not activity.programs.healthy and assembly.processor != NEVER:
         other_program(assembly, activity)

@@ -6,23 +6,31 @@ all-ones and an all-zeros bus, halted, crashed. It knows codes and T-states, no 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 
 import numpy as np
 
-from simulated_instruments.board.crash import Memory, Walk
-from simulated_instruments.board.firmware import REFRESH_HIGH, field, start_up
-from simulated_instruments.board.instructions import FETCH, WRITE
-from simulated_instruments.board.levels import HIGH, LOW, Palette
+from simulated_instruments.board.crash import Walk
+from simulated_instruments.board.firmware import REFRESH_HIGH, StartUp, field, start_up
+from simulated_instruments.board.instructions import FETCH, READ, WRITE
+from simulated_instruments.board.levels import HIGH, LOW
 from simulated_instruments.board.machine_cycles import Cycles, loop
-from simulated_instruments.board.stepped import Codes
-from simulated_instruments.board.waveform import Array, Joined, Repeating, Waveform
+from simulated_instruments.board.memory import ROM_BYTES, Memory
+from simulated_instruments.board.program import (
+    ALL_ONES,
+    ALL_ZEROS,
+    BUS_REQUESTED,
+    CHECKING,
+    CRASHED,
+    HALTED,
+    HELD,
+    NO_CLOCK,
+    RUNNING,
+    WAITING,
+    Program,
+)
+from simulated_instruments.board.rhythm import Rhythm
 
-DEAD, NO_CLOCK, HELD, RUNNING, ALL_ONES, ALL_ZEROS, HALTED, CRASHED, WAITING, BUS_REQUESTED = (
-    "dead", "no clock", "held in reset", "running", "all ones", "all zeros", "halted", "crashed", "waiting",
-    "bus requested",
-)  # fmt: skip
 # States in which nothing moves, and what the control outputs then are; those not named are high.
 STATIC: Mapping[str, Mapping[str, int]] = {
     NO_CLOCK: {},
@@ -33,56 +41,9 @@ STATIC: Mapping[str, Mapping[str, int]] = {
 QUARTER = 0x4000  # bytes that share A14 and A15
 # How long a crash is followed; what it does last is then taken as what it goes on doing.
 FOLLOWED = 0.032  # s
+STORM = 2000  # T-states from one interrupt to the next where the line never lets go
 # T-states from the release of reset to the first fetch.
 FIRST_FETCH = 3
-
-Pattern = Callable[[Cycles], tuple[Array, Codes]]
-
-
-@dataclass(frozen=True)
-class Program:
-    """What a running CPU does: `once` after reset (if anything), then `turns` round and round.
-
-    A turn is a stream of cycles and how often it is repeated. `programmed` (T-states) is when the last register of the
-    video controller was written.
-    """
-
-    state: str
-    once: Cycles | None
-    turns: tuple[tuple[Cycles, int], ...]
-    programmed: float | None = None
-
-    @property
-    def stream(self) -> Cycles:
-        """The first turn: what the CPU does most of the time."""
-        return self.turns[0][0]
-
-    def wave(self, pattern: Pattern, palette: Palette, hertz: float, start: float) -> Waveform:
-        """The waveform of the pin that `pattern` gives the edges of (T-states), at `hertz`, first fetch at `start`
-        (s)."""
-        then = start + (self.once.period / hertz if self.once else 0.0)
-        for_ever = self._for_ever(pattern, palette, hertz, then)
-        if self.once is None:
-            return for_ever
-        edges, codes = pattern(self.once)
-        return Joined([start, then], [palette.wave(edges / hertz, codes, self.once.period / hertz, start), for_ever])
-
-    def _for_ever(self, pattern: Pattern, palette: Palette, hertz: float, origin: float) -> Waveform:
-        patterns = [pattern(cycles) for cycles, _ in self.turns]
-        periods = [cycles.period / hertz for cycles, _ in self.turns]
-        waves = [
-            palette.wave(edges / hertz, codes, period, origin)
-            for (edges, codes), period in zip(patterns, periods, strict=True)
-        ]
-        if all(same(patterns[0], other) for other in patterns[1:]):
-            return waves[0]
-        lengths = [period * count for period, (_, count) in zip(periods, self.turns, strict=True)]
-        return Repeating(sum(lengths), origin, np.concatenate(([0.0], np.cumsum(lengths)[:-1])).tolist(), waves)
-
-
-def same(one: tuple[Array, Codes], other: tuple[Array, Codes]) -> bool:
-    """Whether two patterns have the same edges."""
-    return np.array_equal(one[0], other[0]) and np.array_equal(one[1], other[1])
 
 
 def static_code(state: str, pin: str) -> int:
@@ -118,20 +79,6 @@ def halted(aligned: int = 0, refresh_high: int = 0) -> Cycles:
     return Cycles(idle.kinds, idle.lengths, idle.addresses, idle.values, idle.halted, refresh_high, aligned)
 
 
-@dataclass(frozen=True)
-class Rhythm:
-    """How the CPU's clock and the frame interrupt go together, in T-states.
-
-    `hertz` is the CPU clock; `field_states` the T-states from one interrupt to the next, 0 if none comes; `phase` when
-    the first comes after the first fetch, None if that depends on when the software programs the controller.
-    """
-
-    hertz: float
-    field_states: int
-    phase: int | None
-    aligned: int
-
-
 def firmware(
     mix: Mapping[str, float], rest: float, boot: float, registers: int, rhythm: Rhythm, generator: np.random.Generator
 ) -> Program:
@@ -153,11 +100,15 @@ def firmware(
     return Program(RUNNING, once, ((stream, 1),), start.programmed)
 
 
-def crashed(memory: Memory, rhythm: Rhythm, generator: np.random.Generator) -> Program:
-    """What a CPU does that reads `memory` from reset on."""
-    walk = Walk(memory, generator, rhythm.aligned, rhythm.field_states)
-    limit = round(FOLLOWED * rhythm.hertz)
-    walk.go(limit)
+def crashed(memory: Memory, rhythm: Rhythm, generator: np.random.Generator, pc: int = 0) -> Program:
+    """What a CPU does that reads `memory` from reset on, or from `pc` where it was never reset."""
+    walk = Walk(memory, generator, rhythm.aligned, rhythm.field_states, pc)
+    walk.go(round(FOLLOWED * rhythm.hertz))
+    return ended(walk, rhythm)
+
+
+def ended(walk: Walk, rhythm: Rhythm) -> Program:
+    """The program of a CPU that has walked astray: what it did, and what it goes on doing."""
     if walk.outcome == "halted":
         return Program(HALTED, without_waits_first(walk.stream()), ((halted(rhythm.aligned), 1),))
     if walk.outcome == "restarts":
@@ -166,6 +117,32 @@ def crashed(memory: Memory, rhythm: Rhythm, generator: np.random.Generator) -> P
         return Program(state, None, restarts(at, opcode, walk.sp, rhythm.aligned))
     half = next_fetch(walk, len(walk.cycles) // 3)
     return Program(CRASHED, without_waits_first(walk.stream(0, half)), ((walk.stream(half), 1),))
+
+
+def after_start(
+    start: StartUp, memory: Memory, rhythm: Rhythm, checks: bool, generator: np.random.Generator
+) -> Program:
+    """The start-up runs out of the ROM, then memory does not give back what was written.
+
+    Either its own memory check finds that and waits in a loop (`checks`), or the first return address that was kept in
+    memory leads anywhere.
+    """
+    if checks:
+        at = int(generator.integers(0x0100, ROM_BYTES - 0x100))
+        turn = loop(
+            [(FETCH, 4, at, 0xC3), (READ, 3, at + 1, at & 0xFF), (READ, 3, at + 2, at >> 8)], aligned=rhythm.aligned
+        )
+        return Program(CHECKING, start.stream, ((turn, 1),), start.programmed)
+    walk = Walk(memory, generator, rhythm.aligned, rhythm.field_states, int(generator.integers(0, 0x10000)))
+    walk.go(round(FOLLOWED * rhythm.hertz))
+    lost = ended(walk, rhythm)
+    return Program(lost.state, start.stream, lost.turns, start.programmed)
+
+
+def stormed(mix: Mapping[str, float], start: StartUp, rhythm: Rhythm, generator: np.random.Generator) -> Program:
+    """An interrupt that never ends: once it is allowed, its handler runs again as soon as it returns."""
+    turn = field(mix, STORM, 0.0, rhythm.aligned, generator)
+    return Program(CRASHED, start.stream, ((turn, 1),), start.programmed)
 
 
 def next_fetch(walk: Walk, least: int) -> int:

@@ -7,12 +7,10 @@ machine cycles are those of the instructions met, so the fingerprint on the pins
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from simulated_instruments.board.firmware import ROM_BYTES
 from simulated_instruments.board.instructions import (
     ACKNOWLEDGE,
     BIT,
@@ -42,40 +40,10 @@ from simulated_instruments.board.instructions import (
     Instruction,
 )
 from simulated_instruments.board.machine_cycles import Cycles
+from simulated_instruments.board.memory import Memory
 
 AGAIN = 0.6  # how often a condition that would repeat or branch holds
 SAME_RESTARTS = 8  # so many restarts one after another at one address are a loop that nothing ends
-
-
-@dataclass(frozen=True)
-class Memory:
-    """What reads give: ROM, then RAM as it came up. `low` bits always read as 0, `high` bits as 1 where the ROM fights.
-
-    With `overlap` ROM and RAM both answer every read, and a bit they differ in is low unless it is one of `high`.
-    """
-
-    rom: bytes
-    ram: bytes
-    low: int = 0
-    high: int = 0
-    overlap: bool = False
-
-    def read(self, address: int, written: Mapping[int, int]) -> int:
-        """The byte the CPU sees at `address`."""
-        if self.overlap:
-            one, other = self.rom[address % ROM_BYTES], self.ram[address % len(self.ram)]
-            return (one & other | (one ^ other) & self.high) & ~self.low & 0xFF
-        if address < ROM_BYTES:
-            return (self.rom[address] | self.high) & ~self.low & 0xFF
-        return written.get(address, self.ram[address - ROM_BYTES]) & ~self.low & 0xFF
-
-
-def power_up_ram(generator: np.random.Generator) -> bytes:
-    """RAM as it comes up: rows of 0s and of 1s by the cells' design, with a tenth of the bytes their own way."""
-    rows = np.where((np.arange(0x10000 - ROM_BYTES) >> 7) & 1, 0xFF, 0x00).astype(np.uint8)
-    odd = generator.random(rows.size) < 0.10
-    rows[odd] = generator.integers(0, 256, int(odd.sum()), dtype=np.uint8)
-    return rows.tobytes()
 
 
 @dataclass

@@ -27,9 +27,9 @@ from simulated_instruments.board.instructions import (
     Instruction,
 )
 from simulated_instruments.board.machine_cycles import Cycles, Whole, joined
+from simulated_instruments.board.memory import ROM_BYTES
 from simulated_instruments.board.work import CODES
 
-ROM_BYTES = 0x4000
 CODE_FROM = 0x0100
 # Where the start-up software points the refresh address's upper byte: above the ROM.
 REFRESH_HIGH = 0x7E

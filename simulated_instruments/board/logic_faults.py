@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from simulated_instruments.board.circuit import Circuit, Part
 from simulated_instruments.board.condition import OPEN_OUTPUT, STUCK_HIGH, STUCK_LOW
 from simulated_instruments.board.fault_place import BoardFault, FaultPlace
+from simulated_instruments.board.net_faults import SHORTED, hold
 
 if TYPE_CHECKING:  # a list of faults needs no arithmetic
     from simulated_instruments.board.assembly import Assembly
@@ -123,7 +124,7 @@ def data_places(circuit: Circuit) -> list[FaultPlace]:
 
 def short_data_line(assembly: Assembly, part: str) -> None:
     """One data line is at 0 V for everybody."""
-    assembly.condition.shorted_bit = int(part[1:])
+    hold(assembly, part, SHORTED)
     # Every output that tries to pull the line up feeds the short: ROM or buffer in reads, the CPU in writes.
     for kind in ("rom", "data buffer"):
         for one in parts_of(assembly.circuit, kind):

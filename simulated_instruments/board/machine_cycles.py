@@ -68,6 +68,26 @@ class Cycles:
         """T-states of the whole stream."""
         return float(self.spans.sum())
 
+    @property
+    def reads(self) -> NDArray[np.bool_]:
+        """Which cycles read memory."""
+        return self.of(FETCH, READ)
+
+    @property
+    def writes(self) -> NDArray[np.bool_]:
+        """Which cycles write memory or ports."""
+        return self.of(WRITE, OUT)
+
+    @property
+    def letting_go(self) -> NDArray[np.bool_]:
+        """Which cycles nobody answers, so that the bus is let go: interrupt acknowledges."""
+        return self.of(ACKNOWLEDGE)
+
+    @property
+    def rows(self) -> int:
+        """Rows of RAM the CPU refreshes besides its accesses."""
+        return int(self.of(FETCH, ACKNOWLEDGE).sum())
+
     def of(self, *kinds: int) -> NDArray[np.bool_]:
         """Which cycles are of `kinds`."""
         return np.isin(self.kinds, kinds)
@@ -119,6 +139,34 @@ class Cycles:
             (self.starts[writes] + 1.5, self.late(writes) + 2.5),
             (self.starts[outputs] + 1.0, self.late(outputs) + 3.5),
         ]
+
+    def enable_spans(self) -> tuple[Array, Array]:
+        """From when to when each cycle has its data on the bus: while RD is low, or while the CPU writes."""
+        starts, late = self.starts, self.late(np.ones(self.kinds.size, dtype=bool))
+        kinds = self.kinds
+        begin = np.where((kinds == IN) | (kinds == OUT), starts + 1.0, starts + 0.5)
+        begin = np.where(kinds == ACKNOWLEDGE, late + 0.5, begin)
+        # With T3's falling edge for memory, at its beginning for opcodes, when the CPU lets go for writes.
+        ends = {FETCH: 2.0, ACKNOWLEDGE: 2.0, READ: 2.5, WRITE: 3.0, IN: 3.5, OUT: 3.5}
+        return begin, late + np.array([ends[kind] for kind in range(len(ends))])[kinds]
+
+    def memory_spans(self, chosen: NDArray[np.bool_]) -> list[Span]:
+        """When memory at the chosen cycles is selected by MEMREQ, refreshes left out."""
+        fetch, data = self.of(FETCH) & chosen, self.of(READ, WRITE) & chosen
+        return [
+            (self.starts[fetch] + 0.5, self.late(fetch) + 2.0),
+            (self.starts[data] + 0.5, self.late(data) + 2.5),
+        ]
+
+    def refresh_spans(self) -> tuple[list[Span], int]:
+        """When MEMREQ is low for a refresh, and the upper byte of the address then."""
+        both = self.of(FETCH, ACKNOWLEDGE)
+        return [(self.late(both) + 2.5, self.late(both) + 3.5)], self.refresh_high
+
+    def port_spans(self, port: int) -> list[Span]:
+        """When the output port `port` is written to."""
+        chosen = self.of(OUT) & ((self.addresses & 0xFF) == port)
+        return [(self.starts[chosen] + 1.0, self.late(chosen) + 3.5)]
 
     def strobe(self, name: str) -> tuple[Array, Codes]:
         """Edges (T-states) of an output and its level after each (0 low, 1 high)."""

@@ -3,15 +3,18 @@ waveform."""
 
 from __future__ import annotations
 
+from simulated_instruments.board import accesses
 from simulated_instruments.board.bus import SELECTS
 from simulated_instruments.board.levels import CLOCK_PIN, CMOS, LS, NMOS, Family, Palette, palette
 from simulated_instruments.board.machine_cycles import STROBES
 from simulated_instruments.board.tolerance import Tolerance
 from simulated_instruments.board.video import composite_palette
 
-PULLED_UP = frozenset({"WAIT", "BUSRQ", "NMI", "INT", *(f"D{bit}" for bit in range(8))})
+PULLED_UP = frozenset({"WAIT", "BUSRQ", "NMI", "INT", "RDY", "IRQ", "SO", *(f"D{bit}" for bit in range(8))})
 # RAM outputs have nothing but the leakage of inputs to drift by.
 DRIFTING = frozenset(f"M{bit}" for bit in range(8))
+# Control outputs of either class of CPU.
+CPU_OUTPUTS = frozenset({*STROBES, *accesses.STROBES, *accesses.CLOCKS_OUT})
 LS_NETS = frozenset({*SELECTS, "CSYNC", "PICTURE", "HSYNC", "VSYNC"})
 
 
@@ -39,8 +42,8 @@ def family(net: str) -> Family:
     """What drives `net`."""
     if net == "CPUCLK":
         return CLOCK_PIN
-    if net == "RESET":
+    if net in ("RESET", "RES"):
         return CMOS
-    if net in STROBES or (net[0] in "AD" and net[1:].isdigit()):
+    if net in CPU_OUTPUTS or (net[0] in "AD" and net[1:].isdigit()):
         return NMOS
     return LS

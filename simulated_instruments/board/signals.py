@@ -45,7 +45,7 @@ class Signals:
     gives the ratio by which each clock net falls behind it; `cpu_clock` is one of those nets. `aligned` is the number
     of CPU clocks every access is aligned to by waits (0: none). `registers` is the span of writes that program the
     controller; `mix` the shares of work in the firmware, `rest` the share of a field it waits in, `boot` (s) how long
-    it starts up.
+    it starts up; `cpu` is the class of the CPU.
     """
 
     master: float
@@ -59,6 +59,17 @@ class Signals:
     mix: Mapping[str, float]
     rest: float
     boot: float
+    cpu: str = "R"
+
+    @property
+    def reset(self) -> str:
+        """The net that holds the CPU in reset, by the name its class gives the pin."""
+        return "RES" if self.cpu == "S" else "RESET"
+
+    @property
+    def interrupted_by(self) -> str:
+        """The net of the frame interrupt, by the name the CPU's class gives the pin."""
+        return "IRQ" if self.cpu == "S" else "INT"
 
     def ratio(self, net: str) -> int:
         """How many master clocks make one of `net`."""

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from simulated_instruments.board.document import Entry
 from simulated_instruments.board.signals import FIXED, PROGRAMMABLE, Signals, VideoTiming
-from simulated_instruments.board.work import CODES
+from simulated_instruments.board.work import CODES, CODES_CLASS_S
 
 
 def read_signals(entry: Entry) -> Signals:
     """The logic of a circuit; raises `FileError`."""
-    entry.only("master", "divided", "cpu clock", "waits", "controller writes", "video", "firmware")
+    entry.only("cpu", "master", "divided", "cpu clock", "waits", "controller writes", "video", "firmware")
     master = entry["master"]
     master.only("net", "frequency", "spread")
     divided = {net: ratio.whole() for net, ratio in entry["divided"].pairs()}
@@ -18,6 +20,10 @@ def read_signals(entry: Entry) -> Signals:
         raise cpu_clock.wrong(f"'{cpu_clock.text}' is not one of the divided clocks {', '.join(divided)}")
     firmware = entry["firmware"]
     firmware.only("rest", "start up", "mix")
+    cpu = entry.get("cpu")
+    if cpu and cpu.words() not in ("R", "S"):
+        raise cpu.wrong(f"'{cpu.text}' is no class of CPU the simulator has; it has R and S")
+    known = CODES_CLASS_S if cpu and cpu.words() == "S" else CODES
     return Signals(
         master=master["frequency"].number("Hz"),
         master_net=master["net"].words(),
@@ -27,9 +33,10 @@ def read_signals(entry: Entry) -> Signals:
         aligned=waits.whole() if waits else 0,
         registers=read_pair(writes) if writes else (0, 0),
         video=read_video(entry["video"], divided),
-        mix={name: read_weight(name, share) for name, share in firmware["mix"].pairs()},
+        mix={name: read_weight(name, share, known) for name, share in firmware["mix"].pairs()},
         rest=firmware["rest"].number("%") / 100.0,
         boot=firmware["start up"].number("s"),
+        cpu=cpu.words() if cpu else "R",
     )
 
 
@@ -59,10 +66,10 @@ def read_video(entry: Entry, divided: dict[str, int]) -> VideoTiming:
     )
 
 
-def read_weight(name: str, entry: Entry) -> float:
+def read_weight(name: str, entry: Entry, known: Collection[str]) -> float:
     """The share of one kind of work."""
-    if name not in CODES:
-        raise entry.wrong(f"unknown work; known are {', '.join(CODES)}")
+    if name not in known:
+        raise entry.wrong(f"unknown work; known are {', '.join(known)}")
     share = entry.number("")
     if share < 0.0:
         raise entry.wrong("a share cannot be less than 0")

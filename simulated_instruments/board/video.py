@@ -26,7 +26,7 @@ COMPOSITE_SYNC, COMPOSITE_BLACK, COMPOSITE_WHITE = 0, 1, 2
 # What is on the screen.
 NOISE, TEXT, STRIPES = "noise", "text", "stripes"
 
-NETS = frozenset({"CSYNC", "HSYNC", "VSYNC", "PICTURE", "INT", "VIDEO"})
+NETS = frozenset({"CSYNC", "HSYNC", "VSYNC", "PICTURE", "INT", "IRQ", "VIDEO"})
 
 
 def composite_sync(timing: VideoTiming) -> Edges:

@@ -3,14 +3,18 @@ timing."""
 
 from __future__ import annotations
 
+import numpy as np
+
 from simulated_instruments.board import video
 from simulated_instruments.board.clocks import ClockTree
 from simulated_instruments.board.condition import Condition
-from simulated_instruments.board.levels import LOW, UNDRIVEN, Palette
+from simulated_instruments.board.levels import HIGH, LOW, SHORT, UNDRIVEN, Palette
 from simulated_instruments.board.palettes import Palettes
 from simulated_instruments.board.signals import FIXED, Signals
 from simulated_instruments.board.tolerance import Tolerance
 from simulated_instruments.board.waveform import Constant, Joined, Waveform
+
+INTERRUPTS = ("INT", "IRQ")
 
 
 class VideoNets:
@@ -39,7 +43,7 @@ class VideoNets:
     def _still(self, net: str, palette: Palette) -> Waveform:
         """`net` while its source does not move: what a dead or unclocked one leaves, and what follows from that."""
         code = self._condition.sync_code if self._condition.video_dead else LOW
-        if net == "INT":
+        if net in INTERRUPTS:
             return Constant(palette.volts(UNDRIVEN))
         if net == "VIDEO":
             # Separate syncs are active high, a composite one is active low; an open net reads high.
@@ -58,19 +62,29 @@ class VideoNets:
 
     def _field_pattern(self, net: str, content: str) -> video.Edges:
         timing = self._timing
-        if net == "INT":
+        if net in INTERRUPTS:
             return video.interrupt(timing)
         if net == "CSYNC":
             return video.composite_sync(timing)
         if net == "VSYNC":
             return video.field_sync(timing)
         dots = video.picture(timing, content, self._tolerance.generator(f"screen {content}"))
+        if self._condition.picture_code is not None:
+            dots = still(self._condition.picture_code)
         if net == "PICTURE":
             return dots
+        dots = self._as_seen("PICTURE", dots)
         if timing.kind == FIXED:
-            return video.composite(video.composite_sync(timing), dots)
-        mixed = video.separate(video.line_sync(timing), video.field_sync(timing), timing)
+            return video.composite(self._as_seen("CSYNC", video.composite_sync(timing)), dots)
+        lines, fields = video.line_sync(timing), video.field_sync(timing)
+        mixed = video.separate(self._as_seen("HSYNC", lines), self._as_seen("VSYNC", fields), timing)
         return video.composite(mixed, dots)
+
+    def _as_seen(self, net: str, edges: video.Edges) -> video.Edges:
+        """What the output stage sees of `net`: its edges, or the level at which the net or the stage's own leg
+        stays."""
+        code = self._condition.seen.get(net, self._condition.held.get(net))
+        return edges if code is None else still(LOW if code in (LOW, SHORT) else HIGH)
 
     def _unprogrammed(self, net: str, palette: Palette, clock: float) -> Waveform:
         """A controller whose registers hold what they came up with: perhaps line pulses, never a field."""
@@ -82,3 +96,8 @@ class VideoNets:
         if net == "HSYNC":
             return palette.wave(edges, codes, 1.0 / rate, clock)
         return palette.wave(edges, 1 - codes, 1.0 / rate, clock)
+
+
+def still(code: int) -> video.Edges:
+    """The edges of a net that stays at a level."""
+    return np.zeros(1), np.full(1, LOW if code in (LOW, SHORT) else HIGH, dtype=np.int64)

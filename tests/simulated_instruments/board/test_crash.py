@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from simulated_instruments.board.cpu_class_r import ALL_ONES, CRASHED, HALTED, Rhythm, crashed
-from simulated_instruments.board.crash import Memory, Walk, power_up_ram
-from simulated_instruments.board.firmware import ROM_BYTES
+from simulated_instruments.board.cpu_class_r import Rhythm, crashed
+from simulated_instruments.board.crash import Walk
 from simulated_instruments.board.instructions import FETCH, WRITE
+from simulated_instruments.board.memory import ROM_BYTES, Memory, power_up_ram
+from simulated_instruments.board.program import ALL_ONES, CRASHED, HALTED
 
 RHYTHM = Rhythm(3.75e6, 0, None, 0)
 ONES = b"\xff" * (0x10000 - ROM_BYTES)

@@ -8,8 +8,9 @@ import pytest
 
 from autobench.errors import FileError
 from simulated_instruments.board.circuit_file import circuit_path, read_circuit
-from simulated_instruments.board.cpu_class_r import BUS_REQUESTED, HELD, WAITING, static_code
+from simulated_instruments.board.cpu_class_r import static_code
 from simulated_instruments.board.levels import HIGH, LOW
+from simulated_instruments.board.program import BUS_REQUESTED, HELD, WAITING
 
 
 def changed(folder: Path, old: str, new: str) -> Path:
