@@ -74,10 +74,12 @@ class World:
         """Two leads for each feed whose rail the board has, and what leaks between them."""
         wires = []
         for feed in self.wiring.supply.feeds:
-            if feed.rail not in assembly.circuit.rails:
+            if feed.rail not in assembly.fed:
                 continue
             rail, source = assembly.circuit.rails[feed.rail], self._outputs[feed.output].source
-            ends = (rail.ground, rail.inlet) if self.damage.reversed_leads else (rail.inlet, rail.ground)
+            # A negative rail is fed by an output wired the other way round.
+            turned = self.damage.reversed_leads != (rail.nominal < 0.0)
+            ends = (rail.ground, rail.inlet) if turned else (rail.inlet, rail.ground)
             for terminal, end in zip((source.plus, source.minus), ends, strict=True):
                 wires.append(TwoEnded(f"lead from {terminal}", terminal, end, feed.lead_ohms))
             wires.append(TwoEnded(f"leak across {source.plus}", source.plus, source.minus, LEAK_OHMS))
@@ -277,7 +279,7 @@ class RelayContacts:
 
 def output_of(number: int, supply: SupplyWiring, assembly: Assembly) -> Output:
     """Output `number`, off; it feeds something if the wiring leads it to a rail this board has."""
-    feeds = any(feed.output == number and feed.rail in assembly.circuit.rails for feed in supply.feeds)
+    feeds = any(feed.output == number and feed.rail in assembly.fed for feed in supply.feeds)
     source = LimitedSource(f"output {number}", f"output {number} +", f"output {number} -", supply.ohms, supply.rise)
     return Output(number, source, feeds)
 

@@ -10,12 +10,14 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from autobench.diagnosis.parts import Output, Part
+from autobench.diagnosis.parts import NO_NETS, Output, Part
+from autobench.documents.part_kinds import CpuNets
 from autobench.quantity import Span
 
 if TYPE_CHECKING:
     from autobench.documents import board as documents
     from autobench.documents import parts as part_sections
+    from autobench.documents import rails as rail_sections
 
 
 @dataclass(frozen=True)
@@ -33,13 +35,15 @@ class Place:
 
 @dataclass(frozen=True)
 class Rail:
-    """One rail: volts nominal, amps healthy (`None` where unknown), places from the inlet outward."""
+    """One rail: volts nominal, amps healthy (`None` where unknown), places from the inlet outward, the rail it is made
+    from where the board makes it itself."""
 
     name: str
     nominal: float
     amps: Span | None
     places: tuple[Place, ...]
     drops: tuple[tuple[str, str], ...] = ()
+    source: str | None = None
 
 
 @dataclass(frozen=True)
@@ -110,6 +114,16 @@ class BoardModel:
     def cpu(self) -> Part | None:
         """The CPU."""
         return next((part for part in self.parts.values() if part.kind == "cpu"), None)
+
+    @property
+    def cpu_nets(self) -> CpuNets:
+        """The pins of the CPU by its class."""
+        return self.cpu.cpu if self.cpu is not None else NO_NETS
+
+    @property
+    def cpu_class(self) -> str:
+        """The class of the CPU, R where the file says none."""
+        return (self.cpu.cpu_class if self.cpu is not None else "") or "R"
 
     @cached_property
     def cpu_hertz(self) -> float | None:
@@ -213,16 +227,7 @@ def board_model(board: documents.Board, options: Mapping[str, str]) -> BoardMode
         name=board.board,
         architecture={name.replace("_", " "): flag_words(value) for name, value in flags.items()},
         parts={name: part_of(name, part, board.part_amps(name, chosen)) for name, part in board.parts.items()},
-        rails={
-            name: Rail(
-                name,
-                rail.nominal.value,
-                board.rail_current(name, chosen),
-                tuple(Place(key, place.point) for key, place in rail.places.items()),
-                tuple((drop.start, drop.end) for drop in rail.drops),
-            )
-            for name, rail in board.rails.items()
-        },
+        rails=rails_of(board, chosen),
         clocks={
             name: Clock(name, clock.point, board.nominal(name), clock.of.clock if clock.of is not None else None)
             for name, clock in board.clocks.items()
@@ -238,6 +243,23 @@ def board_model(board: documents.Board, options: Mapping[str, str]) -> BoardMode
         ratios=tuple((ratio.of, ratio.to) for ratio in board.ratios),
         pulled_up=frozenset(board.pulled_up),
     )
+
+
+def rails_of(board: documents.Board, options: Mapping[str, str]) -> dict[str, Rail]:
+    """The rails of a board with resolved `options`, those the bench feeds first."""
+    fed, made = board.fed(options), board.made(options)
+    rails: dict[str, rail_sections.Rail | rail_sections.MadeRail] = {**fed, **made}
+    return {
+        name: Rail(
+            name,
+            rail.nominal.value,
+            board.rail_current(name, options) if name in fed else None,
+            tuple(Place(key, place.point) for key, place in rail.places.items()),
+            tuple((drop.start, drop.end) for drop in rail.drops),
+            made[name].source if name in made else None,
+        )
+        for name, rail in rails.items()
+    }
 
 
 def flag_words(value: object) -> str:
@@ -270,6 +292,7 @@ def part_of(name: str, part: part_sections.Part, amps: float) -> Part:
         source=part.source,
         feeds=(part.feeds,) if part.feeds else (),
         words=part.words or part.kind,
+        cpu_class=part.cpu_class or "",
     )
 
 

@@ -95,7 +95,7 @@ def net_of(board: BoardModel, fault: Fault, part: Part) -> str | None:
     """The net named with a part: its rail for a short, the strobe for a dead strobe, else nothing."""
     if fault.name in ("chip-supply-short", "inlet-open", "connector-resistance"):
         return part.rail or next((rail.name for rail in board.rails.values() if on_rail(board, part.name)), None)
-    return {"fetch-strobe-dead": "FETCH"}.get(fault.name)
+    return board.cpu_nets.fetch if fault.name == "fetch-strobe-dead" else None
 
 
 def parts_of(board: BoardModel, kind: str) -> list[Part]:

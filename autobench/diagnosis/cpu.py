@@ -1,8 +1,9 @@
-"""The CPU of class R as a small state machine: from what it is given to its state, and from that to its lines.
+"""The CPU as a small state machine: from what it is given to its state, and from that to its lines.
 
 The exact figures are those of its fixed T-states: executing all ones (RST 38h over and over) takes 11 clocks an
-instruction with one fetch, one refresh and two writes; executing all zeros, or halted, 4 clocks (data sheet of the
-class, from memory). Waits stretch every rate, the ratios between strobes stay.
+instruction with one fetch, one refresh and two writes; executing all zeros, or halted, 4 clocks (data sheet of
+class R, from memory). One of class S takes 7 clocks for either, with one run of writes each; what is called halted
+there is jammed. Waits stretch every rate, the ratios between strobes stay.
 """
 
 from __future__ import annotations
@@ -11,7 +12,8 @@ from collections.abc import Mapping
 from functools import cache
 
 from autobench.diagnosis.board_model import BoardModel, Line
-from autobench.diagnosis.parts import CPU_ADDRESSES, CPU_DATA, CPU_OUTPUTS
+from autobench.diagnosis.parts import CPU_ADDRESSES, CPU_DATA
+from autobench.documents.part_kinds import CPU_NETS
 
 RUNNING, ONES, ZEROS, HALTED, CRASHED = "running", "all-ones loop", "all-zeros loop", "halted", "crashed"
 UNINTERRUPTED = "running without interrupts"  # the program waits for one, or goes on without
@@ -21,10 +23,19 @@ FETCHING = frozenset({RUNNING, ONES, ZEROS, HALTED, CRASHED, UNINTERRUPTED})
 
 # Strobes per CPU clock where every figure is exact.
 PER_CLOCK: Mapping[str, Mapping[str, float]] = {
-    ONES: {"FETCH": 1 / 11, "REFRESH": 1 / 11, "MEMREQ": 4 / 11, "RD": 1 / 11, "WR": 2 / 11},
-    ZEROS: {"FETCH": 1 / 4, "REFRESH": 1 / 4, "MEMREQ": 1 / 2, "RD": 1 / 4, "WR": 0.0},
+    ONES: {
+        "FETCH": 1 / 11,
+        "REFRESH": 1 / 11,
+        "MEMREQ": 4 / 11,
+        "RD": 1 / 11,
+        "WR": 2 / 11,
+        "SYNC": 1 / 7,
+        "RW": 1 / 7,
+    },
+    ZEROS: {"SYNC": 1 / 7, "RW": 1 / 7, "FETCH": 1 / 4, "REFRESH": 1 / 4, "MEMREQ": 1 / 2, "RD": 1 / 4, "WR": 0.0},
     HALTED: {"FETCH": 1 / 4, "REFRESH": 1 / 4, "MEMREQ": 1 / 2, "RD": 1 / 4, "WR": 0.0},
 }
+PHASES = ("PHI1", "PHI2")
 STROBES = ("FETCH", "REFRESH", "MEMREQ", "RD", "WR", "IORQ")
 
 # What its outputs are where nothing moves. In reset the strobes are inactive and the buses let go.
@@ -43,6 +54,14 @@ WRITES_TO_FETCHES: Mapping[str, str] = {
 }  # fmt: skip
 CLOCKS_TO_FETCHES: Mapping[str, str] = {
     RUNNING: "usual", UNINTERRUPTED: "mostly usual", ONES: "eleven", ZEROS: "four", HALTED: "four", CRASHED: "garbled",
+}  # fmt: skip
+
+# ... of class S: a run of writes for each fetch, and seven clocks, whatever the bus is full of …
+WRITES_TO_SYNCS: Mapping[str, str] = {
+    RUNNING: "usual", UNINTERRUPTED: "usual", ONES: "two", ZEROS: "two", CRASHED: "garbled",
+}  # fmt: skip
+CLOCKS_TO_SYNCS: Mapping[str, str] = {
+    RUNNING: "usual", UNINTERRUPTED: "usual", ONES: "eleven", ZEROS: "eleven", CRASHED: "garbled",
 }  # fmt: skip
 
 # ... where accesses may be stretched: those of a halted CPU need not be, those of the loop on ones always are.
@@ -64,18 +83,23 @@ def state_of(seen: Mapping[str, str], powered: bool, dead: bool, fetched: str) -
         return STOPPED
     if seen["reset"] == "low":
         return HELD
-    if seen["BUSRQ"] == "low":
+    if seen.get("BUSRQ") == "low":
         return RELEASED
-    if seen["WAIT"] == "low":
+    if "low" in (seen.get("WAIT"), seen.get("RDY")):
         return WAITING
     if fetched == "program":
-        disturbed = seen["NMI"] == "low" or seen["INT"] == "low" or seen["reset"] == "slow" or seen["clock"] == "weak"
+        asked = "low" in (seen.get("NMI"), seen.get("INT"), seen.get("IRQ"))
+        disturbed = asked or seen["reset"] == "slow" or seen["clock"] == "weak"
         return CRASHED if disturbed else RUNNING
     return {"ones": ONES, "zeros": ZEROS}.get(fetched, CRASHED)
 
 
 def strobe(net: str, state: str) -> str:
     """What output `net` does in `state`, seen by the parts it feeds: it moves, or its level."""
+    if net in PHASES:
+        return "static" if state in (DEAD, STOPPED) else "moving"
+    if net in ("SYNC", "RW"):
+        return sync_or_write(net, state)
     if state in STILL:
         return STILL[state].get(net, "floating")
     if net == "HALT":
@@ -91,8 +115,24 @@ def strobe(net: str, state: str) -> str:
     return "moving"
 
 
-def address(net: str, state: str) -> str:
-    """What an address line does in `state`; the upper ones stand low while a halted CPU refreshes inside the ROM."""
+def sync_or_write(net: str, state: str) -> str:
+    """SYNC and R/W of class S: held in reset or jammed it reads one place for ever, waiting it stands in a fetch."""
+    if state in (DEAD, STOPPED):
+        return "static"
+    if net == "RW":
+        return "high" if state in (HELD, WAITING, HALTED) else "moving"
+    return {HELD: "static", WAITING: "high", HALTED: "low"}.get(state, "moving")
+
+
+def address(net: str, state: str, cpu_class: str) -> str:
+    """What an address line does in `state`; the upper ones stand low while a halted CPU refreshes inside the ROM.
+
+    Class S never lets its address bus go, and stands at the last place of all when it is jammed.
+    """
+    if cpu_class == "S":
+        if state in (HELD, HALTED):
+            return "high"
+        return "static" if state in (DEAD, STOPPED, WAITING) else "moving"
     if state in (DEAD, STOPPED, WAITING):
         return "static"
     if state in (HELD, RELEASED):
@@ -103,16 +143,16 @@ def address(net: str, state: str) -> str:
 
 
 @cache
-def outputs(state: str) -> Mapping[str, str]:
-    """What every output does in `state`."""
-    strobes = {net: strobe(net, state) for net in CPU_OUTPUTS}
-    return {**strobes, **{net: address(net, state) for net in CPU_ADDRESSES}}
+def outputs(state: str, cpu_class: str) -> Mapping[str, str]:
+    """What every output of a CPU of that class does in `state`."""
+    strobes = {net: strobe(net, state) for net in CPU_NETS[cpu_class].outputs}
+    return {**strobes, **{net: address(net, state, cpu_class) for net in CPU_ADDRESSES}}
 
 
 @cache
-def legs(name: str, state: str) -> Mapping[tuple[str, str], str]:
+def legs(name: str, state: str, cpu_class: str = "R") -> Mapping[tuple[str, str], str]:
     """The same by leg, for a CPU of that name."""
-    return {(name, net): level for net, level in outputs(state).items()}
+    return {(name, net): level for net, level in outputs(state, cpu_class).items()}
 
 
 def reading_of(board: BoardModel, line: Line, state: str, level: str) -> str:
@@ -132,7 +172,9 @@ def reading_of(board: BoardModel, line: Line, state: str, level: str) -> str:
     if state == UNINTERRUPTED:
         return "moving" if ceiling else "mostly moving"
     if state == CRASHED and level != "garbled halt":
-        word = "garbled writes" if line.net == "WR" else "garbled select" if line.side == "select" else "garbled"
+        word = (
+            "garbled writes" if line.net in ("WR", "RW") else "garbled select" if line.side == "select" else "garbled"
+        )
         return f"{word} below a ceiling" if ceiling else word
     if state == CRASHED:
         return level

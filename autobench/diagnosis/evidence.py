@@ -19,6 +19,9 @@ from autobench.judgement.verdict import Verdict
 TWO, ELEVEN, FOUR = (1.96, 2.04), (10.9, 11.1), (3.96, 4.04)
 USUAL_WRITES = (0.005, 0.7)
 USUAL_CLOCKS = (5.5, 18.0)
+# The same of class S, where a run of writes counts once: the loops of a bus full of ones or zeros, and usual programs.
+ONE_RUN, SEVEN = (0.97, 1.03), (6.95, 7.05)
+USUAL_RUNS, USUAL_SYNCS = (0.02, 0.6), (2.3, 4.5)
 SIDE_BLOCKS = {"input": "cpu inputs", "output": "cpu outputs", "select": "selects", "data": "data bus"}
 
 
@@ -87,12 +90,14 @@ def derived(board: BoardModel, found: Mapping[Observable, Observation]) -> Itera
 
     Where accesses are stretched only one figure of these is left: a fetch in every four clocks is never made to wait.
     """
-    fetch = rate_of(found, "FETCH")
+    nets, runs_once = board.cpu_nets, board.cpu_class == "S"
+    fetch = rate_of(found, nets.fetch)
     if fetch is None or fetch[0] <= 0.0:
         return
-    write = rate_of(found, "WR")
+    write = rate_of(found, nets.write)
     if write is not None:
-        category = among(write[0] / fetch[0], {"zero": (-1.0, 1e-4), "two": TWO, "usual": USUAL_WRITES})
+        looped, usual = (ONE_RUN, USUAL_RUNS) if runs_once else (TWO, USUAL_WRITES)
+        category = among(write[0] / fetch[0], {"zero": (-1.0, 1e-4), "two": looped, "usual": usual})
         observable = Observable("writes to fetches", "cpu")
         yield Observation(observable, ((category, 1.0),), (write[1], fetch[1]), "fingerprint")
     clock = board.cpu.clock if board.cpu is not None else None
@@ -101,6 +106,8 @@ def derived(board: BoardModel, found: Mapping[Observable, Observation]) -> Itera
         return
     hertz = frequency.readings[0].value or math.nan
     spans = {"four": FOUR} if board.waits else {"eleven": ELEVEN, "four": FOUR, "usual": USUAL_CLOCKS}
+    if runs_once:
+        spans = {"eleven": SEVEN, "usual": USUAL_SYNCS}
     category = among(hertz / fetch[0], spans)
     observable = Observable("clocks to fetches", "cpu")
     yield Observation(observable, ((category, 1.0),), (fetch[1], frequency.readings[0]), "fingerprint")

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from autobench.diagnosis.alphabets import Observable
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.evidence import Observation, usable
-from autobench.diagnosis.parts import CPU_OUTPUTS
 from autobench.diagnosis.translation import STILL_STATES
 from autobench.judgement.reading import Reading
 from autobench.quantity import show
@@ -22,9 +21,9 @@ MISSING = {
 }  # fmt: skip
 # How the findings speak of what executes: whoever has read one of these need not read the figure again.
 RETOLD = {
-    "writes to fetches": ("WR : FETCH",),
-    "clocks to fetches": ("an eleventh of", "a quarter of"),
-    "ratio": ("WR : FETCH",),
+    "writes to fetches": ("WR : FETCH", "RW : SYNC"),
+    "clocks to fetches": ("an eleventh of", "a seventh of", "a quarter of"),
+    "ratio": ("WR : FETCH", "RW : SYNC"),
     "reset": ("never released",),
 }
 SELDOM = 0.1
@@ -83,7 +82,7 @@ class Facts:
             return self.quote_writes(observation)
         if kind == "clocks to fetches":
             fetch, clock = observation.readings[0].value or 1.0, observation.readings[1].value or 0.0
-            return f"FETCH comes once in {clock / fetch:.4g} clocks"
+            return f"{self.board.cpu_nets.fetch} comes once in {clock / fetch:.4g} clocks"
         if kind in MISSING and observation.category == "none":
             return f"{MISSING[kind]} on {reading.net}" + (f" at {reading.point}" if reading.point else "")
         place = f"{reading.net or observation.observable.name}" + (f" at {reading.point}" if reading.point else "")
@@ -116,11 +115,12 @@ class Facts:
     def quote_writes(self, observation: Observation) -> str:
         """How many writes come on a fetch."""
         write, fetch = observation.readings[0].value or 0.0, observation.readings[1].value or 1.0
+        nets = self.board.cpu_nets
         if observation.category == "zero":
-            return "WR never comes while FETCH does"
+            return f"{nets.write} never comes while {nets.fetch} does"
         if write < SELDOM * fetch:
-            return f"WR comes once in {fetch / write:.0f} times FETCH"
-        return f"WR comes {write / fetch:.3g} times for each FETCH"
+            return f"{nets.write} comes once in {fetch / write:.0f} times {nets.fetch}"
+        return f"{nets.write} comes {write / fetch:.3g} times for each {nets.fetch}"
 
     def told(self, observation: Observation, said: Sequence[str]) -> bool:
         """Whether what has been said quotes an observation already, or it is part of another's words."""
@@ -130,7 +130,7 @@ class Facts:
         if kind in RETOLD:
             still = observation.category == "zero" and any(f"{reading.net} at {reading.point}" in text for text in said)
             return still or any(words in text for words in RETOLD[kind] for text in said)
-        if kind == "line" and reading.net in CPU_OUTPUTS and any(ALL_OUTPUTS in text for text in said):
+        if kind == "line" and reading.net in self.board.cpu_nets.outputs and any(ALL_OUTPUTS in text for text in said):
             return True
         place = f"{reading.net} at {reading.point}"
         return any(place in text for text in said) if kind in ("line", "start", *MISSING) else False

@@ -127,12 +127,13 @@ def one_output(at: Spot) -> Ways:
 
 def cpu_pin(at: Spot) -> Ways:
     """A pin of the CPU: a strobe that is not the fetch strobe, an address line or a data line, each as likely."""
-    strobes = [line for line in ("REFRESH", "MEMREQ", "RD", "WR", "IORQ") if line in at.board.nets]
+    nets = at.board.cpu_nets
+    strobes = [line for line in nets.outputs if line in at.board.nets and line not in (nets.fetch, "HALT", "BUSAK")]
     pins = [*strobes, *CPU_ADDRESSES, *CPU_DATA]
     each = 1.0 / len(pins)
     ways = []
     for pin in pins:
-        fetched = None if pin in ("REFRESH", "IORQ") else "garbage"
+        fetched = None if pin in ("REFRESH", "IORQ", "PHI1") else "ones" if pin == "PHI2" else "garbage"
         if pin in CPU_DATA:
             ways.append(Effect(each, cut=((at.part, pin),), in_socket=True))
             continue

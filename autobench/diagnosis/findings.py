@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from autobench.diagnosis.facts import ALL_OUTPUTS, Facts
-from autobench.diagnosis.parts import CPU_DATA, CPU_INPUTS, CPU_OUTPUTS
+from autobench.diagnosis.parts import CPU_DATA
 from autobench.quantity import show
 
 CLOCK_FAULTS = frozenset({"master-clock-dead", "divider-dead", "wrong-crystal"})
@@ -114,7 +114,14 @@ def output_stage(facts: Facts) -> Iterator[Finding]:
 
 def held_inputs(facts: Facts) -> Iterator[Finding]:
     """A CPU that obeys a held input is not dead."""
-    faults = {"WAIT": "wait-held", "BUSRQ": "bus-request-held", "INT": "interrupt-stuck", "NMI": "interrupt-stuck"}
+    faults = {
+        "WAIT": "wait-held",
+        "RDY": "wait-held",
+        "IRQ": "interrupt-stuck",
+        "BUSRQ": "bus-request-held",
+        "INT": "interrupt-stuck",
+        "NMI": "interrupt-stuck",
+    }
     for net, fault in faults.items():
         if facts.category("line", net) == "low":
             yield Finding(f"{facts.line(net)}: the CPU obeys it", frozenset({fault}), frozenset({"cpu-dead"}))
@@ -155,10 +162,14 @@ def refresh_strobe(facts: Facts) -> Iterator[Finding]:
 def dead_cpu(facts: Facts) -> Iterator[Finding]:
     """Everything it needs is there and nothing comes."""
     board = facts.board
-    outputs = [net for net in CPU_OUTPUTS if facts.category("line", net) is not None and net not in ("HALT", "BUSAK")]
+    outputs = [
+        net
+        for net in board.cpu_nets.outputs
+        if facts.category("line", net) is not None and net not in ("HALT", "BUSAK")
+    ]
     if not outputs or any(facts.moves(net) for net in outputs):
         return
-    good = [net for net in CPU_INPUTS if facts.healthy("line", net)]
+    good = [net for net in board.cpu_nets.inputs if facts.healthy("line", net)]
     clock = board.cpu.clock if board.cpu is not None else None
     if facts.category("frequency", clock or "") != "right" or facts.category("reset", board.reset_net or "") != "ok":
         return
@@ -175,12 +186,17 @@ def all_ones(facts: Facts) -> Iterator[Finding]:
     """The loop on an undriven bus proves the CPU."""
     if facts.category("writes to fetches", "cpu") != "two":
         return
-    write, fetch = facts.reading("line", "WR"), facts.reading("line", "FETCH")
+    nets = facts.board.cpu_nets
+    write, fetch = facts.reading("line", nets.write), facts.reading("line", nets.fetch)
     ratio = (write.value or 0.0) / (fetch.value or 1.0) if write is not None and fetch is not None else 2.0
-    more = ""
+    more, part = "", "an eleventh of" if facts.board.cpu_class == "R" else "a seventh of"
     if facts.category("clocks to fetches", "cpu") == "eleven":
-        more = f" and FETCH at {show(fetch.value or 0.0, 'Hz', 3) if fetch else ''} is an eleventh of its clock"
-    words = f"WR : FETCH = {ratio:.3f}{more}: the CPU executes all ones, so it is good and nothing drives its data bus"
+        more = f" and {nets.fetch} at {show(fetch.value or 0.0, 'Hz', 3) if fetch else ''} is {part} its clock"
+    what = "all ones" if facts.board.cpu_class == "R" else "nothing but ones or zeros"
+    words = (
+        f"{nets.write} : {nets.fetch} = {ratio:.3f}{more}: the CPU executes {what}, so it is good and nothing drives "
+        "its data bus"
+    )
     cleared = CLOCK_FAULTS | {"cpu-dead", "reset-stuck", "video-controller-dead", "fetch-strobe-dead"}
     yield Finding(words, frozenset({"rom-not-driving", "decoder-dead"}), cleared)
 

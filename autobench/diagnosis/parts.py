@@ -9,11 +9,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from autobench.documents.nets import GROUND
-from autobench.documents.part_kinds import CPU_NETS
+from autobench.documents.part_kinds import CPU_NETS, CpuNets
 
-# The pins of a class R CPU by the name of their net (40 pins, rails, clock and reset left out).
-CPU_INPUTS, CPU_OUTPUTS = CPU_NETS["R"].inputs, CPU_NETS["R"].outputs
+# The pins of a CPU by the name of their net (40 pins, rails, clock and reset left out); the buses of all classes are
+# alike.
 CPU_ADDRESSES, CPU_DATA = CPU_NETS["R"].addresses, CPU_NETS["R"].data
+NO_NETS = CpuNets((), (), (), ())
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,14 @@ class Part:
     source: tuple[str, ...] = ()
     feeds: tuple[str, ...] = ()
     words: str = ""
+    cpu_class: str = ""
+
+    @property
+    def cpu(self) -> CpuNets:
+        """The pins of a CPU by its class, those of class R where the file says none; nothing for other parts."""
+        if self.kind != "cpu":
+            return NO_NETS
+        return CPU_NETS.get(self.cpu_class, CPU_NETS["R"])
 
     @cached_property
     def legs(self) -> tuple[str, ...]:
@@ -59,7 +68,7 @@ class Part:
         single = tuple(net for net in (self.rail, self.clock, self.reset, self.select, self.enable) if net)
         ground = (GROUND,) if self.rail else ()
         driven = tuple(output.net for output in self.outputs)
-        cpu = (*CPU_INPUTS, *CPU_OUTPUTS, *CPU_ADDRESSES, *CPU_DATA) if self.kind == "cpu" else ()
+        cpu = (*self.cpu.inputs, *self.cpu.outputs, *self.cpu.addresses, *self.cpu.data)
         nets = (*single, *ground, *self.inputs, *driven, *self.data, *self.addresses, *self.source, *cpu)
         return tuple(dict.fromkeys(nets))
 
@@ -76,5 +85,5 @@ class Part:
         """The nets it is the natural driver of."""
         driven = tuple(output.net for output in self.outputs)
         if self.kind == "cpu":
-            return (*driven, *CPU_OUTPUTS, *CPU_ADDRESSES)
+            return (*driven, *self.cpu.outputs, *self.cpu.addresses)
         return (*driven, *self.data) if self.kind == "ram" else driven

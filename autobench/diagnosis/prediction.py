@@ -201,10 +201,13 @@ def ratio_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     """Ratios of strobes: exact ones of the board file, and the two that tell what the CPU executes."""
     for of, to in settled.board.ratios:
         # What writes are to fetches is foretold below, finer than by limits.
-        known = settled.state in cpu.FETCHING and {of, to} != {"WR", "FETCH"}
+        nets = settled.board.cpu_nets
+        known = settled.state in cpu.FETCHING and {of, to} != {nets.write, nets.fetch}
         yield Observable("ratio", f"{of} to {to}"), "right" if known else UNSURE
-    yield Observable("writes to fetches", "cpu"), cpu.WRITES_TO_FETCHES.get(settled.state, UNSURE)
-    table = cpu.STRETCHED if settled.board.waits else cpu.CLOCKS_TO_FETCHES
+    once = settled.board.cpu_class == "S"
+    writes = cpu.WRITES_TO_SYNCS if once else cpu.WRITES_TO_FETCHES
+    yield Observable("writes to fetches", "cpu"), writes.get(settled.state, UNSURE)
+    table = cpu.CLOCKS_TO_SYNCS if once else cpu.STRETCHED if settled.board.waits else cpu.CLOCKS_TO_FETCHES
     yield Observable("clocks to fetches", "cpu"), table.get(settled.state, UNSURE)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from autobench.diagnosis import cpu
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.effects import HEALTHY, Effect
-from autobench.diagnosis.parts import CPU_DATA, CPU_INPUTS, Output, Part
+from autobench.diagnosis.parts import CPU_DATA, Output, Part
 
 ROUNDS = 12  # a board of this kind settles in four or five
 MOVING = frozenset({"moving", "half", "other", "weak"})
@@ -22,6 +22,8 @@ MADE_HIGH = frozenset({"floating", "high", "static"})  # an open input acts as a
 WRITTEN = "moving"
 # Share of programs that halt for ever.
 HALTS = {cpu.UNINTERRUPTED: 0.5, cpu.CRASHED: 0.15}
+# The same for class S: one opcode in twenty jams it, and nothing but a reset ends that.
+JAMS = {cpu.CRASHED: 0.5}
 
 
 @dataclass(frozen=True)
@@ -110,9 +112,11 @@ class Simulation:
         """Put what `part` gives at each of its outputs."""
         name, dead = part.name, part.name in self.effect.dead
         if part.kind == "cpu":
-            self.driven.update(cpu.legs(name, self.state))
+            self.driven.update(cpu.legs(name, self.state, self.board.cpu_class))
             if dead:
-                still = [leg for leg, level in cpu.legs(name, self.state).items() if level == "static"]
+                still = [
+                    leg for leg, level in cpu.legs(name, self.state, self.board.cpu_class).items() if level == "static"
+                ]
                 self.driven.update(dict.fromkeys(still, self.effect.dead_level))
             self.driven.update({leg: level for leg, level in self.outputs.items() if leg[0] == name})
             return
@@ -238,7 +242,7 @@ class Simulation:
         part = self.board.cpu
         if part is None:
             return cpu.DEAD
-        seen = {net: self.seen(part, net) for net in CPU_INPUTS}
+        seen = {net: self.seen(part, net) for net in part.cpu.inputs}
         seen["clock"] = self.seen(part, part.clock) if part.clock else "moving"
         seen["reset"] = self.seen(part, part.reset) if part.reset else "ok"
         state = cpu.state_of(seen, part.name in self.powered, part.name in self.effect.dead, self.fetched())
@@ -251,8 +255,9 @@ class Simulation:
             return cpu.CRASHED  # never reset: it starts anywhere
         if self.effect.later is not None:
             return self.effect.later
-        line = self.board.lines.get("INT")
-        if line is not None and line.healthy == "moving" and seen["INT"] not in MOVING:
+        asked = "IRQ" if "IRQ" in seen else "INT"
+        line = self.board.lines.get(asked)
+        if line is not None and line.healthy == "moving" and seen[asked] not in MOVING:
             return cpu.UNINTERRUPTED
         return state
 
@@ -313,7 +318,7 @@ class Rests:
         """The same with the chance of each: a program whose interrupt is missing halts for ever, or runs on; one that
         reads garbage may come upon a halt as well."""
         settled = self.at_rest(effect)
-        halts = HALTS.get(settled.state)
+        halts = (JAMS if self.board.cpu_class == "S" else HALTS).get(settled.state)
         if halts is None or effect.later is not None:
             return ((1.0, settled),)
         return ((1.0 - halts, settled), (halts, self.at_rest(replace(effect, later=cpu.HALTED))))

@@ -87,6 +87,8 @@ class Feed(Section):
     """Both leads with their contacts, from supply to board."""
     when_off: Literal["isolated", "connected"]
     """isolated: a relay opens when off; connected: the output stays across the rail, so ohms read it too."""
+    instead_of: Name | None = None
+    """The rail that the same output feeds on other boards, where one plug serves both."""
     compensate_leads: YesNo = False
     """Raise the output by the drop that was measured, so that the board gets its nominal."""
 
@@ -202,7 +204,7 @@ class Bench(Section):
                 yield Complaint(("feeds", rail, "supply"), self.unknown_instrument(feed.supply))
                 continue
             output = (feed.supply, feed.output)
-            if output in seen:
+            if output in seen and feed.instead_of != seen[output]:
                 text = f"output {feed.output} of '{feed.supply}' already feeds {seen[output]}"
                 yield Complaint(("feeds", rail, "output"), text)
             seen.setdefault(output, rail)

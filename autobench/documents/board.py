@@ -21,7 +21,7 @@ from autobench.documents.fields import Listed, Name, Words, YesNo
 from autobench.documents.lines import Line, Ratio, each_line, line_complaints
 from autobench.documents.nets import Net, NetRange, Nets, PartRange
 from autobench.documents.parts import Part, each_part, part_complaints
-from autobench.documents.rails import CurrentBand, Rail
+from autobench.documents.rails import CurrentBand, MadeRail, Rail
 from autobench.documents.reset import Reset, ResetSource
 from autobench.documents.section import Complaint, Section
 from autobench.documents.video import Video
@@ -98,6 +98,8 @@ class Board(Section):
     """What may differ between boards of this type."""
     rails: Annotated[dict[Name, Rail], Field(min_length=1)]
     """Supply lines in the order they are switched on; off is the reverse."""
+    made_rails: dict[Name, MadeRail] = Field(default_factory=dict)
+    """Supply lines the board makes out of those."""
     clocks: dict[Net, Clock] = Field(default_factory=dict)
     """Clock nets, from the crystal outward."""
     reset: Reset | None = None
@@ -127,12 +129,28 @@ class Board(Section):
     def wiring(self) -> Wiring:
         """What hangs together: nets, points, drivers and listeners."""
         return Wiring(
-            self.rails, self.clocks, self.reset, self.video, self.line_rows, self.part_rows, self.parts, self.pulled_up
+            self.rails,
+            self.made_rails,
+            self.clocks,
+            self.reset,
+            self.video,
+            self.line_rows,
+            self.part_rows,
+            self.parts,
+            self.pulled_up,
         )
 
     def nets(self) -> dict[str, tuple[str, ...]]:
         """Every net of the board with its points, those where something is measured first."""
         return self.wiring.nets
+
+    def fed(self, options: Mapping[str, str]) -> dict[str, Rail]:
+        """The rails the bench feeds with resolved `options`, in the order they are switched on."""
+        return {name: rail for name, rail in self.rails.items() if fitted(rail.when, options)}
+
+    def made(self, options: Mapping[str, str]) -> dict[str, MadeRail]:
+        """The rails the board makes itself with resolved `options`."""
+        return {name: rail for name, rail in self.made_rails.items() if fitted(rail.when, options)}
 
     def nominal(self, clock: str) -> float:
         """Hz of a clock in the middle of its limits; raises `UsageError` for one the board lacks."""
@@ -216,7 +234,7 @@ class Board(Section):
         return list(dict.fromkeys(site.point for site in self.wiring.measured_sites()))
 
     def check(self) -> Iterator[Complaint]:
-        wrong_bands: list[Complaint] = []
+        wrong_bands: list[Complaint] = [*self.check_made()]
         for name, rail in self.rails.items():
             wrong_words = list(self.check_when(name, rail))
             wrong_bands += wrong_words or self.check_bands(name, rail)
@@ -238,6 +256,24 @@ class Board(Section):
                 f"'{self.reset.source}', but 'reset source' under 'architecture' is '{self.architecture.reset_source}'"
             )
             yield Complaint(("reset", "from"), text)
+
+    def check_made(self) -> Iterator[Complaint]:
+        """A rail is made from one that is fed then, and no rail is both fed and made."""
+        for section, rails in (("rails", self.rails), ("made rails", self.made_rails)):
+            for name, rail in rails.items():
+                for option, choice in rail.when.items():
+                    known = self.options[option].choices if option in self.options else None
+                    if known is None or choice not in known:
+                        text = f"{quoted(option)} has no such choice; options are {choice_text(option, self.options)}"
+                        yield Complaint((section, name, "when", option), text, at_key=True)
+        for name, made in self.made_rails.items():
+            source = self.rails.get(made.source)
+            if source is None:
+                text = f"{quoted(made.source)} is not a rail the bench feeds; {choice_text(made.source, self.rails)}"
+                yield Complaint(("made rails", name, "from"), text)
+            fed = self.rails.get(name)
+            if fed is not None and all(fed.when.get(option) == choice for option, choice in made.when.items()):
+                yield Complaint(("made rails", name), "is fed by the bench with the same options", at_key=True)
 
     def check_when(self, name: str, rail: Rail) -> Iterator[Complaint]:
         """Every option and choice a current band names must be there."""
@@ -269,6 +305,11 @@ class Board(Section):
                 text = f"counts together with item {counting[0] + 1}{' with ' + in_words(options) if options else ''}"
                 yield Complaint(("rails", name, "current", counting[1]), text)
             reported.add(counting)
+
+
+def fitted(when: Mapping[str, str], options: Mapping[str, str]) -> bool:
+    """Whether something that is there `when` those choices are fitted is there with `options`."""
+    return all(options.get(option) == choice for option, choice in when.items())
 
 
 def in_words(options: Mapping[str, str]) -> str:

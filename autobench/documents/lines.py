@@ -46,6 +46,8 @@ class Line(Section):
     """With `when: start`: how long after the release."""
     pulses: CountSpan | None = None
     """With `when: start`: how many pulses."""
+    needs: Literal["mains"] | None = None
+    """mains: only an inlet fed with the mains' own rate makes it move; a bench feeds direct current."""
 
     @property
     def point(self) -> str:

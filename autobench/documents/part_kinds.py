@@ -12,7 +12,8 @@ from typing import Literal
 PartKind = Literal[
     "connector", "switch", "bulk capacitor", "decoupler", "crystal", "oscillator", "divider", "gate array",
     "reset timer", "reset supervisor", "cpu", "rom", "ram", "decoder", "data buffer", "address multiplexer", "gates",
-    "video", "video controller", "video output", "shifter", "port",
+    "video", "video controller", "video output", "shifter", "port", "bridge", "regulator", "converter", "reservoir",
+    "sound stage",
 ]  # fmt: skip
 How = Literal[
     "follow", "divide", "decode", "power-on", "pattern", "sync", "line", "field", "picture", "composite"
@@ -39,6 +40,11 @@ KINDS: Mapping[PartKind, Kind] = {
     "connector": Kind(),
     "switch": Kind(may=("rail",)),
     "bulk capacitor": Kind(needs=("rail",)),
+    "reservoir": Kind(needs=("rail",)),
+    "bridge": Kind(needs=("rail", "in")),
+    "regulator": Kind(needs=("rail", "in")),
+    "converter": Kind(needs=("rail", "in"), may=("draws",)),
+    "sound stage": Kind(needs=("rail",), may=("draws", "in")),
     "decoupler": Kind(needs=("rail",)),
     "crystal": Kind(needs=("feeds",)),
     "oscillator": Kind(("rail", "outs"), ("draws", "in"), ("follow",)),
@@ -83,6 +89,8 @@ class CpuNets:
     outputs: tuple[str, ...]
     addresses: tuple[str, ...]
     data: tuple[str, ...]
+    fetch: str = ""  # the output that tells of an opcode fetch
+    write: str = ""  # the output that is low in a write
 
 
 # The 40 pins of each class less supply, clock and reset (data sheets of the classes, from memory).
@@ -92,5 +100,15 @@ CPU_NETS: Mapping[str, CpuNets] = {
         outputs=("FETCH", "REFRESH", "MEMREQ", "IORQ", "RD", "WR", "HALT", "BUSAK"),
         addresses=tuple(f"A{bit}" for bit in range(16)),
         data=tuple(f"D{bit}" for bit in range(8)),
+        fetch="FETCH",
+        write="WR",
+    ),
+    "S": CpuNets(
+        inputs=("RDY", "NMI", "IRQ", "SO"),
+        outputs=("SYNC", "RW", "PHI1", "PHI2"),
+        addresses=tuple(f"A{bit}" for bit in range(16)),
+        data=tuple(f"D{bit}" for bit in range(8)),
+        fetch="SYNC",
+        write="RW",
     ),
 }

@@ -120,7 +120,8 @@ class Part(Section):
     draws: Annotated[dict[str, Amps], ByChoice()] = Field(default_factory=dict)
     """Amps while it does its full work, or amps for each choice of one option."""
     cpu_class: Literal["R", "S", "E", "M", "3V"] | None = Field(None, alias="class")
-    """Class of a CPU; one of class R has its usual nets (WAIT, FETCH, A0..A15, D0..D7 …) without their being listed."""
+    """Class of a CPU; one of class R or S has its usual nets (FETCH or SYNC, A0..A15, D0..D7 …) without their being
+    listed."""
     feeds: fields.Part | None = None
     """The part a crystal makes swing."""
     clock: Net | None = None

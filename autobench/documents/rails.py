@@ -105,8 +105,10 @@ class Ripple(Section):
 
 
 class Rail(Section):
-    """One supply line of a board."""
+    """One supply line of a board that the bench feeds."""
 
+    when: dict[Name, Name] = Field(default_factory=dict)
+    """Option to choice for which the board has this inlet; none at all: always."""
     nominal: Volts
     """The designer's volts; negative for a negative rail."""
     board_takes: VoltSpan
@@ -149,23 +151,7 @@ class Rail(Section):
 
     def check(self) -> Iterator[Complaint]:
         yield from self.check_caps()
-        order = list(self.places)
-        for number, drop in enumerate(self.drops):
-            unknown = [(key, name) for key, name in (("from", drop.start), ("to", drop.end)) if name not in order]
-            for key, name in unknown:
-                text = f"{quoted(name)} is not a place of this rail; {choice_text(name, order)}"
-                yield Complaint(("drops", number, key), text)
-            if not unknown and order.index(drop.start) > order.index(drop.end):
-                text = f"comes before '{drop.start}' on the way from the inlet; write the drop the other way round"
-                yield Complaint(("drops", number, "to"), text)
-        if self.ripple is not None and self.ripple.place not in order:
-            text = f"{quoted(self.ripple.place)} is not a place of this rail; {choice_text(self.ripple.place, order)}"
-            yield Complaint(("ripple", "place"), text)
-        seen: dict[str, str] = {}
-        for name, place in self.places.items():
-            if place.point in seen:
-                yield Complaint(("places", name, "point"), f"{place.point} is already the place '{seen[place.point]}'")
-            seen.setdefault(place.point, name)
+        yield from place_complaints(self.places, self.drops, self.ripple)
 
     def check_caps(self) -> Iterator[Complaint]:
         """The volts and amps that keep a board from harm."""
@@ -191,6 +177,54 @@ class Rail(Section):
             elif band.limits.high > self.amps.high:
                 text = f"{band.limits} reaches above the cap of {show(self.amps.high, 'A')}"
                 yield Complaint(("current", number, "is"), text)
+
+
+class MadeRail(Section):
+    """A supply line that the board makes itself out of one the bench feeds."""
+
+    when: dict[Name, Name] = Field(default_factory=dict)
+    """Option to choice for which the board makes it; none at all: always."""
+    source: Name = Field(alias="from")
+    """The rail it is made from."""
+    nominal: Volts
+    """The designer's volts; negative for a negative rail."""
+    places: Annotated[dict[Name, RailPlace], Field(min_length=1)]
+    """Where the volts are measured, from what makes it outward."""
+    drops: tuple[Drop, ...] = ()
+    """What may be lost along the way."""
+    ripple: Ripple | None = None
+    """How quiet it is, at one place."""
+
+    @property
+    def negative(self) -> bool:
+        """Whether this is a rail below ground."""
+        return self.nominal.value < 0
+
+    def check(self) -> Iterator[Complaint]:
+        yield from place_complaints(self.places, self.drops, self.ripple)
+
+
+def place_complaints(
+    places: Mapping[str, RailPlace], drops: tuple[Drop, ...], ripple: Ripple | None
+) -> Iterator[Complaint]:
+    """Drops and ripple at places that are not there, and points that come twice."""
+    order = list(places)
+    for number, drop in enumerate(drops):
+        unknown = [(key, name) for key, name in (("from", drop.start), ("to", drop.end)) if name not in order]
+        for key, name in unknown:
+            text = f"{quoted(name)} is not a place of this rail; {choice_text(name, order)}"
+            yield Complaint(("drops", number, key), text)
+        if not unknown and order.index(drop.start) > order.index(drop.end):
+            text = f"comes before '{drop.start}' on the way from the inlet; write the drop the other way round"
+            yield Complaint(("drops", number, "to"), text)
+    if ripple is not None and ripple.place not in order:
+        text = f"{quoted(ripple.place)} is not a place of this rail; {choice_text(ripple.place, order)}"
+        yield Complaint(("ripple", "place"), text)
+    seen: dict[str, str] = {}
+    for name, place in places.items():
+        if place.point in seen:
+            yield Complaint(("places", name, "point"), f"{place.point} is already the place '{seen[place.point]}'")
+        seen.setdefault(place.point, name)
 
 
 def usual_inside(limits: Span, usual: Span | None) -> Iterator[Complaint]:

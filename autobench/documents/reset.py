@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from autobench.documents.fields import Point, SecondSpan
+from autobench.documents.fields import Name, Point, SecondSpan
 from autobench.documents.nets import Family, Net
 from autobench.documents.rails import usual_inside
 from autobench.documents.section import Complaint, Section
@@ -28,6 +28,8 @@ class Reset(Section):
     """Seconds from the rail being up to the release."""
     usual: SecondSpan | None = None
     """Seconds of the healthy boards seen so far."""
+    rail: Name | None = None
+    """The rail from whose rise it is counted; left out, the first one."""
     source: ResetSource | None = Field(None, alias="from")
     """What releases it, as under `architecture`."""
     family: Family = "NMOS"

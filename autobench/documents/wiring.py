@@ -14,7 +14,7 @@ from autobench.documents.clocks import Clock, master_of
 from autobench.documents.lines import Line
 from autobench.documents.nets import GROUND, spread
 from autobench.documents.parts import Part
-from autobench.documents.rails import Rail
+from autobench.documents.rails import MadeRail, Rail
 from autobench.documents.reset import Reset
 from autobench.documents.section import Complaint
 from autobench.documents.video import Video
@@ -42,6 +42,7 @@ class Wiring:
     """The sections of a board file that name nets. Lines and parts by the keys of the file, and by their own names."""
 
     rails: Mapping[str, Rail]
+    made: Mapping[str, MadeRail]
     clocks: Mapping[str, Clock]
     reset: Reset | None
     video: Video | None
@@ -57,10 +58,11 @@ class Wiring:
 
     def measured_sites(self) -> Iterator[Site]:
         """The points where something is measured."""
-        for name, rail in self.rails.items():
-            for key, place in rail.places.items():
-                yield Site(name, place.point, ("rails", name, "places", key, "point"))
-                yield Site(GROUND, place.ground, ("rails", name, "places", key, "ground"))
+        for section, rails in (("rails", self.rails), ("made rails", self.made)):
+            for name, rail in rails.items():
+                for key, place in rail.places.items():
+                    yield Site(name, place.point, (section, name, "places", key, "point"))
+                    yield Site(GROUND, place.ground, (section, name, "places", key, "ground"))
         for name, clock in self.clocks.items():
             yield Site(name, clock.point, ("clocks", name, "point"))
         if self.reset is not None:
@@ -124,8 +126,9 @@ class Wiring:
     def part_complaints(self) -> Iterator[Complaint]:
         """Rails that are not there, and parts that a crystal or a clock names and nobody describes."""
         for key, row in self.part_rows.items():
-            if row.rail is not None and row.rail not in self.rails:
-                text = f"{quoted(row.rail)} is not a rail of this board; {choice_text(row.rail, self.rails)}"
+            if row.rail is not None and row.rail not in self.rails and row.rail not in self.made:
+                known = [*self.rails, *self.made]
+                text = f"{quoted(row.rail)} is not a rail of this board; {choice_text(row.rail, known)}"
                 yield Complaint(("parts", key, "rail"), text)
             if row.feeds is not None and row.feeds not in self.parts:
                 text = f"{quoted(row.feeds)} is not one of the parts; {choice_text(row.feeds, self.parts)}"
@@ -143,7 +146,7 @@ class Wiring:
     def lone_nets(self) -> Iterator[Complaint]:
         """A net that a part names by itself and nothing else in the file knows is a slip of the pen."""
         placed = {site.net for site in self.sites}
-        known = {*placed, *self.parts, *self.rails, *self.pulled_up}
+        known = {*placed, *self.parts, *self.rails, *self.made, *self.pulled_up}
         for key, row in self.part_rows.items():
             others = self.users(exclude=key)
             for net, route in named_nets(row):

@@ -21,7 +21,15 @@ LIMIT_FACTOR = 1.3
 
 def feeds_of(bench: Bench, drivers: Mapping[str, Driver], board: Board, options: Mapping[str, str]) -> tuple[Feed, ...]:
     """One feed for each rail, in the order the board switches them on; raises `UsageError` for what cannot be fed."""
-    return tuple(feed_of(bench, drivers, board, options, name, rail) for name, rail in board.rails.items())
+    feeds = tuple(feed_of(bench, drivers, board, options, name, rail) for name, rail in board.fed(options).items())
+    seen: dict[tuple[str, int], str] = {}
+    for feed in feeds:
+        other = seen.setdefault((feed.supply, feed.output), feed.rail)
+        if other != feed.rail:
+            raise UsageError(
+                f"{board.board} needs {other} and {feed.rail} at once, and bench '{bench.bench}' has one output for both"
+            )
+    return feeds
 
 
 def feed_of(
@@ -37,7 +45,6 @@ def feed_of(
     if wired is None:
         raise UsageError(f"bench '{bench.bench}' does not feed {name} of {board.board}: add it under 'feeds'")
     envelope = envelope_of(drivers[wired.supply], wired, rail, name)
-    sign = -1.0 if rail.negative else 1.0
     band = board.band(name, options)
     expected = max(choice.limits.high or 0.0 for choice in rail.current)
     if abs(rail.nominal.value) > envelope.volts:
@@ -51,9 +58,9 @@ def feed_of(
         output=wired.output,
         envelope=envelope,
         nominal=rail.nominal.value,
-        volts=rail.nominal.value,
+        volts=abs(rail.nominal.value),  # an output that is wired the other way round for it
         amps=min(LIMIT_FACTOR * expected, envelope.amps),
-        trip=sign * envelope.trip,
+        trip=envelope.trip,
         top_volts=rail.most_volts,
         leads=wired.leads.value,
         isolated_when_off=wired.when_off == "isolated",

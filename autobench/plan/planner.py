@@ -11,7 +11,7 @@ from dataclasses import replace
 from autobench.documents.bench import Bench
 from autobench.documents.board import Board
 from autobench.documents.driver import Driver
-from autobench.documents.rails import Drop, Rail, RailPlace
+from autobench.documents.rails import Drop, MadeRail, Rail, RailPlace
 from autobench.documents.sequence import Sequence as SequenceFile
 from autobench.documents.sequence import Step
 from autobench.documents.words import choice_text, quoted
@@ -56,7 +56,7 @@ class Planner:
         samples = drivers[scope].samples if scope is not None else None
         channels = samples.channels if samples is not None else ()
         divisions = samples.divisions.horizontal if samples is not None else 10
-        self.sights = Sights(bench, board, scope, channels, divisions)
+        self.sights = Sights(bench, board, scope, channels, divisions, self.options)
         self.scope = ScopePlanner(board, self.sights)
 
     def plan(self, sequence: SequenceFile, only: Sequence[str] = ()) -> Plan:
@@ -82,13 +82,15 @@ class Planner:
         if step.for_each is None:
             yield self.once(step)
             return
-        for rail_name, rail in self.board.rails.items():
-            feed = next(feed for feed in self.feeds if feed.rail == rail_name)
-            if step.for_each == "rail":
-                yield self.for_rail(step, rail_name, rail, feed)
-            elif step.for_each == "place":
+        if step.for_each == "rail":  # only what the bench feeds has an inlet, a current and a polarity
+            for name, fed in self.board.fed(self.options).items():
+                feed = next(feed for feed in self.feeds if feed.rail == name)
+                yield self.for_rail(step, name, fed, feed)
+            return
+        for rail_name, rail in self.sights.rails.items():
+            if step.for_each == "place":
                 for name, place in rail.places.items():
-                    yield self.for_place(step, rail_name, name, place)
+                    yield self.for_place(step, rail_name, rail, name, place)
             else:
                 for drop in rail.drops:
                     yield self.for_drop(step, rail_name, rail, drop)
@@ -121,15 +123,17 @@ class Planner:
         ohms = OhmsJob(name, target, limits, path)
         return PlannedStep(full, step.stage, ohms, f"{name} to ground, ohms", METER_SECONDS, self.unreachable(target))
 
-    def for_place(self, step: Step, rail: str, name: str, place: RailPlace) -> PlannedStep:
+    def for_place(self, step: Step, rail: str, line: Rail | MadeRail, name: str, place: RailPlace) -> PlannedStep:
         """A step that is taken at one place of a rail."""
         target = self.target(rail, place)
-        job = RailJob(rail, name, target, Limits(place.limits, "board file", place.usual, place.data_sheet))
+        limits = Limits(place.limits, "board file", place.usual, place.data_sheet)
+        fed_by = line.source if isinstance(line, MadeRail) else rail
+        job = RailJob(rail, name, target, limits, line.nominal.value, fed_by)
         full = step.name({"rail": rail, "place": name})
         words = f"{rail} at {name}, {place.point} against {place.ground}"
         return PlannedStep(full, step.stage, job, words, METER_SECONDS, self.unreachable(target))
 
-    def for_drop(self, step: Step, rail_name: str, rail: Rail, drop: Drop) -> PlannedStep:
+    def for_drop(self, step: Step, rail_name: str, rail: Rail | MadeRail, drop: Drop) -> PlannedStep:
         """A drop between two places, from readings taken before."""
         limits = Limits(drop.limits, "board file", drop.usual)
         job = DropJob(rail_name, drop.start, drop.end, rail.places[drop.end].point, limits)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from autobench.documents.board import Board
 from autobench.documents.lines import Line
-from autobench.documents.rails import Rail, Ripple
+from autobench.documents.rails import MadeRail, Rail, Ripple
 from autobench.documents.reset import Reset
 from autobench.documents.sequence import Step
 from autobench.documents.video import PictureOutput, Sync
@@ -30,6 +31,7 @@ BOARD_FILE = "board file"
 RATIO_TOLERANCE = 1e-3
 RAIL_UP = 0.9  # share of nominal from which the reset pulse counts
 RIPPLE_SECONDS, RIPPLE_RATE = 60e-3, 2e6
+NO_MAINS = "needs an inlet fed with the mains' own rate, and this bench feeds direct current"
 NO_SCOPE = "this bench has no scope behind relays"
 
 
@@ -47,7 +49,7 @@ class ScopePlanner:
         video = self.board.video
         match step.measure:
             case "ripple":
-                for name, rail in self.board.rails.items():
+                for name, rail in self.sights.rails.items():
                     if rail.ripple is not None:
                         yield self.ripple(step, name, rail, rail.ripple)
             case "clock":
@@ -80,7 +82,7 @@ class ScopePlanner:
         missing = [point for point in points if not self.sights.reaches(point)]
         return f"no scope route to {' and '.join(missing)} on this bench, and no hand probe yet" if missing else None
 
-    def ripple(self, step: Step, name: str, rail: Rail, asked: Ripple) -> PlannedStep:
+    def ripple(self, step: Step, name: str, rail: Rail | MadeRail, asked: Ripple) -> PlannedStep:
         """Ripple at the place the board file names."""
         place = rail.places[asked.place]
         span = place.limits
@@ -117,7 +119,8 @@ class ScopePlanner:
 
     def reset(self, step: Step, reset: Reset) -> PlannedStep:
         """The reset pulse, from the start capture."""
-        rail_name, rail = next(iter(self.board.rails.items()))
+        rail_name = self.sights.reset_rail()
+        rail = self.sights.rails[rail_name]
         job = ResetJob(
             net=reset.line,
             point=reset.point,
@@ -179,7 +182,8 @@ class ScopePlanner:
             within=line.within.value if line.within is not None else None,
             pulses=Limits(line.pulses, BOARD_FILE) if line.pulses is not None else None,
         )
-        return self.planned(step, step.name({"line": name}), job, f"line {name} at {line.point}", [line.point])
+        planned = self.planned(step, step.name({"line": name}), job, f"line {name} at {line.point}", [line.point])
+        return replace(planned, cannot=NO_MAINS, required=False) if line.needs == "mains" else planned
 
     def ratios(self, step: Step) -> Iterator[PlannedStep]:
         """Ratios of the step's stage."""

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from autobench.documents.bench import Bench
 from autobench.documents.board import Board
 from autobench.documents.lines import Line
+from autobench.documents.rails import MadeRail, Rail
 from autobench.plan.scope_steps import ScopePoint, Sight, StartSight
 
 LOGIC = (-0.7, 5.7)  # V; a 5 V logic line with room for over- and undershoot
@@ -32,10 +33,18 @@ class Sights:
     """Makes the sights of one board on one bench."""
 
     def __init__(
-        self, bench: Bench, board: Board, scope: str | None, channels: Sequence[int], divisions: int = 10
+        self,
+        bench: Bench,
+        board: Board,
+        scope: str | None,
+        channels: Sequence[int],
+        divisions: int = 10,
+        options: Mapping[str, str] | None = None,
     ) -> None:
         self.bench = bench
         self.board = board
+        chosen = board.resolve_options(options or {})
+        self.rails: dict[str, Rail | MadeRail] = {**board.fed(chosen), **board.made(chosen)}
         self.scope = scope
         self.divisions = divisions
         self.channels = tuple(
@@ -103,10 +112,17 @@ class Sights:
             return lines[of]
         return self.line_sight((of, to), fast=True)
 
-    def start(self) -> StartSight | None:
-        """What is captured from before power-on: the first rail, the reset line, and lines judged at the start."""
+    def reset_rail(self) -> str:
+        """The rail from whose rise the reset is counted: the one the board file names, else the first."""
         reset = self.board.reset
-        rail_name, rail = next(iter(self.board.rails.items()))
+        return reset.rail if reset is not None and reset.rail in self.rails else next(iter(self.rails))
+
+    def start(self) -> StartSight | None:
+        """What is captured from before power-on: the rail the reset counts from, its line, and lines judged at the
+        start."""
+        reset = self.board.reset
+        rail_name = self.reset_rail()
+        rail = self.rails[rail_name]
         place = list(rail.places.values())[-1]
         if reset is None or not self.reaches(reset.point) or not self.reaches(place.point):
             return None

@@ -97,6 +97,8 @@ class RailJob:
     place: str
     target: Target
     limits: Limits
+    nominal: float
+    fed_by: str  # the fed rail it hangs on: itself, or the one it is made from
 
 
 @dataclass(frozen=True)

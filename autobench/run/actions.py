@@ -170,8 +170,8 @@ def current(bench: Bench, step: PlannedStep, job: CurrentJob) -> list[Reading]:
 
 def rail(bench: Bench, step: PlannedStep, job: RailJob) -> list[Reading]:
     """Volts of a rail at one place, on the pins of one part."""
-    output = bench.power.outputs[job.rail]
-    touched = bench.touch.volts(job.target, output.feed.nominal)
+    output = bench.power.outputs[job.fed_by]
+    touched = bench.touch.volts(job.target, job.nominal)
     bench.power.tick()
     bench.places[(job.rail, job.place)] = touched
     if touched.estimate is None:

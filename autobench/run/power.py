@@ -208,11 +208,11 @@ class Power:
         reading = self._touch.volts(output.feed.inlet, output.feed.nominal)
         if reading.estimate is None or output.looks[-1].limiting:
             return
-        inlet = reading.estimate.value
+        inlet, nominal = abs(reading.estimate.value), abs(output.feed.nominal)
         drop = output.set_volts - inlet
         top = min(output.feed.top_volts, output.interlock.envelope.volts)
-        wanted = min(output.feed.nominal + drop, top)
-        if 0 < drop < 0.1 * output.feed.nominal and wanted > output.set_volts:
+        wanted = min(nominal + drop, top)
+        if 0 < drop < 0.1 * nominal and wanted > output.set_volts:
             self._set(output, wanted, output.set_amps)
             self._moved(output, "set")
 

@@ -8,9 +8,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from simulated_instruments.board.circuit import Circuit, Part, Rail
+from simulated_instruments.board.circuit import Circuit, Part, Rail, Soldered
 from simulated_instruments.board.condition import Condition
+from simulated_instruments.board.elements import Converter, Diode, Element, Regulator
+from simulated_instruments.board.joints import Joint
 from simulated_instruments.board.tolerance import Tolerance
+
+REFERENCE = 0.007  # of a regulator's own reference, one standard deviation
 
 
 @dataclass
@@ -36,6 +40,27 @@ class Assembly:
     software: float
     processor: float = 0.0
     condition: Condition = field(default_factory=Condition)
+    elements: list[Element] = field(default_factory=list)
+    joints: list[Joint] = field(default_factory=list)
+
+    @property
+    def fed(self) -> frozenset[str]:
+        """The rails that have an inlet with the options fitted."""
+        return frozenset(
+            rail.name
+            for rail in self.circuit.rails.values()
+            if rail.fed is not None and all(self.options.get(name) == choice for name, choice in rail.fed.items())
+        )
+
+    def element(self, part: str, kind: str) -> list[Element]:
+        """The elements of `kind` that `part` is."""
+        pairs = zip(self.soldered, self.elements, strict=True)
+        return [element for drawn, element in pairs if (drawn.part, drawn.kind) == (part, kind)]
+
+    @property
+    def soldered(self) -> list[Soldered]:
+        """What stands in the circuit of each of `elements`."""
+        return [drawn for drawn in self.circuit.elements if fits(drawn.when, self.options)]
 
 
 def assemble(circuit: Circuit, options: Mapping[str, str], tolerance: Tolerance) -> Assembly:
@@ -66,12 +91,30 @@ def assemble(circuit: Circuit, options: Mapping[str, str], tolerance: Tolerance)
         oscillator=start_up.oscillator,
         reset=start_up.reset * tolerance.factor("reset", spread.reset),
         software=start_up.software * tolerance.factor("software", spread.reset),
+        elements=[element_of(drawn, tolerance) for drawn in circuit.elements if fits(drawn.when, fitted)],
     )
+
+
+def fits(when: Mapping[str, str], options: Mapping[str, str]) -> bool:
+    """Whether something that is fitted for `when` is there with `options`."""
+    return all(options.get(name) == choice for name, choice in when.items())
+
+
+def element_of(drawn: Soldered, tolerance: Tolerance) -> Element:
+    """One specimen of a diode, regulator or converter; references are good to 1 % (common practice)."""
+    figures, nodes = drawn.figures, tuple(drawn.nodes.values())
+    if drawn.kind == "diode":
+        return Diode(drawn.name, nodes, figures["forward"] * tolerance.factor(drawn.name, 0.01), figures["rated"])
+    if drawn.kind == "regulator":
+        volts = figures["volts"] * tolerance.factor(drawn.name, REFERENCE)
+        return Regulator(drawn.name, nodes, volts, figures["limit"], figures["dropout"])
+    high = figures["high"] * tolerance.factor(f"{drawn.name} high", REFERENCE)
+    return Converter(drawn.name, nodes, high, figures["low"] * tolerance.factor(f"{drawn.name} low", REFERENCE))
 
 
 def drawing(circuit: Circuit) -> list[Part]:
     """The parts that draw current."""
-    return [part for part in circuit.parts.values() if part.supply is not None]
+    return [part for part in (*circuit.parts.values(), *circuit.others.values()) if part.supply is not None]
 
 
 def draws(
@@ -112,7 +155,8 @@ def share_out(
     ohms = rail.unpowered or circuit.unpowered
     passive = 1.0 / (ohms * tolerance.factor(f"unpowered {rail.name}", circuit.spread.unpowered))
     own = {name: draw * tolerance.factor(f"part {name}", circuit.spread.part) for name, draw in plain.items()}
-    wanted = (total + rail.nominal / ohms) * board - rail.nominal * passive
+    nominal = abs(rail.nominal)
+    wanted = (total + nominal / ohms) * board - nominal * passive
     for name, draw in own.items():
         amps[name] = draw * wanted / sum(own.values())
         siemens[name] = passive * plain[name] / total

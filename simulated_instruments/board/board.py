@@ -6,6 +6,7 @@ so that board and bench are one network.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 from simulated_instruments.board.activity import Activity
@@ -42,7 +43,9 @@ class Board:
             ],
             loads=loads(assembly),
             sources=sources,
+            elements=assembly.elements,
         )
+        self._open = frozenset[str]()
         self.most_volts: dict[str, float] = dict.fromkeys(self.circuit.rails, 0.0)
         self.transient = Transient(self.network, self, start)
 
@@ -54,13 +57,28 @@ class Board:
 
     def next_change(self, time: float) -> float:
         """When a part next changes its state by itself."""
-        return self.states.next_change(time)
+        joints = (joint.next_change(time) for joint in self.assembly.joints)
+        return min(self.states.next_change(time), *joints, math.inf)
 
     def passed(self, begin: Moment, end: Moment) -> bool:
         """Time passed; True if a part changed its state."""
         self._note_most(end)
         before, after = self.network.across_loads(begin.volts), self.network.across_loads(end.volts)
-        return self.states.passed(begin.time, end.time, before, after)
+        changed = self.states.passed(begin.time, end.time, before, after)
+        return self._move_joints(end.time) or changed
+
+    def _move_joints(self, time: float) -> bool:
+        """Open and close the joints that come and go; True if one did."""
+        if not self.assembly.joints:
+            return False
+        warmth = self.states.warmth(time)
+        bad = {joint.element: joint.ohms for joint in self.assembly.joints if joint.is_open(time + 1e-9, warmth)}
+        if bad.keys() == self._open:
+            return False
+        good = {name: self.assembly.ohms[name] for name in self._open if name not in bad}
+        self.network.set_ohms({**good, **bad})
+        self._open = frozenset(bad)
+        return True
 
     # What the world asks of the board.
 
@@ -130,12 +148,13 @@ def loads(assembly: Assembly) -> list[Load]:
     """What each chip draws, in the order of `drawing(circuit)`."""
     rails = assembly.circuit.rails
     return [
-        Load(name, *supply_nodes(assembly, name), amps, rails[assembly.circuit.parts[name].rail or ""].nominal)
+        Load(name, *supply_nodes(assembly, name), amps, abs(rails[assembly.circuit.drawer(name).rail or ""].nominal))
         for name, amps in assembly.amps.items()
     ]
 
 
 def supply_nodes(assembly: Assembly, name: str) -> tuple[str, str]:
-    """The nodes of the supply and ground pins of the part `name`."""
-    part = assembly.circuit.parts[name]
-    return part.pins[part.supply or ""], part.pins[part.ground or ""]
+    """The nodes of the supply and ground pins of the part `name`, the higher one first."""
+    part = assembly.circuit.drawer(name)
+    ends = part.pins[part.supply or ""], part.pins[part.ground or ""]
+    return ends[::-1] if assembly.circuit.rails[part.rail or ""].nominal < 0.0 else ends

@@ -14,14 +14,16 @@ from simulated_instruments.board.signals import Signals
 
 @dataclass(frozen=True)
 class Rail:
-    """A supply input: its two nodes at the board's inlet, its nominal volts. `unpowered` is the passive resistance (Ω)
-    of its chips far below a junction, where it is not that of the whole board."""
+    """A supply line: its two nodes at the board's inlet, or where the board makes it; its nominal volts. `unpowered` is
+    the passive resistance (Ω) of its chips far below a junction, where it is not that of the whole board. `fed`: the
+    options for which it has an inlet; None where the board always makes it itself."""
 
     name: str
     inlet: str
     ground: str
     nominal: float
     unpowered: float | None = None
+    fed: Mapping[str, str] | None = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,19 @@ class Part:
 
 
 @dataclass(frozen=True)
+class Soldered:
+    """A diode, regulator or converter: its `kind`, the part it is, its nodes by what they are for, its figures by
+    name, and the options for which it is fitted."""
+
+    name: str
+    kind: str
+    part: str
+    nodes: Mapping[str, str]
+    figures: Mapping[str, float]
+    when: Mapping[str, str]
+
+
+@dataclass(frozen=True)
 class Option:
     """Something that can be fitted in one of several ways: choice → part → amps it draws then."""
 
@@ -105,7 +120,8 @@ class StartUp:
 @dataclass(frozen=True)
 class Circuit:
     """One board type as soldered. `unpowered` is the passive resistance (Ω) of a rail far below a junction; `signals`
-    is its logic, None where a file describes the supply side alone."""
+    is its logic, None where a file describes the supply side alone. `others` are the further supply pins of parts that
+    need more than one rail, each as a part of its own."""
 
     name: str
     words: str
@@ -119,11 +135,17 @@ class Circuit:
     spread: Spread
     start_up: StartUp
     signals: Signals | None = None
+    elements: tuple[Soldered, ...] = ()
+    others: Mapping[str, Part] = field(default_factory=dict)
 
     @property
     def reference(self) -> str:
         """The node that is called 0 V: the ground of the first rail at the inlet."""
         return next(iter(self.rails.values())).ground
+
+    def drawer(self, name: str) -> Part:
+        """The part, or further supply pin of a part, that draws current under `name`."""
+        return self.parts[name] if name in self.parts else self.others[name]
 
     def points(self) -> dict[str, str]:
         """Every place that can be touched (`U1.11`), with its node."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from simulated_instruments.board.circuit import (
     Option,
     Part,
     Rail,
+    Soldered,
     Spread,
     StartUp,
     net_of,
@@ -22,8 +24,8 @@ from simulated_instruments.board.reset import timer_width
 from simulated_instruments.board.signals_file import read_signals
 
 FIELDS = (
-    "circuit", "words", "rails", "unpowered", "spread", "start up", "options", "copper", "capacitors", "signals",
-    "parts",
+    "circuit", "words", "rails", "unpowered", "spread", "start up", "options", "copper", "capacitors", "elements",
+    "signals", "parts",
 )  # fmt: skip
 CIRCUITS = Path(__file__).parent / "circuits"
 
@@ -57,9 +59,12 @@ def read_once(path: Path, changed: int, size: int) -> Circuit:  # noqa: ARG001 (
         raise top["rails"].wrong("at least one rail is wanted")
     copper = [read_copper(entry) for entry in top["copper"].items]
     parts: dict[str, Part] = {}
+    others: dict[str, Part] = {}
     for name, entry in top["parts"].pairs():
         parts[name], contacts = read_part(name, entry, rails)
         copper += contacts
+        others |= read_others(parts[name], entry, rails)
+    elements = top.get("elements")
     circuit = Circuit(
         name=top["circuit"].words(),
         words=top["words"].words(),
@@ -73,6 +78,8 @@ def read_once(path: Path, changed: int, size: int) -> Circuit:  # noqa: ARG001 (
         spread=read_spread(top["spread"]),
         start_up=read_start_up(top["start up"]),
         signals=read_signals(signals) if (signals := top.get("signals")) else None,
+        elements=tuple(read_element(entry) for entry in elements.items) if elements else (),
+        others=others,
     )
     check(circuit, top)
     return circuit
@@ -80,12 +87,59 @@ def read_once(path: Path, changed: int, size: int) -> Circuit:  # noqa: ARG001 (
 
 def read_rail(name: str, entry: Entry) -> Rail:
     """`+5V: {inlet: NODE, ground: NODE, nominal: 5 V}`, perhaps with `unpowered: 3.3 kohm`."""
-    entry.only("inlet", "ground", "nominal", "unpowered")
+    entry.only("inlet", "ground", "nominal", "unpowered", "fed")
     own = entry.get("unpowered")
     if own and not own.number("ohm") > 0.0:
         raise own.wrong("must be more than 0 Ω")
-    nominal = entry["nominal"].number("V")
-    return Rail(name, entry["inlet"].words(), entry["ground"].words(), nominal, own.number("ohm") if own else None)
+    nominal, fed = entry["nominal"].number("V"), entry.get("fed")
+    inlets: dict[str, str] | None = {}
+    if fed:
+        inlets = None if fed.text == "no" else {option: choice.words() for option, choice in fed.pairs()}
+    ohms = own.number("ohm") if own else None
+    return Rail(name, entry["inlet"].words(), entry["ground"].words(), nominal, ohms, inlets)
+
+
+# What each kind of element is joined to, and its figures with their units.
+ELEMENTS = {
+    "diode": (("from", "to"), {"forward": "V", "rated": "A"}),
+    "regulator": (("in", "out", "ground"), {"volts": "V", "limit": "A", "dropout": "V"}),
+    "converter": (("in", "ground", "plus", "minus"), {"high": "V", "low": "V", "ripple": "V", "rate": "Hz"}),
+}
+
+
+def read_element(entry: Entry) -> Soldered:
+    """One line of `elements:`: a diode, a regulator or a converter."""
+    kind = entry["kind"]
+    if kind.words() not in ELEMENTS:
+        raise kind.wrong(f"'{kind.text}' is no element; they are {', '.join(ELEMENTS)}")
+    nodes, figures = ELEMENTS[kind.words()]
+    entry.only("kind", "part", "when", *nodes, *figures)
+    when = entry.get("when")
+    return Soldered(
+        name=f"{kind.words()} {entry['part'].words()} {entry[nodes[0]].words()} {entry[nodes[1]].words()}",
+        kind=kind.words(),
+        part=entry["part"].words(),
+        nodes={node: entry[node].words() for node in nodes},
+        figures={name: entry[name].number(unit) for name, unit in figures.items()},
+        when={option: choice.words() for option, choice in when.pairs()} if when else {},
+    )
+
+
+def read_others(part: Part, entry: Entry, rails: dict[str, Rail]) -> dict[str, Part]:
+    """`also: {9: 1 mA}`: the further supply pins of a part, with what they draw."""
+    also = entry.get("also")
+    found: dict[str, Part] = {}
+    for pin, amps in also.pairs() if also else ():
+        if pin not in part.pins:
+            raise amps.wrong(f"'{pin}' is not one of the pins {', '.join(part.pins)}")
+        rail = net_of(entry["pins"][pin].words())
+        if rail not in rails:
+            raise amps.wrong(f"it is on '{rail}', which is not a rail; rails are {', '.join(rails)}")
+        name = f"{part.name} pin {pin}"
+        found[name] = replace(
+            part, name=name, kind=f"pin of {part.kind}", supply=pin, draws=amps.number("A"), rail=rail, logic={}
+        )
+    return found
 
 
 def read_copper(entry: Entry) -> Copper:
@@ -121,7 +175,7 @@ def read_capacitor(name: str, entry: Entry) -> Capacitor:
 
 def read_part(name: str, entry: Entry, rails: dict[str, Rail]) -> tuple[Part, list[Copper]]:
     """A part and, where it sits in a socket, the contacts between its pins and the tracks."""
-    entry.only("kind", "words", "socket", "pins", "logic", "supply", "ground", "draws", "states")
+    entry.only("kind", "words", "socket", "pins", "logic", "supply", "ground", "draws", "states", "also")
     pins = {pin: node.words() for pin, node in entry["pins"].pairs()}
     contacts: list[Copper] = []
     socket = entry.get("socket")
@@ -214,7 +268,8 @@ def check(circuit: Circuit, top: Entry) -> None:
             raise top["capacitors"][capacitor.name].wrong("farads and both ends of 'shorted' must be more than 0")
     if not circuit.unpowered > 0.0:
         raise top["unpowered"].wrong("must be more than 0 Ω")
-    reached = {end for element in circuit.copper for end in (element.plus, element.minus)}
+    reached = {node for element in circuit.elements for node in element.nodes.values()}
+    reached |= {end for element in circuit.copper for end in (element.plus, element.minus)}
     ends = [(name, node) for name, node in circuit.points().items()]
     ends += [(c.name, node) for c in circuit.capacitors.values() for node in (c.plus, c.minus)]
     ends += [(rail.name, node) for rail in circuit.rails.values() for node in (rail.inlet, rail.ground)]

@@ -76,7 +76,9 @@ class Memory:
 
     def in_rom(self, addresses: Whole) -> NDArray[np.bool_]:
         """Which of `addresses` the decoder takes for the ROM's."""
-        return (self.seen(addresses) | self.wrong.decoder_high) // ROM_BYTES == self.rom_at // ROM_BYTES
+        quarters = (self.seen(addresses) | self.wrong.decoder_high) // ROM_BYTES
+        found: NDArray[np.bool_] = np.equal(quarters, self.rom_at // ROM_BYTES)
+        return found
 
     def seen(self, addresses: Whole) -> Whole:
         """`addresses` as they are on the address bus."""

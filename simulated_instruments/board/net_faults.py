@@ -17,6 +17,7 @@ if TYPE_CHECKING:  # a list of faults needs no arithmetic
 SHORTED = 4  # the code of `levels`: held by a short, lower than any output does
 LOWS = (STUCK_LOW, SHORTED)
 ALL_BITS = 0xFF
+MASKS = {"D": ("low", "high"), "A": ("address_low", "address_high"), "M": ("ram_low", "ram_high")}
 Held = Callable[[Condition, bool], None]  # what a net held low (True) or high does
 
 
@@ -30,11 +31,7 @@ def hold(assembly: Assembly, net: str, code: int) -> None:
     condition = assembly.condition
     condition.held[net] = code
     low = code in LOWS
-    for letter, masks in (
-        ("D", ("low", "high")),
-        ("A", ("address_low", "address_high")),
-        ("M", ("ram_low", "ram_high")),
-    ):
+    for letter, masks in MASKS.items():
         bit = bit_of(net, letter)
         if bit is not None:
             condition.spoil(**{masks[0] if low else masks[1]: bit})

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from simulated_instruments.board.elements import Element, slopes
 from simulated_instruments.board.loads import Array, load_currents, load_slopes
 from simulated_instruments.board.sources import LimitedSource
 
@@ -67,11 +68,14 @@ class Network:
         capacitors: Sequence[TwoEnded],
         loads: Sequence[Load],
         sources: Sequence[LimitedSource],
+        elements: Sequence[Element] = (),
     ) -> None:
+        self.elements = tuple(elements)
         self.resistors, self.capacitors = tuple(resistors), tuple(capacitors)
         self.loads, self.sources = tuple(loads), tuple(sources)
-        elements: list[TwoEnded | Load | LimitedSource] = [*resistors, *capacitors, *loads, *sources]
-        ends = [end for element in elements for end in (element.plus, element.minus)]
+        two_ended: list[TwoEnded | Load | LimitedSource] = [*resistors, *capacitors, *loads, *sources]
+        ends = [end for one in two_ended for end in (one.plus, one.minus)]
+        ends += [node for one in self.elements for node in one.nodes]
         names = [name for name in dict.fromkeys(ends) if name != reference]
         self.size = len(names)
         self.index: dict[str, int] = {name: place for place, name in enumerate(names)} | {reference: self.size}
@@ -88,6 +92,7 @@ class Network:
         self.capacitance: Array = capacitor_ends.T @ (capacitor_ends * farads[:, None])
         self._ends = [(self.index[source.plus], self.index[source.minus]) for source in sources]
         self._source_ends = self._incidence(sources)
+        self._element_places = [np.array([self.index[node] for node in one.nodes]) for one in self.elements]
         self._stamp()
 
     def _incidence(self, elements: Sequence[TwoEnded | Load | LimitedSource]) -> Array:
@@ -194,16 +199,26 @@ class Network:
                 for node, sign in zip(self._ends[place], (-1.0, 1.0), strict=True):
                     if node != self.size:
                         missing[node] += sign * amps_out
+        if self.elements:
+            whole = np.append(missing, 0.0)
+            for element, places in zip(self.elements, self._element_places, strict=True):
+                np.add.at(whole, places, element.amps(volts[places]))
+            missing = whole[: self.size]
         return missing
 
     def _jacobian(self, volts: Array) -> Array:
         """Derivative of `_missing` by the node volts."""
         jacobian = self._steep.copy()
         across = self.load_ends @ volts[: self.size]
-        slopes = load_slopes(across, self._load_amps * self.scale, self._load_nominal)
-        jacobian += self.load_ends.T @ (self.load_ends * slopes[:, None])
+        steepness = load_slopes(across, self._load_amps * self.scale, self._load_nominal)
+        jacobian += self.load_ends.T @ (self.load_ends * steepness[:, None])
         for source, ends in zip(self.sources, self._source_ends, strict=True):
             jacobian += source.slope() * np.outer(ends, ends)
+        if self.elements:
+            whole = np.zeros((self.size + 1, self.size + 1))
+            for element, places in zip(self.elements, self._element_places, strict=True):
+                np.add.at(whole, np.ix_(places, places), slopes(element, volts[places]))
+            jacobian += whole[: self.size, : self.size]
         return jacobian
 
     def flows(self, time: float, volts: Array) -> list[Flow]:
@@ -218,6 +233,9 @@ class Network:
         ]
         for source, amps in zip(self.sources, self.source_amps(time, volts), strict=True):
             found.append(Flow(source.name, source.minus, source.plus, float(amps)))
+        for one, places in zip(self.elements, self._element_places, strict=True):
+            for node, amps in zip(one.nodes, one.amps(volts[places]), strict=True):
+                found.append(Flow(f"{one.name} at {node}", node, self.reference, float(amps)))
         leaks = [(name, float(volts[place]) * LEAK) for name, place in self.index.items() if place != self.size]
         return found + [Flow(f"leak of {name}", name, self.reference, amps) for name, amps in leaks]
 

@@ -70,7 +70,7 @@ class Processor(Protocol):
 class ClassR:
     """The CPU with fetch strobe and refresh."""
 
-    strobes = machine_cycles.STROBES
+    strobes: tuple[str, ...] = machine_cycles.STROBES
     clocks_out: tuple[str, ...] = ()
     pulled_up: tuple[str, ...] = ("BUSRQ", "NMI")
     wait = "WAIT"
@@ -117,8 +117,8 @@ class ClassR:
 class ClassS:
     """The CPU with SYNC and one access a clock."""
 
-    strobes = accesses.STROBES
-    clocks_out = accesses.CLOCKS_OUT
+    strobes: tuple[str, ...] = accesses.STROBES
+    clocks_out: tuple[str, ...] = accesses.CLOCKS_OUT
     pulled_up: tuple[str, ...] = ("RDY", "NMI", "SO")
     wait = "RDY"
     phase = 0.5

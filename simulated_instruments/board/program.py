@@ -24,7 +24,7 @@ JAMMED, CHECKING = "jammed", "waiting after its memory check"
 
 # Bus cycles of a CPU of class R, or the accesses of one of class S.
 Stream = Cycles | Accesses
-Pattern = Callable[[Cycles], tuple[Array, Codes]]
+Pattern = Callable[[Stream], tuple[Array, Codes]]
 
 
 @dataclass(frozen=True)

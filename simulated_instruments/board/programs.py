@@ -23,8 +23,8 @@ from simulated_instruments.board.signals import FIXED
 
 # An NMOS input takes a low for a 1 from here on (the guaranteed limit is 0.8 V).
 READS_HIGH = 0.75
-# How often a start-up that meets bad memory finds that out by itself and stops, and how often a CPU that was never reset
-# happens to begin where it should.
+# How often a start-up that meets bad memory finds that out by itself and stops, and how often a CPU that was never
+# reset happens to begin where it should.
 CHECKS, LUCKY = 0.3, 0.25
 
 

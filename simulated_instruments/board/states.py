@@ -104,7 +104,7 @@ class PartStates:
         self.assembly = assembly
         self.parts = drawing(assembly.circuit)
         rails = assembly.circuit.rails
-        self._nominal = np.array([rails[part.rail or ""].nominal for part in self.parts])
+        self._nominal = np.array([abs(rails[part.rail or ""].nominal) for part in self.parts])
         self._powered: list[float | None] = [None] * len(self.parts)
         self._by_kind = {part.kind: place for place, part in reversed(list(enumerate(self.parts)))}
         self._milestones: tuple[float | None, ...] = (None, None, None, None)
