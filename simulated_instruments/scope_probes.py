@@ -163,7 +163,7 @@ class ScopeProbes:
             self._kept, self._kept_until = {}, until
         if point not in self._kept:
             if point in self._signals:
-                self._kept[point] = self._nets.net(self._signals[point], until)
+                self._kept[point] = self._nets.point(point, self._signals[point], until)
             else:
                 self._kept[point] = self._nets.node(self._nodes[point], until)
         return self._kept[point]

@@ -131,6 +131,10 @@ class BoardModel:
         clock = self.clocks.get(self.cpu.clock or "") if self.cpu else None
         return clock.hertz if clock else None
 
+    def made_from(self, rail: str) -> tuple[str, ...]:
+        """The rails the board makes from `rail`."""
+        return tuple(each.name for each in self.rails.values() if each.source == rail)
+
     @cached_property
     def nets(self) -> Mapping[str, tuple[str, ...]]:
         """Every net with the parts that have a leg on it."""

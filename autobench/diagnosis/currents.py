@@ -16,6 +16,8 @@ LOGIC_UNCLOCKED = 0.9
 CPU_IDLE = 0.85
 RAM_REFRESHED = 0.75  # another part reads or refreshes it
 RAM_STANDBY = 0.2
+SHORTED_BEHIND = 1.4  # a shorted rail behind a regulator or converter that limits
+MADE_LOW, MADE_HIGH = 0.75, 1.6
 RAM_LOOPED = 0.9  # refreshed and written, but not read by a program
 
 
@@ -52,16 +54,28 @@ def ram_share(settled: Settled) -> float:
     return RAM_REFRESHED if shared and video else RAM_STANDBY
 
 
+def weights(settled: Settled, rail: Rail) -> dict[str, float]:
+    """What an amp on each rail is on `rail`: one for one through a regulator, by power through a converter."""
+    made = {name: settled.board.rails[name] for name in settled.board.made_from(rail.name)}
+    return {rail.name: 1.0} | {name: max(abs(one.nominal / rail.nominal), 1.0) for name, one in made.items()}
+
+
 def current_ratio(settled: Settled, rail: Rail) -> float:
     """Amps from `rail` as a share of healthy; a rail whose parts are not known is taken as unchanged."""
-    parts = [part for part in settled.board.parts.values() if part.rail == rail.name and part.amps > 0.0]
-    whole = sum(part.amps for part in parts)
+    trouble = settled.effect.rail
+    shares = weights(settled, rail)
+    parts = [part for part in settled.board.parts.values() if part.rail in shares and part.amps > 0.0]
+    whole = sum(part.amps * shares[part.rail or ""] for part in parts)
     if whole <= 0.0:
         return 1.0
-    trouble = settled.effect.rail
+    if trouble is not None and trouble.rail in settled.board.made_from(rail.name):
+        if trouble.kind == "short":
+            return SHORTED_BEHIND
+        if trouble.kind in ("low", "high"):
+            return MADE_LOW if trouble.kind == "low" else MADE_HIGH
     if trouble is not None and trouble.rail == rail.name and trouble.kind == "open":
         return 0.0
-    drawn = sum(part.amps * share_of(settled, part) for part in parts) / whole
+    drawn = sum(part.amps * shares[part.rail or ""] * share_of(settled, part) for part in parts) / whole
     if trouble is not None and trouble.rail == rail.name and trouble.kind == "resistance":
         drawn *= 0.96  # lower volts, less current
     return drawn + settled.effect.extra

@@ -12,7 +12,8 @@ Leg = tuple[str, str]  # part, net
 
 @dataclass(frozen=True)
 class RailTrouble:
-    """Trouble of one rail: `open` or `resistance` behind `part`, `short` (a hard one), `soft short`, `ripple`."""
+    """Trouble of one rail: `open` or `resistance` behind `part`, `short` (a hard one), `soft short`, `ripple`; of one
+    the board makes itself also `missing`, `low` and `high`."""
 
     rail: str
     kind: str

@@ -51,6 +51,27 @@ def on_rail(kind: str, extra: float = 0.0) -> Rule:
     return ways
 
 
+def made_rail(rail: str, kind: str, later: str | None = None) -> Rule:
+    """Trouble of a rail the board makes itself; without its bias the memory forgets."""
+
+    def ways(at: Spot) -> Ways:
+        if rail not in at.board.rails or at.board.rails[rail].source is None:
+            return ()
+        trouble = RailTrouble(rail, kind, at.part)
+        return (Effect(rail=trouble, later=later),)
+
+    return ways
+
+
+def own_rail(kind: str) -> Rule:
+    """Trouble of the rail that a regulator or bridge makes."""
+
+    def ways(at: Spot) -> Ways:
+        return made_rail(at.board.parts[at.part].rail or "", kind)(at)
+
+    return ways
+
+
 def dead(level: str = "static", draw: float = 0.6) -> Rule:
     """The whole part does nothing."""
 
@@ -260,6 +281,11 @@ RULES: Mapping[str, Rule | Ways] = {
     "chip-supply-short": chip_short,
     "inlet-open": on_rail("open"),
     "connector-resistance": on_rail("resistance"),
+    "regulator-low": own_rail("low"),
+    "regulator-high": own_rail("high"),
+    "bias-rail-missing": made_rail("-5V", "missing", cpu.CRASHED),
+    "plus12-missing": made_rail("+12V", "missing", cpu.CRASHED),
+    "reservoir-dry": on_rail("ripple"),
     "bulk-capacitor-open": on_rail("ripple"),
     "master-clock-dead": master_dead,
     "wrong-crystal": clock_word("other"),

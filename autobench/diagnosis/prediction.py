@@ -22,6 +22,11 @@ IDLE_CLOCK = {"half-level": "threshold", "floating": "threshold", "static": "rai
 RESET_WORDS = {"ok": "ok", "low": "stuck", "slow": "looping", "static": "stuck"}
 SYNC_WORDS = {"moving": "right", "other": "other", "half": "other", "unprogrammed": "unprogrammed", "dead": "dead"}
 
+TRIP_WORDS = {"short": "tripped", "soft short": "perhaps", "loaded": "perhaps"}
+VOLTS_WORDS = {
+    "open": "zero", "resistance": "sagging", "short": "collapsed", "soft short": "sagging", "missing": "missing",
+    "low": "low", "high": "high", "loaded": "sagging",
+}  # fmt: skip
 UNREAD_WORDS = {
     "half": "off-rate", "other": "off-rate", "weak": "either", "unprogrammed": "any", "no picture": "either",
 }  # fmt: skip
@@ -95,22 +100,40 @@ def current_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
 def rail_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     """What every rail shows besides its current."""
     for rail in settled.board.rails.values():
-        yield from volts_tokens(rail, settled.effect.rail)
+        yield from volts_tokens(rail, felt(settled, rail))
+
+
+def felt(settled: Settled, rail: Rail) -> RailTrouble | None:
+    """The trouble as `rail` feels it: one made from a rail that is gone is gone too, and a short of it loads its
+    source."""
+    trouble = settled.effect.rail
+    if trouble is None or trouble.rail == rail.name:
+        return trouble
+    if rail.source == trouble.rail and trouble.kind in ("open", "short", "soft short"):
+        return RailTrouble(rail.name, "missing" if trouble.kind != "soft short" else "low", trouble.part)
+    if rail.name == source_of(settled, trouble.rail) and trouble.kind == "short":
+        return RailTrouble(rail.name, "loaded", trouble.part)
+    return trouble
+
+
+def source_of(settled: Settled, rail: str) -> str | None:
+    """The rail that `rail` is made from."""
+    return settled.board.rails[rail].source if rail in settled.board.rails else None
 
 
 def volts_tokens(rail: Rail, trouble: RailTrouble | None) -> Iterator[tuple[Observable, str]]:
     """Ohms, trip, ripple, and the volts of every place."""
     kind = trouble.kind if trouble is not None and trouble.rail == rail.name else None
     yield Observable("ohms", rail.name), {"short": "short", "soft short": "low"}.get(kind or "", "ok")
-    yield Observable("trip", rail.name), {"short": "tripped", "soft short": "perhaps"}.get(kind or "", "none")
+    yield Observable("trip", rail.name), TRIP_WORDS.get(kind or "", "none")
     ripple = {"ripple": "high", "resistance": "raised"}.get(kind or "", "ok")
     yield Observable("ripple", rail.name), ripple
     beyond = break_index(rail, trouble.part if trouble is not None else None)
-    bad = {"open": "zero", "resistance": "sagging", "short": "collapsed", "soft short": "sagging"}.get(kind or "")
+    bad = VOLTS_WORDS.get(kind or "")
     behind: dict[str, bool] = {}
     for index, place in enumerate(rail.places):
         behind[place.name] = kind in ("open", "resistance") and index >= beyond
-        hit = behind[place.name] or kind in ("short", "soft short")
+        hit = behind[place.name] or kind in ("short", "soft short", "missing", "low", "high", "loaded")
         yield Observable("rail", f"{rail.name} {place.name}"), bad if hit and bad else "ok"
     for start, end in rail.drops:
         crossed = behind.get(end, False) and not behind.get(start, False)

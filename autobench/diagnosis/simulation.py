@@ -60,8 +60,10 @@ def powered_parts(board: BoardModel, effect: Effect) -> frozenset[str]:
     """Parts that have their rail: a break or a hard short takes it from all, an open leg from one."""
     trouble = effect.rail
     lost = {part for part, net in effect.cut if net == board.parts[part].rail or net == "0V"}
-    dark = trouble.rail if trouble is not None and trouble.kind in ("open", "short") else None
-    return frozenset(part.name for part in board.parts.values() if part.name not in lost and part.rail != dark)
+    dark: set[str | None] = set()
+    if trouble is not None and trouble.kind in ("open", "short", "missing"):
+        dark = {trouble.rail, *(board.made_from(trouble.rail))}
+    return frozenset(part.name for part in board.parts.values() if part.name not in lost and part.rail not in dark)
 
 
 class Simulation:

@@ -85,7 +85,8 @@ def from_volts(told: Told) -> tuple[Observable, Weights] | None:
             return Observable("drop", f"{rail.name} {start} {end}"), sided(told.reading, "ok", "ok", "high")
     for place in rail.places:
         if told.reading.step == f"rail {rail.name} {place.name}":
-            weights = sided(told.reading, "ok", "low", "high")
+            below, above = ("low", "high") if rail.nominal > 0 else ("high", "low")  # low: too near to ground
+            weights = sided(told.reading, "ok", below, above)
             if told.reading.value is not None and abs(told.reading.value) < ALMOST_ZERO * abs(rail.nominal):
                 weights = (("zero", 1.0),)
             return Observable("rail", f"{rail.name} {place.name}"), weights

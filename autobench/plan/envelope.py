@@ -27,7 +27,7 @@ def feeds_of(bench: Bench, drivers: Mapping[str, Driver], board: Board, options:
         other = seen.setdefault((feed.supply, feed.output), feed.rail)
         if other != feed.rail:
             raise UsageError(
-                f"{board.board} needs {other} and {feed.rail} at once, and bench '{bench.bench}' has one output for both"
+                f"{board.board} needs {other} and {feed.rail} at once; bench '{bench.bench}' has one output for both"
             )
     return feeds
 

@@ -99,8 +99,9 @@ def open_circuit(step: PlannedStep, job: OhmsJob, seen: MeterReading) -> Reading
 
 def polarity(bench: Bench, step: PlannedStep, job: PolarityJob) -> list[Reading]:
     """The low-voltage probe: which way round are the leads?"""
-    limits = Limits(Span(POLARITY_SIGN, None, "V"), "interlock")
     feed = bench.power.outputs[job.rail].feed
+    span = Span(POLARITY_SIGN, None, "V") if feed.nominal > 0 else Span(None, -POLARITY_SIGN, "V")
+    limits = Limits(span, "interlock")
     point = feed.inlet.point if feed.inlet else None
     try:
         seen = bench.power.probe_polarity(job.rail)

@@ -133,7 +133,7 @@ class Activity:
             return self.clocks.waits(palette, stage.clock)
         if net in video.NETS:
             return self.video.wave(net, stage.clock, self._programmed(stage), self._content(stage))
-        if net == "FETCH" and condition.fetch_volts is not None:
+        if net == self.processor.fetch and condition.fetch_volts is not None:
             return Constant(condition.fetch_volts)
         if net in self.processor.clocks_out:
             return self._clock_out(net, palette, stage)

@@ -57,6 +57,18 @@ class Assembly:
         pairs = zip(self.soldered, self.elements, strict=True)
         return [element for drawn, element in pairs if (drawn.part, drawn.kind) == (part, kind)]
 
+    def regulators(self, part: str) -> list[Regulator]:
+        """The regulators that `part` is."""
+        return [element for element in self.element(part, "regulator") if isinstance(element, Regulator)]
+
+    def converters(self, part: str) -> list[Converter]:
+        """The converters that `part` is."""
+        return [element for element in self.element(part, "converter") if isinstance(element, Converter)]
+
+    def diodes(self, part: str) -> list[Diode]:
+        """The diodes that `part` is."""
+        return [element for element in self.element(part, "diode") if isinstance(element, Diode)]
+
     @property
     def soldered(self) -> list[Soldered]:
         """What stands in the circuit of each of `elements`."""

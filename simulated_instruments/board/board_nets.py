@@ -8,6 +8,7 @@ the part that drives it.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -15,12 +16,15 @@ import numpy as np
 from simulated_instruments.board.activity import Activity, Stage
 from simulated_instruments.board.assembly import drawing
 from simulated_instruments.board.board import Board
+from simulated_instruments.board.circuit import net_of
 from simulated_instruments.board.levels import REFERENCE
-from simulated_instruments.board.ripple import Ripple
+from simulated_instruments.board.ripple import Ripple, Switching
 from simulated_instruments.board.states import Epoch
 from simulated_instruments.board.video import NETS
 from simulated_instruments.board.waveform import Array, Extremes, Joined, Scaled, Waveform, sampled_extremes, search
 
+# What a converter's own ripple (at its high output) is at its other ends.
+CONVERTER_SHARES = {"plus": 1.0, "minus": 0.6, "in": 0.5}
 # The levels of `levels` hold at this share of a rail's nominal volts.
 AT_SHARE = REFERENCE / 5.0
 # Ripple at the worst place of a healthy board and its spread, and of one whose bulk capacitor is open (V peak to peak).
@@ -38,6 +42,7 @@ class BoardNets:
         circuit, tolerance = board.circuit, board.assembly.tolerance
         self.nets = frozenset(circuit.logic_points().values())
         self._places = {part.name: place for place, part in enumerate(drawing(circuit))}
+        self._rippling = self._own_ripples()
         self._ripple = Ripple(self._ripple_volts(), *self._rhythm(), tolerance.generator("ripple"))
 
     def _ripple_volts(self) -> float:
@@ -54,13 +59,25 @@ class BoardNets:
 
     def net(self, net: str, until: float) -> Waveform:
         """The volts of `net` against the reference, up to `until` (s), which must not lie before the last change."""
+        return self._followed(self.activity.driver(net), net, until, lambda stage: self.activity.wave(net, stage))
+
+    def _followed(self, part: str, net: str, until: float, wave: Callable[[Stage], Waveform]) -> Waveform:
+        """`wave` of `net` stage by stage, in proportion to the rail of `part`."""
         self.board.moment(until)
         stages = stages_of(self.board.states.epochs)
-        waves = [self.activity.wave(net, self._relevant(net, stage)) for stage in stages]
+        waves = [wave(self._relevant(net, stage)) for stage in stages]
         logic = Joined([stage.start for stage in stages], waves)
-        times, volts = self._rail(self.activity.driver(net), until)
-        nominal = self.board.circuit.rails[self.board.circuit.parts[self.activity.driver(net)].rail or ""].nominal
+        drawer = part if part in self._places else self.activity.driver(net)
+        times, volts = self._rail(drawer, until)
+        nominal = self.board.circuit.rails[self.board.circuit.parts[drawer].rail or ""].nominal
         return Scaled(logic, times, np.maximum(volts, 0.0) / (AT_SHARE * nominal))
+
+    def point(self, point: str, net: str, until: float) -> Waveform:
+        """The volts at a leg: those of its net, unless a break between leg and track keeps them apart."""
+        part = point.partition(".")[0]
+        if self.board.assembly.condition.cut.get((part, net), True):
+            return self.net(net, until)
+        return self._followed(part, net, until, lambda stage: self.activity.leg(part, net, stage))
 
     def _relevant(self, net: str, stage: Stage) -> Stage:
         """`stage` without what makes no difference to `net`, so that equal stages share one waveform."""
@@ -85,7 +102,32 @@ class BoardNets:
         times, volts = self._history(until)
         network = self.board.network
         own = volts[:, network.index[node]] if node != network.reference else np.zeros(times.size)
+        rail = self._rail_of(node)
+        if rail is not None and rail in self._rippling:
+            return SupplyNode(times, own, self._rippling[rail], 1.0)
         return SupplyNode(times, own, self._ripple, self._ripple_share(node, volts[-1]))
+
+    def _rail_of(self, node: str) -> str | None:
+        """The rail that `node` is on, None for ground."""
+        rails = self.board.circuit.rails
+        return next((name for name in rails if node.startswith(f"{name}.")), None) or self._supplied_by(node)
+
+    def _own_ripples(self) -> dict[str, Ripple | Switching]:
+        """Rails with a ripple of their own: those a converter makes and takes from, and those whose capacitor is
+        gone."""
+        assembly = self.board.assembly
+        found: dict[str, Ripple | Switching] = {}
+        for drawn in assembly.soldered:
+            if drawn.kind == "converter":
+                for node, share in CONVERTER_SHARES.items():
+                    rail = net_of(drawn.nodes[node])
+                    volts = share * drawn.figures["ripple"] * assembly.tolerance.factor(f"ripple {rail}", 0.1)
+                    volts = assembly.condition.ripple_rails.get(rail, volts)
+                    found[rail] = Switching(volts, drawn.figures["rate"])
+        for rail, volts in assembly.condition.ripple_rails.items():
+            if rail not in found:
+                found[rail] = Ripple(volts, *self._rhythm(), assembly.tolerance.generator(f"ripple {rail}"))
+        return found
 
     def _ripple_share(self, node: str, volts: Array) -> float:
         """How much of the worst ripple shows at `node`: as the rail's own drop grows from the inlet outward."""
@@ -114,14 +156,16 @@ class SupplyNode:
     """Volts of a supply node: straight lines between the network's grid points, and ripple in proportion to the
     rail."""
 
-    def __init__(self, times: Array, volts: Array, ripple: Ripple, share: float) -> None:
+    def __init__(self, times: Array, volts: Array, ripple: Ripple | Switching, share: float) -> None:
         self.times, self.volts, self.ripple, self.share = times, volts, ripple, share
 
     def samples(self, times: Array) -> Array:
         volts = np.interp(times, self.times, self.volts)
         # The load that makes the ripple begins with the chips, somewhere below half the rail.
         alive = (
-            np.clip((volts - 2.0) / 2.0, 0.0, 1.0) if self.share != GROUND_SHARE else np.clip(volts / 0.02, 0.0, 1.0)
+            np.clip((np.abs(volts) - 2.0) / 2.0, 0.0, 1.0)
+            if self.share != GROUND_SHARE
+            else np.clip(volts / 0.02, 0.0, 1.0)
         )
         found: Array = volts + self.share * alive * self.ripple.samples(times)
         return found

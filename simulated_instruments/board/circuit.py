@@ -143,6 +143,11 @@ class Circuit:
         """The node that is called 0 V: the ground of the first rail at the inlet."""
         return next(iter(self.rails.values())).ground
 
+    @property
+    def memory_rail(self) -> str | None:
+        """The rail the memory takes its main current from."""
+        return next((part.rail for part in self.parts.values() if part.kind == "dram"), None)
+
     def drawer(self, name: str) -> Part:
         """The part, or further supply pin of a part, that draws current under `name`."""
         return self.parts[name] if name in self.parts else self.others[name]

@@ -47,6 +47,8 @@ class ClockTree:
     def wave(self, net: str, since: float | None) -> Waveform:
         """The clock net, running since `since` (None: its oscillator does not run)."""
         palette = self._palettes.of(net)
+        if net == self.signals.cpu_clock and self.condition.clock_volts is not None:
+            palette = weakened(palette, self.condition.clock_volts)
         if self.condition.master_dead:
             # A counter without its clock stays at whatever it woke up with.
             woke = LOW if self._tolerance.uniform(f"idle {net}", 0.0, 1.0) < 0.5 else HIGH
@@ -73,6 +75,13 @@ class ClockTree:
     def divider_kind(self, kinds: Mapping[str, str]) -> str:
         """The kind of part that divides."""
         return "divider" if "divider" in kinds else "gate array"
+
+
+def weakened(palette: Palette, volts: float) -> Palette:
+    """The same, with a high of `volts` that comes slowly."""
+    targets, constants = palette.targets.copy(), palette.constants.copy()
+    targets[HIGH], constants[HIGH] = volts, 2.0 * constants[HIGH]
+    return Palette(targets, constants)
 
 
 def square(palette: Palette, period: float, duty: float, origin: float) -> Stepped:

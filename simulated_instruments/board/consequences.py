@@ -51,4 +51,4 @@ def other_program(assembly: Assembly, activity: Activity) -> None:
 
 def named(assembly: Assembly, kinds: tuple[str, ...]) -> list[str]:
     """The drawing parts of `kinds`."""
-    return [name for name in assembly.amps if assembly.circuit.parts[name].kind in kinds]
+    return [name for name in assembly.amps if assembly.circuit.drawer(name).kind in kinds]

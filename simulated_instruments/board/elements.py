@@ -15,6 +15,7 @@ from simulated_instruments.board.loads import Array
 
 SOFT = 0.004  # A over which one limit gives way to the next
 STEP = 1e-6  # V, for slopes
+FOLDS = 0.6  # of a regulator's volts
 STRAIGHT_FROM = 22.0  # in units of a diode's slope; from there on the tangent, so that nothing overflows
 
 
@@ -90,9 +91,11 @@ class Regulator:
         given, out = float(volts[0] - volts[2]), float(volts[1] - volts[2])
         wanted = (self.volts - out) / self.ohms
         headroom = softplus(given - out - self.dropout, 0.05) * 20.0
-        share = min(max(out / self.volts, 0.0), 1.0)
-        most = self.limit * (self.folded + (1.0 - self.folded) * share)
-        passed = softplus(least(wanted, headroom, most), SOFT)
+        # It folds back below FOLDS of its volts only, and smoothly, as a current sense with a divider does.
+        share = min(max(out / (FOLDS * self.volts), 0.0), 1.0)
+        most = self.limit * (self.folded + (1.0 - self.folded) * share * share * (3.0 - 2.0 * share))
+        # Without headroom nothing passes at all, whatever the rounding above leaves.
+        passed = softplus(least(wanted, headroom, most), SOFT) * headroom / (headroom + SOFT)
         idle = self.quiescent * min(max(given / 3.0, 0.0), 1.0)
         return np.array([passed + idle, -passed, -idle])
 

@@ -9,14 +9,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from simulated_instruments.board.bus_faults import BUS_FAULTS
 from simulated_instruments.board.circuit import Circuit, Copper
 from simulated_instruments.board.fault_place import BoardFault, FaultPlace
 from simulated_instruments.board.logic_faults import LOGIC_FAULTS
+from simulated_instruments.board.memory_faults import MEMORY_FAULTS
+from simulated_instruments.board.power_faults import POWER_FAULTS
 
 if TYPE_CHECKING:  # a list of faults needs no arithmetic
     from simulated_instruments.board.assembly import Assembly
 
 OPEN = float("inf")  # ohm
+# What a circuit that describes the supply side alone can have.
+SUPPLY = ("decoupler-short", "inlet-open", "connector-resistance")
 
 
 def series_contacts(circuit: Circuit) -> dict[str, Copper]:
@@ -71,13 +76,32 @@ BOARD_FAULTS: Mapping[str, BoardFault] = {
     "decoupler-short": BoardFault(shorted_places, short),
     "inlet-open": BoardFault(open_places, open_contact),
     "connector-resistance": BoardFault(worn_places, wear),
+    **POWER_FAULTS,
     **LOGIC_FAULTS,
+    **BUS_FAULTS,
+    **MEMORY_FAULTS,
 }
 
 
+# The order of the catalogue, from the inlet to what is plugged in.
+ORDER = (
+    "decoupler-short", "chip-supply-short", "inlet-open", "connector-resistance", "regulator-low", "regulator-high",
+    "bias-rail-missing", "plus12-missing", "reservoir-dry", "bulk-capacitor-open", "master-clock-dead", "wrong-crystal",
+    "cpu-clock-weak", "divider-dead", "reset-stuck", "reset-missing", "reset-looping", "cpu-dead", "fetch-strobe-dead",
+    "cpu-pin-dead", "wait-held", "bus-request-held", "interrupt-stuck", "data-line-short", "bus-contention",
+    "address-buffer-bit", "lines-bridged", "track-open", "decoder-dead", "gate-output-open", "gate-output-stuck",
+    "rom-not-driving", "rom-bits-lost", "socket-contact", "ram-dead", "ram-shorted", "ram-several",
+    "ram-strobe-missing", "ram-marginal", "video-chip-dead", "sync-output-dead", "video-ram-bad",
+    "video-controller-dead", "colour-lost", "port-chip-damaged", "keyboard-open", "sound-stage-dead", "cracked-joint",
+    "repair-damage", "peripheral-fault",
+)  # fmt: skip
+
+
 def board_fault_places(circuit: Circuit) -> list[FaultPlace]:
-    """Every fault at every place of `circuit`, in the catalogue's order."""
-    return [place for fault in BOARD_FAULTS.values() for place in fault.places(circuit)]
+    """Every fault at every place of `circuit`, in the catalogue's order; a circuit without logic has its supply's
+    alone."""
+    names = [name for name in ORDER if circuit.signals is not None or name in SUPPLY]
+    return [place for name in names for place in BOARD_FAULTS[name].places(circuit)]
 
 
 def damage(assembly: Assembly, place: FaultPlace) -> None:

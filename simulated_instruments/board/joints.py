@@ -10,8 +10,8 @@ class Joint:
     """An element of the network (a track, contact or socket pin) that comes and goes.
 
     It is `ohms` (Ω) for `off` seconds after every `on` seconds, the first time `on` seconds after the board was made,
-    once the board is at least `warmth` degrees warmer than cold, and only from `flexed` seconds on, when somebody begins
-    to bend the board (`inf`: nobody ever does).
+    once the board is at least `warmth` degrees warmer than cold, and only from `flexed` seconds on, when somebody
+    begins to bend the board (`inf`: nobody ever does).
     """
 
     element: str

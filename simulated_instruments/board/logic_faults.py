@@ -105,6 +105,12 @@ def kill_fetch(assembly: Assembly, part: str) -> None:  # noqa: ARG001 (every fa
     assembly.condition.fetch_volts = float(level)
 
 
+def fetch_places(circuit: Circuit) -> list[FaultPlace]:
+    """The CPU's fetch output, by the name its class gives it."""
+    net = "SYNC" if circuit.signals is not None and circuit.signals.cpu == "S" else "FETCH"
+    return at("fetch-strobe-dead", "has lost its fetch output", "cpu", net=net)(circuit)
+
+
 def kill_rom(assembly: Assembly, part: str) -> None:
     """The ROM's outputs never leave their third state."""
     assembly.condition.rom_dead = True
@@ -186,9 +192,7 @@ LOGIC_FAULTS: Mapping[str, BoardFault] = {
         at("reset-stuck", "never releases reset", "reset timer", "reset supervisor", net="RESET"), hold_reset
     ),
     "cpu-dead": BoardFault(at("cpu-dead", "does nothing", "cpu"), kill_cpu),
-    "fetch-strobe-dead": BoardFault(
-        at("fetch-strobe-dead", "has lost its fetch output", "cpu", net="FETCH"), kill_fetch
-    ),
+    "fetch-strobe-dead": BoardFault(fetch_places, kill_fetch),
     "data-line-short": BoardFault(data_places, short_data_line),
     "bus-contention": BoardFault(at("bus-contention", "drives the bus all the time", "data buffer"), enable_always),
     "decoder-dead": BoardFault(at("decoder-dead", "selects nothing or everything", "decoder"), kill_decoder),

@@ -45,11 +45,13 @@ def hold(assembly: Assembly, net: str, code: int) -> None:
 
 
 def select_rom(condition: Condition, low: bool) -> None:
+    """A ROM that is always selected answers everything read; one that never is answers nothing."""
     condition.rom_always = condition.rom_always or low
     condition.rom_dead = condition.rom_dead or not low
 
 
 def select_ram(condition: Condition, low: bool) -> None:
+    """The same for the buffer from RAM."""
     condition.buffer_always_on = condition.buffer_always_on or low
     condition.ram_silent = condition.ram_silent or not low
 
@@ -63,10 +65,12 @@ def request(condition: Condition, low: bool) -> None:
 
 
 def phase(condition: Condition, low: bool) -> None:  # noqa: ARG001 (either way no cycle is ever opened)
+    """Without φ2 no access is ever opened."""
     condition.decoder = "none"
 
 
 def read_strobe(condition: Condition, low: bool) -> None:
+    """Read for ever, the buffer always drives; never, nobody does."""
     if low:
         condition.buffer_always_on = True
     else:
@@ -74,6 +78,7 @@ def read_strobe(condition: Condition, low: bool) -> None:
 
 
 def write_strobe(condition: Condition, low: bool) -> None:  # noqa: ARG001 (memory keeps nothing either way)
+    """Nothing is written, or everything."""
     condition.ram_scrambled = condition.unwritten = True
 
 
@@ -86,10 +91,12 @@ def read_or_write(condition: Condition, low: bool) -> None:
 
 
 def refresh(condition: Condition, low: bool) -> None:  # noqa: ARG001 (rows are not refreshed either way)
+    """Memory that is not refreshed forgets."""
     condition.ram_scrambled = True
 
 
 def reset(condition: Condition, low: bool) -> None:
+    """Held in reset, or never reset."""
     if low:
         condition.reset_stuck = True
     else:
@@ -97,6 +104,7 @@ def reset(condition: Condition, low: bool) -> None:
 
 
 def interrupt(condition: Condition, low: bool) -> None:
+    """An interrupt that never ends, or never comes."""
     if low:
         condition.stormed = True
     else:
@@ -104,14 +112,17 @@ def interrupt(condition: Condition, low: bool) -> None:
 
 
 def controller(condition: Condition, low: bool) -> None:  # noqa: ARG001 (selected for ever, it gets rubbish)
+    """The video controller is never written to, or with rubbish."""
     condition.unwritten = True
 
 
 def strobes(condition: Condition, low: bool) -> None:  # noqa: ARG001
+    """Memory without a strobe never answers."""
     condition.ram_silent = True
 
 
 def scrambles(condition: Condition, low: bool) -> None:  # noqa: ARG001
+    """Memory answers from other cells, or keeps nothing."""
     condition.ram_scrambled = True
 
 
@@ -175,6 +186,7 @@ def nothing(condition: Condition, assembly: Assembly, net: str) -> None:
 
 
 def cpu_leg(condition: Condition, assembly: Assembly, net: str) -> None:
+    """An input of the CPU."""
     signals = assembly.circuit.signals
     if signals is not None and net == signals.cpu_clock:
         condition.clockless = True
@@ -185,10 +197,12 @@ def cpu_leg(condition: Condition, assembly: Assembly, net: str) -> None:
 
 
 def rom_leg(condition: Condition, assembly: Assembly, net: str) -> None:  # noqa: ARG001
+    """Select or enable of the ROM."""
     condition.rom_dead = True  # its select or its enable
 
 
 def decoder_leg(condition: Condition, assembly: Assembly, net: str) -> None:  # noqa: ARG001
+    """An input of the decoder."""
     if net in ("MEMREQ", "PHI2"):
         condition.decoder = "none"
     else:
@@ -196,19 +210,23 @@ def decoder_leg(condition: Condition, assembly: Assembly, net: str) -> None:  # 
 
 
 def buffer_leg(condition: Condition, assembly: Assembly, net: str) -> None:  # noqa: ARG001
+    """An enable of the data buffer."""
     condition.spoil(ram_high=ALL_BITS)  # never enabled
 
 
 def gates_leg(condition: Condition, assembly: Assembly, net: str) -> None:  # noqa: ARG001
+    """An input of the strobe gates."""
     if net != "FETCH":
         condition.ram_silent = True
 
 
 def memory_leg(condition: Condition, assembly: Assembly, net: str) -> None:  # noqa: ARG001
+    """An address or strobe of a memory chip."""
     condition.ram_scrambled = True
 
 
 def video_leg(condition: Condition, assembly: Assembly, net: str) -> None:
+    """An input of the video chip or controller."""
     signals = assembly.circuit.signals
     if signals is not None and net == signals.video.clock:
         condition.video_dead = True
@@ -217,12 +235,14 @@ def video_leg(condition: Condition, assembly: Assembly, net: str) -> None:
 
 
 def divider_leg(condition: Condition, assembly: Assembly, net: str) -> None:
+    """The input of a divider."""
     signals = assembly.circuit.signals
     if signals is not None and net == signals.master_net:
         condition.branches.update(dict.fromkeys(signals.divided, 0.0))
 
 
 def stage_leg(condition: Condition, assembly: Assembly, net: str) -> None:  # noqa: ARG001
+    """An input of the output stage."""
     condition.seen[net] = STUCK_HIGH
 
 

@@ -33,14 +33,16 @@ class Processor(Protocol):
     """One CPU class.
 
     `strobes` are its control outputs, `clocks_out` those that only follow its clock; `pulled_up` the inputs that
-    nothing else on the board drives, `wait` the one that stretches an access; `phase` is where in a period of its clock
-    a bus cycle begins, `first_fetch` how many clocks after the release of reset.
+    nothing else on the board drives, `wait` the one that stretches an access, `fetch` the output that tells of an
+    opcode fetch; `phase` is where in a period of its clock a bus cycle begins, `first_fetch` how many clocks after the
+    release of reset.
     """
 
     strobes: tuple[str, ...]
     clocks_out: tuple[str, ...]
     pulled_up: tuple[str, ...]
     wait: str
+    fetch: str
     phase: float
     first_fetch: int
     rom_at: int
@@ -74,6 +76,7 @@ class ClassR:
     clocks_out: tuple[str, ...] = ()
     pulled_up: tuple[str, ...] = ("BUSRQ", "NMI")
     wait = "WAIT"
+    fetch = "FETCH"
     phase = 0.0
     first_fetch = cpu_class_r.FIRST_FETCH
     rom_at = 0
@@ -121,6 +124,7 @@ class ClassS:
     clocks_out: tuple[str, ...] = accesses.CLOCKS_OUT
     pulled_up: tuple[str, ...] = ("RDY", "NMI", "SO")
     wait = "RDY"
+    fetch = "SYNC"
     phase = 0.5
     first_fetch = cpu_class_s.FIRST_FETCH
     rom_at = ROM_AT

@@ -16,6 +16,20 @@ STEP = 2.3e-6  # s; about an instruction
 BLANKED = 0.08  # share of a field in which the display logic rests
 
 
+class Switching:
+    """What a converter leaves on its output and its input: a triangle, `whole` volts peak to peak at `hertz`."""
+
+    def __init__(self, whole: float, hertz: float) -> None:
+        self.whole, self.hertz = whole, hertz
+
+    def samples(self, times: Array) -> Array:
+        """Volts at `times` (s)."""
+        turns = times * self.hertz
+        turns -= np.floor(turns)
+        volts: Array = self.whole * (np.where(turns < 0.4, turns / 0.4, (1.0 - turns) / 0.6) - 0.5)
+        return volts
+
+
 class Ripple:
     """Volts about zero, `whole` peak to peak, for a line of `line` seconds and a field of `field` seconds."""
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 
 from autobench.diagnosis.board_model import BoardModel, board_model
-from autobench.diagnosis.parts import CPU_OUTPUTS
 from autobench.documents.board import Board
 from autobench.errors import UsageError
 
@@ -32,7 +31,7 @@ def test_nets_know_their_drivers(models: dict[str, BoardModel]) -> None:
     board = models["programmed-3"]
     assert board.drivers["HSYNC"] == ("U5",)
     assert board.drivers["INT"] == ("U2",)
-    assert all(board.drivers[net] == ("U1",) for net in CPU_OUTPUTS)
+    assert all(board.drivers[net] == ("U1",) for net in board.cpu_nets.outputs)
     assert "U3" in board.nets["ROMCS"]
     assert board.parts["U5"].select == "CRTCCS"
 

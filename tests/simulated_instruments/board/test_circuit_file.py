@@ -29,7 +29,7 @@ def test_the_shipped_circuit_has_the_parts_of_the_board() -> None:
     assert list(circuit.capacitors) == [f"C{n}" for n in range(1, 21)]
     assert circuit.capacitors["C1"].farads == pytest.approx(1000e-6)
     assert points["U1.11"] == "U1.11"  # behind its socket's contact
-    assert list_circuits() == ["pellin-600", "tarnbeck-8"]
+    assert list_circuits() == ["orrin-tk", "pellin-600", "tarnbeck-8", "wexcombe-2"]
 
 
 def test_scalars_are_read_as_written(tmp_path: Path) -> None:
