@@ -15,6 +15,7 @@ from simulated_instruments.board.loads import Array
 
 SOFT = 0.004  # A over which one limit gives way to the next
 STEP = 1e-6  # V, for slopes
+OPEN_OHMS = 10e6
 FOLDS = 0.6  # of a regulator's volts
 STRAIGHT_FROM = 22.0  # in units of a diode's slope; from there on the tangent, so that nothing overflows
 
@@ -64,8 +65,9 @@ class Diode:
     open: bool = False
 
     def amps(self, volts: Array) -> Array:
-        if self.open:
-            return np.zeros(2)
+        if self.open:  # what board and dirt leak; without it what lies behind would be at no voltage at all
+            leak = float(volts[0] - volts[1]) / OPEN_OHMS
+            return np.array([leak, -leak])
         steps = float(volts[0] - volts[1]) / self.slope
         bent = min(steps, STRAIGHT_FROM)
         saturation = self.rated / math.expm1(self.forward / self.slope)
