@@ -42,7 +42,7 @@ CASES = [
 
 @pytest.mark.parametrize(("board", "options", "fault"), CASES)
 def test_every_node_agrees_with_ngspice(tmp_path: Path, board: str, options: dict[str, str], fault: str) -> None:
-    """Eight seconds after power-on every node's volts are those of ngspice for the same resistors, chips and sources."""
+    """Eight seconds after power-on every node's volts are those of ngspice for the same circuit, within 0.1 %."""
     assert shutil.which("ngspice"), "ngspice is not installed: apt-get update && apt-get install -y ngspice"
     with SimulatedBench.open(board, options=options, faults=(fault,) if fault else (), seed=3) as bench:
         world, rails = bench.world, bench.world.board.circuit.rails

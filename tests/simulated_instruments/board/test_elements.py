@@ -135,7 +135,7 @@ def transient_at(transient: Transient, time: float) -> Moment:
 
 @pytest.mark.parametrize(("hertz", "exact"), [(50.0, 1.723), (60.0, 1.464)])
 def test_a_reservoir_sags_between_peaks_as_the_closed_form_says(hertz: float, exact: float) -> None:
-    """4700 µF charged to 11 V that feeds 1 A until the next half wave overtakes it: 1.72 V at 50 Hz, 1.46 V at 60 Hz."""
+    """4700 µF charged to 11 V that feed 1 A until the next half wave comes: 1.72 V at 50 Hz, 1.46 V at 60 Hz."""
     network = Network(
         "0",
         [TwoEnded("leak", "c", "0", 1e9)],
