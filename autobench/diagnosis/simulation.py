@@ -231,6 +231,8 @@ class Simulation:
 
     def data_words(self) -> str:
         """What the lines of the data bus do in the CPU's present state."""
+        if self.board.cpu_class == "S" and self.state in (cpu.WAITING, cpu.HELD, cpu.HALTED):
+            return "undriven"  # it reads one place for ever, and between its reads nobody drives the bus
         if self.state in (cpu.RUNNING, cpu.CRASHED, cpu.HALTED, cpu.UNINTERRUPTED):
             return "moving"
         if self.state == cpu.ONES:

@@ -72,7 +72,7 @@ class Board:
         if not self.assembly.joints:
             return False
         warmth = self.states.warmth(time)
-        bad = {joint.element: joint.ohms for joint in self.assembly.joints if joint.is_open(time + 1e-9, warmth)}
+        bad = {joint.element: joint.ohms for joint in self.assembly.joints if joint.is_open(time, warmth)}
         if bad.keys() == self._open:
             return False
         good = {name: self.assembly.ohms[name] for name in self._open if name not in bad}

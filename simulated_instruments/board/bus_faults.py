@@ -47,6 +47,13 @@ def hold_low(assembly: Assembly, net: str) -> None:
     hold(assembly, net, STUCK_LOW)
 
 
+def clock_places(circuit: Circuit) -> list[FaultPlace]:
+    """What drives the CPU clock, where its pin wants more than a TTL high: on class R."""
+    if circuit.signals is None or circuit.signals.cpu != "R":
+        return []
+    return part_places("cpu-clock-weak", "drives the CPU clock weakly", "divider", "gate array")(circuit)
+
+
 def weaken_clock(assembly: Assembly, part: str) -> None:  # noqa: ARG001 (every fault is told its part)
     """The pull-up of the CPU clock's driver is open: the clock looks fine and does not reach its level."""
     assembly.condition.clock_volts = assembly.tolerance.uniform("weak clock", *WEAK_CLOCK)
@@ -175,7 +182,5 @@ BUS_FAULTS: Mapping[str, BoardFault] = {
         part_places("gate-output-stuck", "has a stuck output", *GATE_KINDS), gate_output(stuck=True)
     ),
     "socket-contact": BoardFault(leg_places("socket-contact", "one contact is bad", socketed=True), open_leg(True)),
-    "cpu-clock-weak": BoardFault(
-        part_places("cpu-clock-weak", "drives the CPU clock weakly", "divider", "gate array"), weaken_clock
-    ),
+    "cpu-clock-weak": BoardFault(clock_places, weaken_clock),
 }

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+
+APART = 1e-8  # s; times nearer than this are one
 
 
 @dataclass(frozen=True)
@@ -25,12 +28,15 @@ class Joint:
         """Whether it does not conduct as it should at `time` (s) with the board `warmth` °C above cold."""
         if warmth < self.warmth or time < self.flexed:
             return False
-        return (time - self.flexed) % (self.on + self.off) >= self.on
+        return (time + 2.0 * APART - self.flexed) % (self.on + self.off) >= self.on
 
     def next_change(self, time: float) -> float:
         """When it opens or closes next by time alone, after `time`."""
         if time < self.flexed:
             return self.flexed
         whole = self.on + self.off
-        since = (time - self.flexed) % whole
-        return time + (self.on - since if since < self.on - 1e-9 else whole - since)
+        turn = self.flexed + math.floor((time - self.flexed) / whole) * whole
+        # The next of its times that is really later: a step of nothing would lead nowhere.
+        return next(
+            moment for moment in (turn + self.on, turn + whole, turn + whole + self.on) if moment > time + APART
+        )

@@ -143,3 +143,13 @@ def test_the_converter_makes_what_the_supply_gives_otherwise() -> None:
         assert truth.between("U18.8", "U18.16") == pytest.approx(12.1, abs=0.3)
         assert truth.between("VR1.3", "VR1.2") == pytest.approx(5.02, abs=0.1)
         assert truth.outputs[2].amps == pytest.approx(0.70, rel=0.08)  # trade figure of such a board
+
+
+def test_a_joint_never_changes_now() -> None:
+    """From any moment the next change is later, and stepping from one to the next alternates between good and bad."""
+    time, before = 0.0, JOINT.is_open(0.0, 0.0)
+    for _ in range(2000):
+        later = JOINT.next_change(time)
+        assert later > time
+        assert JOINT.is_open(later, 0.0) != before
+        time, before = later, not before
