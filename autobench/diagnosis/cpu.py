@@ -89,7 +89,7 @@ def state_of(seen: Mapping[str, str], powered: bool, dead: bool, fetched: str) -
         return WAITING
     if fetched == "program":
         asked = "low" in (seen.get("NMI"), seen.get("INT"), seen.get("IRQ"))
-        disturbed = asked or seen["reset"] == "slow" or seen["clock"] == "weak"
+        disturbed = asked or seen["reset"] == "slow"
         return CRASHED if disturbed else RUNNING
     return {"ones": ONES, "zeros": ZEROS}.get(fetched, CRASHED)
 

@@ -60,6 +60,9 @@ def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observ
         translated = translate(board, reading) if usable(reading) else None
         if translated is not None:
             observable, weights = translated
+            earlier = found.get(observable)
+            if observable.kind == "clock level" and earlier is not None and earlier.accuses:
+                continue  # a clock has two levels, and one that is wrong is not made good by the other
             found[observable] = Observation(observable, weights, (reading,), block_of(board, observable))
     for observation in derived(board, found):
         found[observation.observable] = observation

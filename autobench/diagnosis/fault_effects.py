@@ -96,7 +96,13 @@ def clock_word(word: str) -> Rule:
             legs = tuple(((at.part, fed), word) for fed in at.board.parts[at.part].feeds)
             return (Effect(outputs=legs),) if legs else ()
         clock = at.board.cpu.clock if at.board.cpu else None
-        return (Effect(outputs=(((at.part, clock), word),)),) if clock else ()
+        if not clock:
+            return ()
+        legs = (((at.part, clock), word),)
+        if word != "weak":
+            return (Effect(outputs=legs),)
+        # A CPU on a weak clock mostly runs, for a while, and then reads what is not there.
+        return (Effect(0.6, outputs=legs), Effect(0.4, outputs=legs, fetched="garbage"))
 
     return ways
 
