@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from simulated_instruments.board.memory import NOTHING_WRONG, Wrong
+from simulated_instruments.board.wrong import NOTHING_WRONG, Wrong
 
 # What a dead output does; the first three are codes of `levels`.
 STUCK_LOW, STUCK_HIGH, OPEN_OUTPUT = 0, 1, 2

@@ -50,7 +50,7 @@ def test_boards_and_faults_are_listed() -> None:
         ("tarnbeck-8", {"video": "latte"}, [], "did you mean 'late'"),
         ("tarnbeck-8", {}, ["decouple-short"], "did you mean 'decoupler-short'"),
         ("tarnbeck-8", {}, ["inlet-open@SW2"], "did you mean 'SW1'"),
-        ("tarnbeck-8", {}, ["zzz"], "Allowed: decoupler-short, inlet-open, connector-resistance"),
+        ("tarnbeck-8", {}, ["zzz"], "Allowed: decoupler-short, chip-supply-short, inlet-open"),
         ("tarnbeck-8", {}, ["inlet-open@"], "Allowed: J1, SW1"),
     ],
 )

@@ -51,6 +51,6 @@ def test_a_pair_of_leads_drops_what_it_should() -> None:
 def test_the_fixture_bench_has_leads_of_about_sixty_milliohms() -> None:
     """Both supply leads of each output of the fixture together are 60 mΩ with their contacts."""
     feeds = read_wiring().supply.feeds
-    assert [feed.rail for feed in feeds] == ["+5V", "+12V"]
+    assert [feed.rail for feed in feeds] == ["+5V", "+12V", "AC9", "V9", "-5V"]
     for feed in feeds:
         assert 2.0 * feed.lead_ohms == pytest.approx(0.060, abs=0.002)  # common practice: 47 mΩ of wire and contacts
