@@ -104,7 +104,7 @@ class Opener:
         if instrument.serial is not None and instrument.serial not in identity.split(","):
             raise LinkError(name, f"serial number {instrument.serial} is wanted, but '{identity}' answers")
         if driver.kind == "supply":
-            used = [feed.output for feed in bench.feeds.values() if feed.supply == name]
+            used = [feed.output for feed in bench.feeds.values() if feed.supply == name and feed.output is not None]
             opened.supplies[name] = Supply(dialect, used)
         elif driver.kind == "meter":
             opened.meters[name] = Meter(dialect, bench.line_frequency.value)

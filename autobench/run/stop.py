@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
 from typing import Any, Self
@@ -24,6 +24,7 @@ class StopSignals:
 
     def __init__(self) -> None:
         self.reason: str | None = None
+        self.also: Callable[[], str | None] = lambda: None  # another source of wishes to stop, such as an off key
         self._former: dict[int, Any] = {}
         self._deferrals = 0
 
@@ -45,6 +46,7 @@ class StopSignals:
 
     def check(self) -> None:
         """Raise `StoppedError` if somebody wants the run to stop and nothing is being made safe."""
+        self.reason = self.reason or self.also()
         if self.reason and not self._deferrals:
             raise StoppedError(self.reason)
 
