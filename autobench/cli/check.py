@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ from autobench.errors import UsageError
 if TYPE_CHECKING:
     from autobench.app import CheckRequest
     from autobench.views.run_state import RunState
+    from autobench.views.terminal import Terminal
 
 
 def pairs(written: tuple[str, ...], option: str) -> dict[str, str]:
@@ -88,7 +90,7 @@ def check(
         simulation=app.Simulation(fault, pairs(soldered, "--soldered"), circuit, seed),
     )
     with Terminal(sys.stderr, bell=True) as terminal:
-        state = app.check(request, [terminal.show], ask=terminal.asking(ask_person))
+        state = app.check(request, [terminal.show], ask=asking(terminal))
     after_the_run(request, state, report)
     if as_json:
         import json
@@ -123,6 +125,13 @@ def after_the_run(request: CheckRequest, state: RunState, report: Path | None) -
         engine.dispose()
 
 
-def ask_person(words: str) -> bool:
-    """Ask the person at the terminal a yes-or-no question."""
-    return click.confirm(words, err=True)
+def asking(terminal: Terminal) -> Callable[[str], bool]:
+    """Asks the person at the terminal a yes-or-no question; the live screen steps aside for it."""
+
+    def ask(words: str) -> bool:
+        from autobench.views.wording import harmless
+
+        with terminal.aside():
+            return click.confirm(harmless(words), err=True)
+
+    return ask
