@@ -15,13 +15,14 @@ from rich.text import Text
 from autobench.diagnosis.result import Suspect
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
-from autobench.views.large import large, larger
+from autobench.views.large import HIGH, WIDE, large, larger
 from autobench.views.run_state import RunState
-from autobench.views.terminal_frame import HIGH, WIDE, alarm, header, live_outputs
+from autobench.views.terminal_frame import alarm, header
 from autobench.views.terminal_text import BOARD_STYLES, LIVE_STYLE, SIMULATED_STYLE, VERDICT_STYLES, bar, wrapped
 from autobench.views.wording import (
     MARKS,
     MOST_SHOWN,
+    live_outputs,
     output_words,
     reading_name,
     reasons_for,
