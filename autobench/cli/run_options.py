@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from autobench.app import CheckRequest
     from autobench.cli.keyboard import Keyboard
     from autobench.views.run_state import RunState
+    from autobench.views.terminal import Terminal
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -95,17 +96,17 @@ def done(request: CheckRequest, silent: bool) -> RunState:
     from autobench import app
     from autobench.views.terminal import Terminal
 
-    with keyboard(request) as keys, Terminal(sys.stderr, bell=not silent) as terminal:
+    with Terminal(sys.stderr, bell=not silent) as terminal, keyboard(request, terminal) as keys:
         return app.check(request, [terminal.show], keys=keys)
 
 
-def keyboard(request: CheckRequest) -> AbstractContextManager[Keyboard | None]:
+def keyboard(request: CheckRequest, terminal: Terminal) -> AbstractContextManager[Keyboard | None]:
     """The keys of the person at the bench, or nobody's."""
     if request.unattended:
         return nullcontext()
     from autobench.cli.keyboard import Keyboard
 
-    return Keyboard(sys.stdin)
+    return Keyboard(sys.stdin, aside=terminal.aside)
 
 
 def print_document(state: RunState) -> None:
