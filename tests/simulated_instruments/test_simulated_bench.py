@@ -37,7 +37,7 @@ def test_boards_and_faults_are_listed() -> None:
     board = {place.fault for place in places if place.kind == "board"}
     bench = {place.fault for place in places if place.kind == "bench"}
     assert {"decoupler-short", "inlet-open", "connector-resistance"} <= board
-    assert bench == {"leads-reversed", "relay-stuck", "instrument-unplugged"}
+    assert bench == {"leads-reversed", "probe-not-touching", "wrong-pin", "relay-stuck", "instrument-unplugged"}
     assert all(place.words for place in places)
     assert len({(place.fault, place.part) for place in places}) == len(places)
 
