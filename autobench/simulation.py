@@ -74,7 +74,9 @@ def bystander(simulated: SimulatedBench, say: Callable[[str], None]) -> Callable
         if isinstance(event, Prompted) and simulated.person is not None:
             do_as_prompted(simulated.person, event)
             if event.kind == "number" and event.rail is not None:
-                say(f"SIMULATED: the ammeter of {event.rail} shows {simulated.person.ammeter(event.rail):.2f} A")
+                outputs = {feed.rail: feed.output for feed in simulated.world.wiring.supply.feeds}
+                amps = simulated.truth().outputs[outputs[event.rail]].amps
+                say(f"SIMULATED: the ammeter of {event.rail} shows {amps:.2f} A")
 
     return act
 

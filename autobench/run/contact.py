@@ -29,15 +29,20 @@ class NoContactError(Exception):
 
 def touching_volts(meter: Meter) -> float | None:
     """Volts where the meter's tips are now; None if they touch nothing. The input is left on volts."""
-    seen = quick(meter, "volts", 5.0)
-    if seen.estimate is None:
-        return seen.full_scale
-    if abs(seen.estimate.value) > NOTHING:
-        return seen.estimate.value
-    bias = bias_range(meter)
-    if bias is None:
+    before, bias = quick_volts(meter), bias_range(meter)
+    if abs(before) > NOTHING:
+        return before
+    if bias is None or quick(meter, "ohms", bias.range.value).estimate is None:
         return None
-    return None if quick(meter, "ohms", bias.range.value).estimate is None else seen.estimate.value
+    # A tip that reached a live point meanwhile has a way through as well: it was in the air when it was looked at.
+    after = quick_volts(meter)
+    return after if abs(after) <= NOTHING else None
+
+
+def quick_volts(meter: Meter) -> float:
+    """One fast reading in volts; an overload reads as a very high voltage."""
+    seen = quick(meter, "volts", 5.0)
+    return seen.full_scale if seen.estimate is None else seen.estimate.value
 
 
 def touching_ohms(meter: Meter, expected: float) -> float | None:
@@ -77,10 +82,12 @@ class Steadiness:
     wanted: float
     floor: float
     looks: list[tuple[float, float]] = field(default_factory=list)
+    arrived: bool = False  # whether the tip was seen in the air: until then it may still be where it was before
 
     def add(self, now: float, value: float | None) -> None:
         """One look at `now` (s); None, or a value that is not the same, begins again."""
         if value is None:
+            self.arrived = True
             self.looks.clear()
             return
         if self.looks and not self.same(value):
@@ -108,5 +115,5 @@ class Steadiness:
 
     @property
     def enough(self) -> bool:
-        """Whether it has stood long enough."""
-        return self.share >= 1.0
+        """Whether it has stood long enough since it came from somewhere else."""
+        return self.arrived and self.share >= 1.0

@@ -30,24 +30,30 @@ from autobench.run.person import AGAIN, TAKE, TOUCH_KEYS, Person
 METER = "meter"
 TOGETHER = 2.0  # ohm; at or below it the tips touch each other
 SLIPPED = "the tip slipped off while it was measured: put it back"
+STILL_THERE = "not seen to leave the point before; Enter if it did"
 OPEN_WORDS = "open circuit, or no contact"
 
 
 class Hand:
-    """The hand that holds the meter's tips; what `expected` says is shown with every prompt."""
+    """The hand that holds the meter's tips, and remembers where every tip was last seen."""
 
     def __init__(self, person: Person, spots: Mapping[str, Spot], meter: Meter | None, steady: float) -> None:
         self.person = person
         self.meter = meter
         self.steady = steady
-        self.expected = ""
+        self._expected: tuple[str | None, str] = (None, "")
         self.held: dict[str, tuple[str, str]] = {}  # tip -> (point, against)
+        self._remark = ""  # said with the next prompt, for what ended the one before
         self._spots = spots
 
     def spot(self, point: str) -> Spot:
         """Where a point is, in words."""
         name, _, pin = point.partition(".")
         return self._spots.get(point) or Spot(point, name, pin, "", "")
+
+    def expect(self, net: str | None, words: str) -> None:
+        """What should be seen on `net` from now on (None: wherever a tip is wanted), in words."""
+        self._expected = (net, words)
 
     def let_go(self) -> None:
         """Nothing is taken for held any more: the next point is asked for, whichever it is."""
@@ -100,7 +106,7 @@ class Hand:
         while True:
             key = self.key(target)
             if key == AGAIN:
-                steadiness.looks.clear()
+                steadiness = Steadiness(self.steady, SAME_VOLTS)
                 continue
             volts = touching_volts(meter)
             steadiness.add(self.person.now(), volts)
@@ -109,6 +115,8 @@ class Hand:
             if volts is not None and (steadiness.enough or key == TAKE):
                 return self.taken(target, volts)
             words = "no contact yet" if volts is None else f"touching, {show(volts, 'V', 3)}"
+            if not steadiness.arrived and volts is not None:
+                words = STILL_THERE
             self.person.progress(words, steadiness.share)
 
     def touch_ohms(self, target: Target, expected: float) -> None:
@@ -119,7 +127,7 @@ class Hand:
         while True:
             key = self.key(target)
             if key == AGAIN:
-                steadiness.looks.clear()
+                steadiness = Steadiness(self.steady, SAME_OHMS)
                 continue
             left = quick(meter, "volts", 5.0).estimate
             if left is None or abs(left.value) > OHMS_BELOW:
@@ -143,6 +151,8 @@ class Hand:
                 self.taken(target, ohms)
                 return
             words = OPEN_WORDS if ohms is None else f"touching, {show(ohms, 'ohm', 3)}"
+            if not steadiness.arrived and ohms is not None:
+                words = STILL_THERE
             self.person.progress(words, steadiness.share)
 
     def together(self, meter: Meter) -> None:
@@ -171,7 +181,9 @@ class Hand:
     def place(self, tip: str, net: str, point: str, against: str) -> TouchPlace:
         """Where a tip is wanted, in words."""
         spot = self.spot(point)
-        return TouchPlace(tip, point, against, spot.part, spot.pin, spot.where, net, self.expected)
+        expected_net, words = self._expected
+        expected = words if expected_net in (None, net) else ""
+        return TouchPlace(tip, point, against, spot.part, spot.pin, spot.where, net, expected)
 
     def key(self, target: Target) -> str | None:
         """A slice of waiting; `again` has been asked for once more when this returns."""
@@ -188,10 +200,10 @@ class Hand:
         self.person.end("taken")
         return seen
 
-    def lost(self, tip: str) -> None:
-        """The tip is no longer there."""
+    def lost(self, tip: str, why: str = SLIPPED) -> None:
+        """The tip is no longer there; the next prompt says why it is asked for once more."""
         self.held.pop(tip, None)
-        self.person.progress(SLIPPED)
+        self._remark = why
 
     def nothing(self, point: str) -> NoContactError:
         """The error for a point where nothing shows a contact."""

@@ -13,8 +13,8 @@ from autobench.plan.scope_steps import ScopePoint, Sight
 from autobench.plan.target import Target
 from autobench.quantity import show
 from autobench.run.contact import FLAT, LOGIC_LOW, NoContactError, Steadiness, is_flat
-from autobench.run.hand import Hand
-from autobench.run.person import AGAIN, CLIP_KEYS, TAKE, TOUCH_KEYS
+from autobench.run.hand import STILL_THERE, Hand
+from autobench.run.person import AGAIN, CLIP_KEYS, TAKE
 
 # A look at a tip: long enough for a few pulses of anything fast, with the extremes of every interval.
 LOOK_SECONDS, LOOK_POINTS = 1e-3, 1000
@@ -90,7 +90,7 @@ class HeldProbes:
             if key == AGAIN:
                 self._hand.person.end("again")
                 self.asked(point)
-                steadiness.looks.clear()
+                steadiness = Steadiness(self._hand.steady, 1.0)
                 since = self._hand.person.now()
                 continue
             alive, now = self.alive(point), self._hand.person.now()
@@ -104,14 +104,15 @@ class HeldProbes:
                     return
                 self.asked(point)
                 since = self._hand.person.now()
-            self._hand.person.progress("touching" if alive else "nothing seen yet", steadiness.share)
+            words = "nothing seen yet" if not alive else "touching" if steadiness.arrived else STILL_THERE
+            self._hand.person.progress(words, steadiness.share)
 
     def shown_low(self, point: ScopePoint) -> bool:
         """Whether the meter, held to the same point, shows that the line is really low. Raises `NoContactError`."""
         volts = self._hand.touch(self.beside(point))
         if abs(volts) >= LOGIC_LOW:
             seen = f"the meter sees {show(volts, 'V', 3)} at {point.point}: the probe of {tip_of(point)} does not touch"
-            self._hand.person.progress(seen)
+            self._hand.lost(tip_of(point), seen)
             return False
         self._low.add(point.point)
         self._hand.held[tip_of(point)] = (point.point, "")
@@ -133,7 +134,7 @@ class HeldProbes:
         tip = tip_of(point)
         self._hand.held.pop(tip, None)
         words = f"Hold the probe of {tip} on {point.point}."
-        self._hand.person.prompt("touch", words, TOUCH_KEYS, place=self._hand.place(tip, point.net, point.point, ""))
+        self._hand.prompt(words, self._hand.place(tip, point.net, point.point, ""))
 
     def taken(self, point: ScopePoint) -> None:
         """The probe is there."""

@@ -15,7 +15,7 @@ from autobench.errors import StoppedError
 from autobench.events import Event, Prompted, PromptEnded, PromptProgress
 from autobench.quantity import show
 
-SLICE = 0.05  # s between two looks at the keys
+SLICE = 0.1  # s between two looks at the keys
 POWER_WITHIN = 10.0  # s in which somebody must press a key before a board gets its first power (common practice)
 LONGEST_TYPED = 200
 OFF_WORDS = "switched off with the off key at the bench"

@@ -79,12 +79,21 @@ class Power:
         not be proved off, naming the supply a person must switch off. Wishes to stop wait meanwhile.
         """
         with self._stop.deferred():
+            self._rest_meter()
             outputs = list(self.outputs.values())[::-1]
             failed = [words for output in outputs for words in self._end(output, tries=2)]
         if failed:
             raise OutputNotOffError(
                 "NOT PROVED OFF – switch the supply off by hand now, at its own switch: " + "; ".join(failed)
             )
+
+    def _rest_meter(self) -> None:
+        """No ohms source on a rail whose volts are to be believed: a meter that was interrupted may still drive one."""
+        if self._touch is not None:
+            try:
+                self._touch.rest()
+            except BenchError as error:
+                self._emit(Notice(self._clock.now(), f"the meter may still drive its ohms current: {error}"))
 
     def _end(self, output: Output, tries: int) -> list[str]:
         """OFF and its proof for one output; the words of the alarm, or nothing. An ignored OFF is sent once more."""

@@ -37,7 +37,7 @@ from autobench.plan.steps import (
     RailJob,
     WaitJob,
 )
-from autobench.quantity import Span
+from autobench.quantity import Span, show
 from autobench.run import actions, line_actions, scope_actions
 from autobench.run.contact import NoContactError
 from autobench.run.person import BackAskedError, SkipAskedError
@@ -143,7 +143,7 @@ class Runner:
         if self._bench.person is not None:
             self._bench.person.step = step.name
         if self._bench.hand is not None:
-            self._bench.hand.expected = expected_of(step)
+            self._bench.hand.expect(net_and_point(step)[0], expected_of(step))
         for reading in self._readings_of(step):
             gate = self._gate
             judged = replace(reading, conditional=gate is not None and step.stage != gate)
@@ -254,6 +254,8 @@ def expected_of(step: PlannedStep) -> str:
     """What should be seen in a step, in words: the state of a line, else the limits."""
     if isinstance(step.job, LineJob) and step.job.expected in ("high", "low"):
         return step.job.expected
+    if isinstance(step.job, ClockJob):
+        return show(step.job.nominal, "Hz", 6)
     span = limits_of(step).span
     return "" if span.low is None and span.high is None else str(span)
 

@@ -2,7 +2,8 @@
 
 A signal that raised at any instruction could cut a command to a supply in half or interrupt the switching-off. So the
 handler only counts; every exchange with an instrument and every slice of a wait calls `check`, which raises. While
-outputs are being made safe, `check` is not called, and any number of further signals changes nothing.
+outputs are being made safe, `check` is not called, and any number of further signals changes nothing. Ctrl-Z does
+nothing while a run lasts.
 """
 
 from __future__ import annotations
@@ -35,11 +36,13 @@ class StopSignals:
                 number = getattr(signal, name, None)
                 if number is not None:
                     self._former[number] = signal.signal(number, self._noticed)
+            if hasattr(signal, "SIGTSTP"):  # a suspended program watches nothing
+                self._former[signal.SIGTSTP] = signal.signal(signal.SIGTSTP, signal.SIG_IGN)
         return self
 
     def __exit__(self, *raised: object) -> None:
         for number, former in self._former.items():
-            signal.signal(number, former)
+            signal.signal(number, signal.SIG_DFL if former is None else former)
 
     def _noticed(self, number: int, _frame: FrameType | None) -> None:
         self.reason = self.reason or WORDS[signal.Signals(number).name]

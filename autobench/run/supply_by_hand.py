@@ -63,7 +63,7 @@ class SupplyByHand:
             amps=amps,
         )
         self._ask("switch", f"Switch the supply of {rail} on. The board is still not connected.", on=True)
-        self._hand.expected = show(volts, "V")
+        self._hand.expect(None, show(volts, "V"))
         self._hand.touch(self._plug)
         self._at_plug = self._settled_at_plug(volts)
         return self._at_plug
@@ -93,7 +93,7 @@ class SupplyByHand:
         self._ask("plug", f"The supply is off. Plug {self.feed.rail} into the board.", on=True)
         self._where = self._inlet
         self._hand.let_go()
-        self._hand.expected = ""
+        self._hand.expect(None, "")
         self._hand.touch(self._inlet)
 
     # -- what power asks of every supply --------------------------------------------------------------------------
@@ -144,11 +144,10 @@ class SupplyByHand:
     def off(self, _output: int) -> None:
         """Ask for it to be switched off; `volts_off` shows whether it was."""
         where = self._where
-        words = (
-            f"Switch the supply of {self.feed.rail} OFF now, at its own switch, and hold the meter's tips on "
-            f"{where.point} and {where.against} until the volts are gone."
-        )
-        place = self._hand.place(METER, where.net, where.point, where.against)
+        words = f"Switch the supply of {self.feed.rail} OFF now, at its own switch. Hold the meter's tips on "
+        words += f"{where.point} and {where.against} until the volts are gone."
+        # Tips that are there must stay there: only then do they see the volts fall.
+        place = None if self._hand.holds(where) else self._hand.place(METER, where.net, where.point, where.against)
         self._person.prompt("switch", words, (), place=place, rail=self.feed.rail, on=False)
 
     def volts_off(self) -> float | None:

@@ -24,6 +24,10 @@ class Touch:
         """Meter into its known state."""
         self._meter.prepare()
 
+    def rest(self) -> None:
+        """The meter on volts, where it drives nothing into the board."""
+        self._meter.rest()
+
     def hold(self, target: Target) -> None:
         """Get to `target` and stay there; a hand is asked while nothing is on. Raises `NoContactError`."""
         if target.by_hand and self._hand is not None:
