@@ -103,7 +103,7 @@ class Bells:
             self._outcome(verdict)
 
     def _outcome(self, verdict: Verdict) -> None:
-        """What was read where a person answered: each of the two kinds is said once a prompt, however many there are."""
+        """What was read where a person answered: each of the two kinds is said once a prompt."""
         strokes = {Verdict.OUTSIDE: OUTSIDE, Verdict.VOID: VOID}.get(verdict)
         if strokes is not None and verdict not in self._said and not self._alarms:
             self._said.add(verdict)

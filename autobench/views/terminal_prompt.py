@@ -34,9 +34,7 @@ MOST_WORDS = 6  # lines of a long instruction
 SPARE = 5  # empty lines between the parts where there is room
 
 
-def prompt_lines(
-    prompt: Prompted, progress: PromptProgress | None, width: int, room: int, height: int
-) -> list[Text]:
+def prompt_lines(prompt: Prompted, progress: PromptProgress | None, width: int, room: int, height: int) -> list[Text]:
     """The panel in at most `room` lines (or what cannot be left out), none longer than `width`.
 
     `height` is that of the whole screen: a large one gets larger letters and empty lines. Where there is too little

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import string
 from dataclasses import replace
 
 import pytest
@@ -97,8 +98,10 @@ def test_a_suspect_is_said_in_the_words_of_the_catalogue() -> None:
 
 
 def test_large_letters_stand_straight() -> None:
-    """Every letter has rows of one length, and a text of them too, in both sizes."""
+    """Every letter has rows of one length, no two look alike, and a text of them stands straight in both sizes."""
     assert all(len({len(row) for row in rows}) == 1 for rows in LETTERS.values())
+    assert len(set(LETTERS.values())) == len(LETTERS)
+    assert set(string.ascii_uppercase + string.digits + ".,-+_/~#: ") <= LETTERS.keys()  # what points and nets have
     for word in ("GOOD", "FAULTY", "UNDECIDED", "STOPPED", "-12.05 V  0.78 A"):
         assert [len(large(word)), len(larger(word))] == [3, 5]
         assert len({len(row) for row in large(word)}) == 1
