@@ -12,7 +12,7 @@ from rich.cells import cell_len
 from rich.text import Text
 
 from autobench.events import Prompted, PromptProgress
-from autobench.views.large import HIGH, LETTERS, WIDE, large, larger
+from autobench.views.large import HIGH, LETTERS, WIDE, large, larger, largest
 from autobench.views.terminal_text import bar, wrapped
 from autobench.views.wording import (
     TYPED_KINDS,
@@ -37,14 +37,14 @@ SPARE = 5  # empty lines between the parts where there is room
 def prompt_lines(prompt: Prompted, progress: PromptProgress | None, width: int, room: int, height: int) -> list[Text]:
     """The panel in at most `room` lines (or what cannot be left out), none longer than `width`.
 
-    `height` is that of the whole screen: a large one gets larger letters and empty lines. Where there is too little
-    room the large letters go, then what is said of the place, from its end.
+    The letters are as large as there is room for; `height` is that of the whole screen: a large one gets the largest,
+    and empty lines. Where there is too little room for any of them, what is said of the place goes, from its end.
     """
     words = wrapped(instruction_words(prompt), width - 1)[:MOST_WORDS]
     top = [bar(line.plain, width, INSTRUCTION_STYLE) for line in words]
     place, last = below(prompt, width), [*standing(prompt, progress, width), *keys(prompt, width)]
     left = room - len(top) - len(place) - len(last)
-    for letters in (larger, large) if width >= WIDE and height >= HIGH else (large,):
+    for letters in (largest, larger, large) if width >= WIDE and height >= HIGH else (larger, large):
         big = large_lines(headline(prompt), letters, width)
         if big and len(big) <= left:
             spare = [Text("")] if height >= HIGH and left - len(big) >= SPARE else []

@@ -25,7 +25,7 @@ from autobench.events import (
 )
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
-from autobench.views.large import large, larger
+from autobench.views.large import large, larger, largest
 from autobench.views.run_state import RunState, fold
 from autobench.views.terminal_frame import frame
 from autobench.views.terminal_prompt import STEADY_WIDTH
@@ -87,16 +87,16 @@ def test_everything_needed_is_on_every_screen(width: int, height: int) -> None:
         assert wanted in text
 
 
-@pytest.mark.parametrize(("width", "height", "letters"), [(60, 18, large), (80, 24, large), (200, 50, larger)])
+@pytest.mark.parametrize(("width", "height", "letters"), [(60, 18, large), (80, 24, larger), (200, 50, largest)])
 def test_the_point_stands_in_large_letters(width: int, height: int, letters: object) -> None:
-    """From the board: twelve millimetres and more on a usual screen, for the eight that 1.5 m ask (1/200, common practice)."""
+    """Three lines and more: on a usual screen over 12 mm, where 1.5 m ask for 1/200, 8 mm (common practice)."""
     assert callable(letters)
     lines = [line.plain.strip() for line in screen(width, height, *ON, *READINGS, TOUCH)]
     wanted = [row.strip() for row in letters("U18.8")]
     assert any(lines[at : at + len(wanted)] == wanted for at in range(len(lines)))
 
 
-@pytest.mark.parametrize(("width", "height", "least"), [(80, 24, 8), (200, 50, 20)])
+@pytest.mark.parametrize(("width", "height", "least"), [(80, 24, 7), (200, 50, 20)])
 def test_the_newest_readings_stay_beside_it(width: int, height: int, least: int) -> None:
     """A few at 80 by 24, many where there is room; the newest is the last line."""
     lines = screen(width, height, *ON, *READINGS, TOUCH)
@@ -145,13 +145,13 @@ def test_typed_text_has_a_cursor(kind: str) -> None:
 def test_a_supply_worked_by_hand_is_set_by_large_figures() -> None:
     """Volts and amps to set, and ON and OFF to switch, are read from where the supply stands."""
     shown = {
-        "5.00 V  1.38 A": Prompted(3.0, "set", "a", "set the supply", TYPING, None, "+5V", 5.0, 1.376),
-        "ON": Prompted(3.0, "switch", "a", "switch it on", TYPING, None, "+5V", on=True),
-        "OFF": Prompted(3.0, "switch", "a", "switch it off", TYPING, None, "+5V", on=False),
+        (large, "5.00 V  1.38 A"): Prompted(3.0, "set", "a", "set the supply", TYPING, None, "+5V", 5.0, 1.376),
+        (larger, "ON"): Prompted(3.0, "switch", "a", "switch it on", TYPING, None, "+5V", on=True),
+        (larger, "OFF"): Prompted(3.0, "switch", "a", "switch it off", TYPING, None, "+5V", on=False),
     }
-    for figures, prompt in shown.items():
+    for (letters, figures), prompt in shown.items():
         lines = [line.plain.strip() for line in screen(80, 24, prompt)]
-        assert large(figures)[0].strip() in lines
+        assert letters(figures)[0].strip() in lines
 
 
 def test_a_point_too_long_for_large_letters_is_read_in_the_instruction() -> None:
@@ -159,7 +159,7 @@ def test_a_point_too_long_for_large_letters_is_read_in_the_instruction() -> None
     place = replace(PLACE, point="CONNECTOR-12.A31", part="CONNECTOR-12", pin="A31")
     lines = screen(40, 18, *ON, replace(TOUCH, place=place))
     assert "CONNECTOR-12.A31" in words(lines)
-    assert not any("▀" in line.plain for line in lines)
+    assert not any(large(place.point)[0][:10] in line.plain for line in lines)
 
 
 def test_a_prompt_is_gone_when_it_is_over() -> None:
