@@ -44,6 +44,11 @@ def test_each_meaning_has_its_number_of_strokes() -> None:
     assert len(heard(STEP, PROMPT, TAKEN, read(Verdict.WITHIN))) == 1
     assert len(heard(STEP, PROMPT, TAKEN, read(Verdict.OUTSIDE))) == 1 + 2
     assert len(heard(STEP, PROMPT, TAKEN, read(Verdict.VOID))) == 1 + 3
+    conditional = read(Verdict.OUTSIDE)
+    assert (
+        len(heard(STEP, PROMPT, TAKEN, replace(conditional, reading=replace(conditional.reading, conditional=True))))
+        == 1
+    )
     assert len(heard(STEP, PROMPT, ALARM)) == 5
     assert len(heard(ENDED)) == 1
 
