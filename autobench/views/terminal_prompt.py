@@ -26,10 +26,19 @@ from autobench.views.wording import (
 
 INSTRUCTION_STYLE = "bold reverse"
 STEADY_KINDS = ("touch", "together")  # taken by themselves once they have stood
+SET = "set"  # so is this one where the meter looks on
 STEADY_WIDTH = 20  # columns of the bar
 FULL, EMPTY, CURSOR, CUT = "█", "░", "█", "…"
 BETWEEN_KEYS = " · "
 MARGIN = " "
+# Kind of prompt, and whether something is to be on: what is seen from the board, and from where the supply stands.
+HEADLINES = {
+    ("power", None): "POWER",
+    ("switch", True): "ON",
+    ("switch", False): "OFF",
+    ("plug", True): "IN",
+    ("plug", False): "OUT",
+}
 MOST_WORDS = 6  # lines of a long instruction
 SPARE = 5  # empty lines between the parts where there is room
 
@@ -58,15 +67,13 @@ def headline(prompt: Prompted) -> str:
 
     Small letters become capitals here; the instruction has the point as it is written.
     """
+    if (prompt.kind, prompt.on) in HEADLINES:
+        return HEADLINES[prompt.kind, prompt.on]
     if prompt.place is not None:
         return prompt.place.point.upper()
-    if prompt.kind == "set":
+    if prompt.kind == SET:
         shown = (prompt.volts, "V"), (prompt.amps, "A")
         return "  ".join(f"{value:.2f} {unit}" for value, unit in shown if value is not None)
-    if prompt.kind in ("switch", "plug") and prompt.on is not None:
-        return {("switch", True): "ON", ("switch", False): "OFF", ("plug", True): "IN"}.get(
-            (prompt.kind, prompt.on), "OUT"
-        )
     return ""
 
 
@@ -94,8 +101,8 @@ def standing(prompt: Prompted, progress: PromptProgress | None, width: int) -> l
     """How it stands: the bar of the steady time, what is seen, and what was typed so far with a cursor."""
     words = progress.words if progress is not None else ""
     lines: list[Text] = []
-    if prompt.kind in STEADY_KINDS:
-        steady = progress.steady if progress is not None else 0.0
+    steady = progress.steady if progress is not None else 0.0
+    if prompt.kind in STEADY_KINDS or (prompt.kind == SET and progress is not None):
         lines += wrapped(words, width, "bold", first=f"{MARGIN}{steady_bar(steady)} ")[:1]
     elif words:
         lines += wrapped(words, width, "bold", first=MARGIN)[:2]

@@ -161,8 +161,12 @@ def test_prompts_without_a_place_are_said_in_their_own_words() -> None:
     """The kind in capitals, the words, what a supply is to be set to; while typing the off key is Esc."""
     keys = (("enter", "done"), ("off", "off"))
     assert shown(Prompted(1.0, "set", "power", "set the supply", keys, None, "+5V", 5.0, 1.376)) == [
-        "SET: set the supply; +5V 5.00 V, at most 1.38 A; keys: Enter done, o off"
+        "set the supply; +5V 5.00 V, at most 1.38 A; keys: Enter done, o off"
     ]
+    power = Prompted(1.0, "power", "power", "POWER: hands off the board", keys)
+    assert shown(power) == ["POWER: hands off the board; keys: Enter done, o off"]
+    off = Prompted(1.0, "switch", "power", "Switch +5V OFF and hold the tips on U18.8", (), PLACE, "+5V", on=False)
+    assert shown(off)[0].startswith("Switch +5V OFF and hold the tips on U18.8 – U18 (RAM) pin 8")
     assert shown(Prompted(1.0, "reason", "ohms", "why?", keys)) == ["REASON: why?; keys: Enter done, Esc off"]
     clip = Prompted(
         1.0,

@@ -154,6 +154,18 @@ def test_a_supply_worked_by_hand_is_set_by_large_figures() -> None:
         assert letters(figures)[0].strip() in lines
 
 
+@pytest.mark.parametrize(("width", "height"), SIZES)
+def test_a_supply_to_be_switched_off_is_never_hidden_by_the_tips(width: int, height: int) -> None:
+    """A prompt that wants both a switch and the tips says both, and its large letters are those of the switch."""
+    asked = "Switch the supply of +5V OFF now, and hold the meter's tips on U18.8 and U18.16."
+    lines = screen(width, height, *ON, *READINGS, Prompted(3.0, "switch", "a", asked, (), PLACE, "+5V", on=False))
+    assert asked in words(lines)
+    assert "U18 (RAM) pin 8" in words(lines)
+    if height >= 24:
+        letters = largest if height == 50 else larger
+        assert letters("OFF")[0].strip() in [line.plain.strip() for line in lines]
+
+
 def test_a_point_too_long_for_large_letters_is_read_in_the_instruction() -> None:
     """It is never cut: without room for large letters the instruction has it whole."""
     place = replace(PLACE, point="CONNECTOR-12.A31", part="CONNECTOR-12", pin="A31")
