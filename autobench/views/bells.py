@@ -24,6 +24,7 @@ from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
 
 TAKEN, OUTSIDE, VOID, ALARM, END = 1, 2, 3, 5, 1  # strokes
+ANSWERED = ("taken", "answered", "refused")  # refused: taken by a key, with nothing that shows a contact
 SPACING = 0.15  # s between the strokes of one group: most terminals make closer ones into a single sound
 PAUSE = 0.45  # s before another group, so that one and two are not heard as three
 
@@ -95,7 +96,7 @@ class Bells:
 
     def _ended(self, how: str) -> None:
         """A prompt is over: one stroke if it was taken, then what was read if anything was read already."""
-        self._open, self._listening = False, how in ("taken", "answered")
+        self._open, self._listening = False, how in ANSWERED
         if how == "taken" and not self._alarms:
             self._gaps.clear()  # strokes of a touch before this one would be taken for its own
             self._strike(TAKEN)

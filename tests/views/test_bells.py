@@ -79,6 +79,7 @@ def test_only_where_a_person_answered() -> None:
     assert heard(STEP, PROMPT, PromptEnded(2.0, "skipped"), read(Verdict.SKIPPED)) == []
     assert heard(STEP, PROMPT, PromptEnded(2.0, "answered")) == []
     assert len(heard(STEP, PROMPT, PromptEnded(2.0, "answered"), read(Verdict.OUTSIDE))) == 2
+    assert len(heard(STEP, PROMPT, PromptEnded(2.0, "refused"), read(Verdict.VOID))) == 3
     assert len(heard(STEP, PROMPT, TAKEN, replace(STEP, step="line D0"), read(Verdict.OUTSIDE))) == 1
 
 
