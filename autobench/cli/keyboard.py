@@ -185,7 +185,7 @@ class Keyboard:
             with suppress(termios.error):
                 termios.tcsetattr(self._number, termios.TCSANOW, self._found)
 
-    def _suspend(self, number: int, frame: FrameType | None) -> None:
+    def _suspend(self, _number: int, _frame: FrameType | None) -> None:
         """Ctrl-Z: step aside, stop as any program does, and be back when continued."""
         with self._aside():
             self._release()
@@ -194,6 +194,6 @@ class Keyboard:
             signal.signal(signal.SIGTSTP, self._suspend)
         self._hold()
 
-    def _continue(self, number: int, frame: FrameType | None) -> None:
+    def _continue(self, _number: int, _frame: FrameType | None) -> None:
         """Continued after whatever stopped the process, SIGSTOP included."""
         self._hold()

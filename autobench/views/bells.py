@@ -20,9 +20,11 @@ from autobench.events import (
     RunEnded,
     StepStarted,
 )
+from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
 
 TAKEN, OUTSIDE, VOID, ALARM, END = 1, 2, 3, 5, 1  # strokes
+ANSWERED = ("taken", "answered", "refused")  # refused: taken by a key, with nothing that shows a contact
 SPACING = 0.15  # s between the strokes of one group: most terminals make closer ones into a single sound
 PAUSE = 0.45  # s before another group, so that one and two are not heard as three
 
@@ -46,7 +48,7 @@ class Bells:
         self._open = False  # it still waits
         self._listening = False  # it was answered, and its step goes on
         self._said: set[Verdict] = set()  # by strokes, since the last prompt
-        self._early: list[Verdict] = []  # read before the prompt was said to be over
+        self._early: list[Reading] = []  # read before the prompt was said to be over
 
     def hear(self, event: Event) -> None:
         """Take one event in; only what is to be heard has a stroke."""
@@ -69,9 +71,9 @@ class Bells:
                 case StepStarted() if self._prompt is not None and event.step != self._prompt.step:
                     self._listening = False
                 case ReadingTaken() if self._open:
-                    self._early.append(event.reading.verdict)
+                    self._early.append(event.reading)
                 case ReadingTaken() if self._listening:
-                    self._outcome(event.reading.verdict)
+                    self._outcome(event.reading)
                 case _:
                     pass
 
@@ -94,18 +96,22 @@ class Bells:
 
     def _ended(self, how: str) -> None:
         """A prompt is over: one stroke if it was taken, then what was read if anything was read already."""
-        self._open, self._listening = False, how in ("taken", "answered")
+        self._open, self._listening = False, how in ANSWERED
         if how == "taken" and not self._alarms:
             self._gaps.clear()  # strokes of a touch before this one would be taken for its own
             self._strike(TAKEN)
         early, self._early = self._early, []
-        for verdict in early if self._listening else ():
-            self._outcome(verdict)
+        for reading in early if self._listening else ():
+            self._outcome(reading)
 
-    def _outcome(self, verdict: Verdict) -> None:
-        """What was read where a person answered: each of the two kinds is said once a prompt, however many there are."""
-        strokes = {Verdict.OUTSIDE: OUTSIDE, Verdict.VOID: VOID}.get(verdict)
-        if strokes is not None and verdict not in self._said and not self._alarms:
+    def _outcome(self, reading: Reading) -> None:
+        """What was read where a person answered: each of the two kinds is said once a prompt.
+
+        A conditional reading says nothing of the board; that one is void says something of the probe all the same.
+        """
+        verdict = reading.verdict
+        strokes = {Verdict.OUTSIDE: 0 if reading.conditional else OUTSIDE, Verdict.VOID: VOID}.get(verdict)
+        if strokes and verdict not in self._said and not self._alarms:
             self._said.add(verdict)
             self._strike(strokes)
 

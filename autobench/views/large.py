@@ -80,3 +80,9 @@ def large(text: str) -> list[str]:
 def larger(text: str) -> list[str]:
     """`text` five rows tall: a point is two characters wide and one high."""
     return ["".join("██" if point == "#" else "  " for point in row) for row in points(text)]
+
+
+def largest(text: str) -> list[str]:
+    """`text` ten rows tall: a point is four characters wide and two high."""
+    wide = ["".join("████" if point == "#" else "    " for point in row) for row in points(text)]
+    return [row for row in wide for _ in range(2)]

@@ -22,7 +22,7 @@ from autobench.views.run_state import RunState, fold
 from autobench.views.wording import harmless, live_outputs, output_words
 
 LEAST_SECONDS = 0.1  # between two updates of the screen, by the wall clock
-MOST_RINGING = 2.0  # s that are spent on strokes of the bell when all else is over
+MOST_RINGING = 5.0  # s that are spent on strokes of the bell when all else is over
 LEAST_WIDTH, LEAST_HEIGHT = 40, 12  # smaller terminals get plain lines
 USUAL_SIZE = (80, 24)  # where a terminal does not know its own
 NOT_ABLE = ("", "dumb", "unknown")

@@ -1,7 +1,8 @@
 """One screenful while a round runs: a pure function of the run's state and the size of the screen. Draws nothing.
 
 From the top: what board on what bench; every output that may carry volts, large; what is being measured, and the time
-left; alarms; the readings, newest at the bottom. Whatever must give way, the outputs and alarms do not.
+left; alarms; what was not as it should be so far; the readings, newest at the bottom. While a person is wanted, what
+to do stands above the readings. Whatever must give way, the outputs and alarms do not.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from autobench.events import Notice, PowerChanged, Prompted, Watched
 from autobench.views.large import HIGH, WIDE, large, larger
 from autobench.views.run_state import RunState
 from autobench.views.terminal_prompt import prompt_lines
-from autobench.views.terminal_table import newest
+from autobench.views.terminal_table import newest, so_far
 from autobench.views.terminal_text import LIVE_STYLE, SIMULATED_STYLE, bar, fitted, wrapped
 from autobench.views.wording import live_outputs, output_words, started_words, time_left_words
 
@@ -32,7 +33,7 @@ def frame(state: RunState, width: int, height: int) -> list[Text]:
     if state.prompt is not None and state.ended is None:
         return prompt_frame(state, state.prompt, width, height)
     top = header(state, width)
-    middle = [*now_lines(state, width), *alarm_lines(state, width)]
+    middle = [*now_lines(state, width), *alarm_lines(state, width), *so_far(state.readings, width)]
     letters = larger if width >= WIDE and height >= HIGH else large
     power = power_lines(state, width, height - len(top) - len(middle) - LEAST_TABLE, letters)
     lines = [*top, *power, *middle]
@@ -52,8 +53,9 @@ def prompt_frame(state: RunState, prompt: Prompted, width: int, height: int) -> 
     now = [] if low else now_lines(state, width)
     power = power_lines(state, width, height // 4 if height >= HIGH else 0, large)
     before = [*top, *power, *alarms, *now]
-    table = 0 if low or not state.readings else min(LEAST_BESIDE, len(state.readings) + 1)
-    lines = [*before, *prompt_lines(prompt, state.progress, width, height - len(before) - table, height)]
+    table = [] if low else so_far(state.readings, width)
+    least = 0 if low or not state.readings else len(table) + min(LEAST_BESIDE, len(state.readings) + 1)
+    lines = [*before, *prompt_lines(prompt, state.progress, width, height - len(before) - least, height), *table]
     lines += newest(state.readings, width, height - len(lines)) if state.readings else []
     return [fitted(line, width) for line in lines[:height]]
 

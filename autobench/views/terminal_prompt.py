@@ -12,7 +12,7 @@ from rich.cells import cell_len
 from rich.text import Text
 
 from autobench.events import Prompted, PromptProgress
-from autobench.views.large import HIGH, LETTERS, WIDE, large, larger
+from autobench.views.large import HIGH, LETTERS, WIDE, large, larger, largest
 from autobench.views.terminal_text import bar, wrapped
 from autobench.views.wording import (
     TYPED_KINDS,
@@ -26,10 +26,19 @@ from autobench.views.wording import (
 
 INSTRUCTION_STYLE = "bold reverse"
 STEADY_KINDS = ("touch", "together")  # taken by themselves once they have stood
+SET = "set"  # so is this one where the meter looks on
 STEADY_WIDTH = 20  # columns of the bar
 FULL, EMPTY, CURSOR, CUT = "█", "░", "█", "…"
 BETWEEN_KEYS = " · "
 MARGIN = " "
+# Kind of prompt, and whether something is to be on: what is seen from the board, and from where the supply stands.
+HEADLINES = {
+    ("power", None): "POWER",
+    ("switch", True): "ON",
+    ("switch", False): "OFF",
+    ("plug", True): "IN",
+    ("plug", False): "OUT",
+}
 MOST_WORDS = 6  # lines of a long instruction
 SPARE = 5  # empty lines between the parts where there is room
 
@@ -37,14 +46,14 @@ SPARE = 5  # empty lines between the parts where there is room
 def prompt_lines(prompt: Prompted, progress: PromptProgress | None, width: int, room: int, height: int) -> list[Text]:
     """The panel in at most `room` lines (or what cannot be left out), none longer than `width`.
 
-    `height` is that of the whole screen: a large one gets larger letters and empty lines. Where there is too little
-    room the large letters go, then what is said of the place, from its end.
+    The letters are as large as there is room for; `height` is that of the whole screen: a large one gets the largest,
+    and empty lines. Where there is too little room for any of them, what is said of the place goes, from its end.
     """
     words = wrapped(instruction_words(prompt), width - 1)[:MOST_WORDS]
     top = [bar(line.plain, width, INSTRUCTION_STYLE) for line in words]
     place, last = below(prompt, width), [*standing(prompt, progress, width), *keys(prompt, width)]
     left = room - len(top) - len(place) - len(last)
-    for letters in (larger, large) if width >= WIDE and height >= HIGH else (large,):
+    for letters in (largest, larger, large) if width >= WIDE and height >= HIGH else (larger, large):
         big = large_lines(headline(prompt), letters, width)
         if big and len(big) <= left:
             spare = [Text("")] if height >= HIGH and left - len(big) >= SPARE else []
@@ -58,15 +67,13 @@ def headline(prompt: Prompted) -> str:
 
     Small letters become capitals here; the instruction has the point as it is written.
     """
+    if (prompt.kind, prompt.on) in HEADLINES:
+        return HEADLINES[prompt.kind, prompt.on]
     if prompt.place is not None:
         return prompt.place.point.upper()
-    if prompt.kind == "set":
+    if prompt.kind == SET:
         shown = (prompt.volts, "V"), (prompt.amps, "A")
         return "  ".join(f"{value:.2f} {unit}" for value, unit in shown if value is not None)
-    if prompt.kind in ("switch", "plug") and prompt.on is not None:
-        return {("switch", True): "ON", ("switch", False): "OFF", ("plug", True): "IN"}.get(
-            (prompt.kind, prompt.on), "OUT"
-        )
     return ""
 
 
@@ -94,8 +101,8 @@ def standing(prompt: Prompted, progress: PromptProgress | None, width: int) -> l
     """How it stands: the bar of the steady time, what is seen, and what was typed so far with a cursor."""
     words = progress.words if progress is not None else ""
     lines: list[Text] = []
-    if prompt.kind in STEADY_KINDS:
-        steady = progress.steady if progress is not None else 0.0
+    steady = progress.steady if progress is not None else 0.0
+    if prompt.kind in STEADY_KINDS or (prompt.kind == SET and progress is not None):
         lines += wrapped(words, width, "bold", first=f"{MARGIN}{steady_bar(steady)} ")[:1]
     elif words:
         lines += wrapped(words, width, "bold", first=MARGIN)[:2]

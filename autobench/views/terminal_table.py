@@ -10,6 +10,7 @@ from rich.cells import cell_len
 from rich.text import Text
 
 from autobench.judgement.reading import Reading
+from autobench.judgement.verdict import Verdict
 from autobench.views.terminal_text import VERDICT_STYLES, cell, wrapped
 from autobench.views.wording import MARKS, limits_words, reading_name, value_words
 
@@ -21,6 +22,8 @@ LEAST_BESIDE_POINT = 8  # … and below which the points do
 MOST_NAME, MOST_POINT, MOST_VALUE, MOST_LIMITS, MOST_VERDICT = 44, 8, 24, 22, 12
 LEAST_VERDICT = 10  # mark, space and the longest word
 INDENT = "    "
+WRONG = (Verdict.OUTSIDE, Verdict.VOID, Verdict.MARGINAL)
+SO_FAR, MORE = "so far: ", "  and {} more"
 HANG = "  "  # before what is left of a long step's name
 CONDITIONAL = "in brackets: conditional – an earlier step failed, so it counts for nothing"
 
@@ -96,6 +99,27 @@ def reading_rows(reading: Reading, widths: Columns, width: int, said: Reading | 
     if reading.conditional and (said is None or not said.conditional):
         lines += wrapped(CONDITIONAL, width, first=INDENT)
     return lines
+
+
+def so_far(readings: Sequence[Reading], width: int) -> list[Text]:
+    """One line that names what was not as it should be, newest first; the rows that say so scroll away.
+
+    Conditional readings count for nothing and skipped ones say nothing of the board, so neither is named.
+    """
+    found = [each for each in readings if each.verdict in WRONG and not each.conditional]
+    if not found:
+        return []
+    line = Text(SO_FAR)
+    for named, reading in enumerate(reversed(found)):
+        words = f"{MARKS[reading.verdict]} {reading_name(reading)}"
+        left = len(found) - named - 1
+        more = MORE.format(left) if left else ""
+        if named and line.cell_len + len(GAP) + cell_len(words) + len(more) > width:
+            line.append(MORE.format(len(found) - named))
+            break
+        line.append(GAP if named else "")
+        line.append(words, VERDICT_STYLES[reading.verdict])
+    return [line]
 
 
 def newest(readings: Sequence[Reading], width: int, height: int) -> list[Text]:

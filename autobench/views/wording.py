@@ -51,6 +51,7 @@ KEY_CAPS = {
     "no": "n",
     "erase": "Backspace",
 }
+TIP_KINDS = ("touch", "clip")  # prompts for a tip at a point
 TYPED_KINDS = ("number", "reason")  # prompts whose answer is typed: there the letter o is only a letter
 ENDINGS = {
     "again": "once more",
@@ -187,7 +188,8 @@ def tip_words(place: TouchPlace) -> str:
 def place_words(place: TouchPlace) -> str:
     """Part, pin, side and where on it, as far as they are known."""
     pin = place.pin if not place.pin or place.pin.startswith("pin") else f"pin {place.pin}"
-    return ", ".join(part for part in (" ".join(part for part in (place.part, pin) if part), place.where) if part)
+    between = ", " if "," in place.part else " "
+    return ", ".join(part for part in (between.join(part for part in (place.part, pin) if part), place.where) if part)
 
 
 def expected_words(place: TouchPlace) -> str:
@@ -197,14 +199,16 @@ def expected_words(place: TouchPlace) -> str:
 
 
 def instruction_words(prompt: Prompted) -> str:
-    """What to do: the kind of prompt in capitals, then the tip and its point, or the prompt's own words."""
-    kind = prompt.kind.upper()
-    return f"{kind} {prompt.place.point} with {tip_words(prompt.place)}" if prompt.place else f"{kind}: {prompt.words}"
+    """What to do: where a tip is wanted, which one and where; else the prompt's own words."""
+    place = prompt.place
+    wanted = place is not None and prompt.kind in TIP_KINDS
+    return f"{prompt.kind.upper()} {place.point} with {tip_words(place)}" if place and wanted else prompt.words
 
 
 def more_words(prompt: Prompted) -> str:
-    """The words of a prompt at a place, unless they name the point and so say the same again."""
-    return "" if prompt.place is None or prompt.place.point in prompt.words else prompt.words
+    """The words of a prompt for a tip, unless they name the point and so say the same again."""
+    place = prompt.place
+    return "" if place is None or prompt.kind not in TIP_KINDS or place.point in prompt.words else prompt.words
 
 
 def setting_words(prompt: Prompted) -> str:
@@ -228,7 +232,9 @@ def prompt_words(prompt: Prompted, state: RunState) -> str:
     place = prompt.place
     where = "; ".join(part for part in (place_words(place), expected_words(place)) if part) if place else ""
     live = ", ".join(output_words(*output) for output in live_outputs(state))
-    what = f"{instruction_words(prompt)}{' – ' + where if where else ''}"
+    kind, instruction = prompt.kind.upper(), instruction_words(prompt)
+    said = instruction.upper().startswith((f"{kind}:", f"{kind} "))
+    what = f"{'' if said else kind + ': '}{instruction}{' – ' + where if where else ''}"
     keys = f"keys: {', '.join(key_words(prompt))}" if prompt.keys else ""
     return "; ".join(part for part in (what, more_words(prompt), setting_words(prompt), live, keys) if part)
 
