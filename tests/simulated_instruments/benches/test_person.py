@@ -54,14 +54,11 @@ class HandBench:
         self.person.touch(tip, point, against)
         self.clock.sleep(ALL_THERE)
 
-    def seen(self, channel: int = 1) -> float:
-        """Mean volts of the last hundredth of a second on a scope channel."""
-        self.ask(
-            "scope", f":CHAN{channel}:DISP ON", f":CHAN{channel}:SCAL 2", ":TIM:SCAL 1E-3", ":TRIG:SWE AUTO", "*OPC?"
-        )
-        self.ask("scope", ":RUN", "*OPC?")
-        self.clock.sleep(0.03)
-        return float(self.ask("scope", ":STOP", f":MEAS:ITEM? VAVG,CHAN{channel}"))
+    def seen(self) -> float:
+        """Mean volts of the last hundredth of a second on the scope's first channel, whose probe divides by ten."""
+        self.ask("scope", ":CHAN1:PROB 10", ":CHAN1:SCAL 2", ":TIM:SCAL 1E-3", ":TRIG:SWE AUTO", ":RUN", "*OPC?")
+        self.clock.sleep(0.5)
+        return float(self.ask("scope", ":STOP", ":MEAS:ITEM? VAVG,CHAN1"))
 
     def until(self, words: str) -> float:
         """Wait in steps of 10 ms for something to be done; the time (s) it was done at."""
