@@ -270,8 +270,12 @@ def test_pulled_plugs_show_the_polarity_without_the_board(faults: tuple[str, ...
     assert abs(truth.between("J1.1", "J1.2")) < 1e-3
     assert truth.most_volts["+5V"] < 1e-3
     assert truth.outputs[1].amps < 1e-5
-    knobs.touch("meter", "+5V plug +", "J1.2")  # a floating supply and the board: no current finds a way
+    # A floating supply and the board, or the scope's clip on it: no current finds a way.
+    knobs.touch("meter", "+5V plug +", "J1.2")
     assert abs(knobs.volts()) < 0.01
+    knobs.touch("scope 1", "+5V plug +")
+    assert knobs.bench.world.probes is not None
+    assert knobs.bench.world.probes.key(1) == "open"
 
 
 def test_a_plug_that_is_in_is_the_inlet() -> None:
