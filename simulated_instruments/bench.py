@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from autobench.errors import UsageError
-from simulated_instruments.benches.faults import UNPLUGGED, BenchDamage, bench_fault_places, damage_bench
+from simulated_instruments.benches.faults import BenchDamage, BenchFault, bench_fault_places, damage_bench
 from simulated_instruments.benches.wiring import FIXTURE, Wiring, list_wirings, read_wiring
 from simulated_instruments.board.circuit import Circuit
 from simulated_instruments.board.circuit_file import circuit_path, list_circuits, read_circuit
@@ -183,7 +183,7 @@ def picked_faults(
         parts = by_fault[known(name, by_fault, "fault", board)]
         if mark:
             picked.append(parts[known(part, parts, f"place for '{name}'", board)])
-        elif name == UNPLUGGED:
+        elif name == BenchFault.UNPLUGGED:
             picked.append(next(iter(parts.values())))
         else:
             likely = [part for part in parts if part in usual] or list(parts)
@@ -200,15 +200,26 @@ def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[st
     from simulated_instruments.scope_probes import ScopeSockets
     from simulated_instruments.world import MeterSockets, RelayContacts, SupplySockets
 
+    damage = world.damage
+
     def made(name: str, device: str) -> Device:
         if device == "PS-3":
-            return ChannelListSupply(name, clock, SupplySockets(world), seed)
+            supply = ChannelListSupply(name, clock, SupplySockets(world), seed)
+            supply.outputs[1].tripped_on_volts = damage.latched
+            return supply
         if device == "M-1":
-            return ConfReadMeter(name, clock, MeterSockets(world), seed)
+            meter = ConfReadMeter(name, clock, MeterSockets(world), seed)
+            meter.held_range, meter.held_cycles = damage.held_range, damage.held_cycles
+            return meter
         if device == "W-1":
             return SlotChannelRelays(name, clock, RelayContacts(world), seed)
         if device == "O-1b" and world.probes:
-            return PreambleDataScope(name, clock, ScopeSockets(world.probes), seed)
+            scope = PreambleDataScope(name, clock, ScopeSockets(world.probes), seed)
+            scope.held_coupling, scope.held_time_scale = damage.held_coupling, damage.held_time_scale
+            scope.trigger.never = damage.never_triggers
+            scope.converter.dividers |= damage.dividers
+            scope.reset()  # it is switched on with its front panel as it stands
+            return scope
         raise UsageError(f"the wiring file names a device '{device}' for '{name}', which there is none of")
 
     return {name: made(name, place.device) for name, place in wiring.instruments.items()}

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
+from simulated_instruments.benches.mains_hum import MainsHum
 from simulated_instruments.benches.open_lead import OpenLead
 from simulated_instruments.board.board import Board
 from simulated_instruments.board.network import TwoEnded
@@ -25,7 +26,8 @@ class MeterLeads:
 
     `nodes` gives the node of every point on the supply side that a lead can touch, `signals` the net of every point
     that carries one; `path_ohms` lie between an input and a point. `apart` names the loose part of the bench a point
-    is on, None for the board: between two loose parts no current finds a way.
+    is on, None for the board: between two loose parts no current finds a way. `hum` is what lies between the leads
+    themselves.
     """
 
     board: Board
@@ -37,11 +39,12 @@ class MeterLeads:
         signals: Mapping[str, str],
         path_ohms: float,
         open_lead: OpenLead,
+        hum: MainsHum,
         apart: Callable[[str], str | None],
         start: float,
     ) -> None:
         self._nodes, self._signals, self._path_ohms, self._open_lead = nodes, signals, path_ohms, open_lead
-        self._apart = apart
+        self._hum, self._apart = hum, apart
         self.source = LimitedSource("ohms source", HIGH, LOW, COMPLIANCE_OHMS)
         self._drive = (0.0, 0.0)
         self._high: Points = ()
@@ -113,10 +116,11 @@ class MeterLeads:
     def volts(self, now: float, input_ohms: float, aperture: float) -> float:
         """Mean volts HI to LO over the `aperture` seconds that end now."""
         if self._on_signal():
-            return self._signal_volts(now - aperture, now)
+            return self._signal_volts(now - aperture, now) + self._hum.mean(now - aperture, now)
         if self._high and self._low:
             path = self._path_ohms * (1.0 / len(self._high) + 1.0 / len(self._low))
-            return self._across(max(self._same_since, now - aperture), now) * input_ohms / (input_ohms + path)
+            volts = self._across(max(self._same_since, now - aperture), now) + self._hum.mean(now - aperture, now)
+            return volts * input_ohms / (input_ohms + path)
         if self._drive[0] > 0.0:
             return self._drive[1]
         return self._open_lead.volts(input_ohms, now - aperture, now)

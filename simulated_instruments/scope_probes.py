@@ -8,15 +8,17 @@ from __future__ import annotations
 import math
 import threading
 from bisect import bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
+from simulated_instruments.benches.mains_hum import MainsHum
 from simulated_instruments.benches.touches import Touches, scope_input
 from simulated_instruments.board.board_nets import BoardNets
 from simulated_instruments.board.tolerance import Tolerance
 from simulated_instruments.board.waveform import Extremes, Joined, Waveform, sampled_extremes, search
+from simulated_instruments.loose_ground import LooseGround
 
 Array = NDArray[np.float64]
 Routes = tuple[tuple[str, ...], ...]  # the points each channel touches
@@ -73,11 +75,19 @@ class Tied:
 class ScopeProbes:
     """The probes of one scope. `moved` is told of every change of what they touch; questions may reach back before it.
 
-    `now` gives the time (s) of the clock, with everything done that is due by then.
+    `loose` has the hum between board and scope by the channels whose ground clip is off; `now` gives the time (s) of
+    the clock, with everything done that is due by then.
     """
 
-    def __init__(self, nets: BoardNets, line_hertz: float, now: Callable[[], float], lock: threading.RLock) -> None:
-        self._nets, self._now, self._lock = nets, now, lock
+    def __init__(
+        self,
+        nets: BoardNets,
+        line_hertz: float,
+        loose: Mapping[int, MainsHum],
+        now: Callable[[], float],
+        lock: threading.RLock,
+    ) -> None:
+        self._nets, self._loose, self._now, self._lock = nets, loose, now, lock
         circuit = nets.board.circuit
         self._nodes, self._signals = circuit.points(), circuit.logic_points()
         self._log: list[tuple[float, Routes]] = [(-math.inf, ((),) * CHANNELS)]
@@ -161,7 +171,8 @@ class ScopeProbes:
         for points in routes:
             found = [self._point(point, until) for point in points]
             waves.append(self._hum if not found else found[0] if len(found) == 1 else Tied(found))
-        return Joined(starts, waves)
+        joined = Joined(starts, waves)
+        return LooseGround(joined, self._loose[channel]) if channel in self._loose else joined
 
     def _point(self, point: str, until: float) -> Waveform:
         """The waveform of a point; a record is asked for in many pieces at one time, so that time's are kept."""

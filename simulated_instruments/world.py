@@ -6,11 +6,13 @@ point is one state here; relays and a person's hand are two ways of changing it.
 
 from __future__ import annotations
 
+import math
 import threading
 
 from autobench.clock import Clock
 from simulated_instruments.benches.agenda import Agenda
 from simulated_instruments.benches.faults import BenchDamage
+from simulated_instruments.benches.mains_hum import MainsHum
 from simulated_instruments.benches.open_lead import OpenLead
 from simulated_instruments.benches.plate import Plate
 from simulated_instruments.benches.touches import METER_HIGH, METER_LOW, TIPS, Touches
@@ -36,7 +38,7 @@ class World:
         self.lock = threading.RLock()
         self.agenda = Agenda()
         self._acting: float | None = None
-        circuit = assembly.circuit
+        circuit, self._tolerance = assembly.circuit, assembly.tolerance
         positions = wiring.fixtures.get(fixture, {})
         self._plate = Plate(wiring.routes, positions, damage) if wiring.routes else None
         self.supply = SupplyLeads(wiring.supply, assembly, damage)
@@ -47,13 +49,15 @@ class World:
             circuit.logic_points(),
             wiring.path_ohms,
             OpenLead(assembly.tolerance, wiring.line_hertz),
+            self._hum(damage.leads_hum),
             self._apart,
             clock.now(),
         )
         wires = [*self.supply.wires(), *self._meter.paths()]
         self.board = Board(assembly, wires, [*self.supply.sources, self._meter.source], clock.now())
         self.nets = BoardNets(self.board, self.board.activity) if self.board.activity else None
-        self.probes = ScopeProbes(self.nets, wiring.line_hertz, self.now, self.lock) if self.nets else None
+        loose = {channel: self._hum(volts) for channel, volts in damage.loose_hum.items()}
+        self.probes = ScopeProbes(self.nets, wiring.line_hertz, loose, self.now, self.lock) if self.nets else None
         self.supply.board = self._meter.board = self.board
         self._meter.probes = self.probes
         self.relays(frozenset())
@@ -63,6 +67,10 @@ class World:
         if self._plate is None:
             return self._points | {TIPS: TIPS}
         return {point: self._points[point] for point in self._plate.points if point in self._points}
+
+    def _hum(self, volts: float) -> MainsHum:
+        """Hum of this bench: all of it comes from one mains."""
+        return MainsHum(self.wiring.line_hertz, volts, self._tolerance.uniform("mains phase", 0.0, 2.0 * math.pi))
 
     def _apart(self, point: str) -> str | None:
         return TIPS if point == TIPS else self.supply.apart(point)

@@ -11,6 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from simulated_instruments.benches.copper import wire_ohms
+from simulated_instruments.benches.touches import scope_input
 from simulated_instruments.board.document import Entry, read_entries
 
 FOLDER = Path(__file__).parent
@@ -95,6 +96,13 @@ class Wiring:
     def path_ohms(self) -> float:
         """Ω between a meter input and the point it touches."""
         return self.routes.path_ohms if self.routes else self.hand.contact_ohms if self.hand else 0.0
+
+    @property
+    def scope_inputs(self) -> list[str]:
+        """The scope's inputs that have a probe."""
+        if self.routes is not None:
+            return [scope_input(number) for number, _ in enumerate(self.routes.scope, start=1)]
+        return [tip for tip in self.hand.tips if tip.startswith("scope ")] if self.hand else []
 
     def channels(self, board: str) -> list[int]:
         """Every relay channel that leads to a point of `board`."""
