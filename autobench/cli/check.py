@@ -87,6 +87,10 @@ def check(
         operator=operator,
         simulation=app.Simulation(fault, pairs(soldered, "--soldered"), circuit, seed),
     )
+    if report is not None:
+        from autobench.views.report import check_writable
+
+        check_writable(report)  # before anything is switched on: afterwards it would hide the verdict
     with Terminal(sys.stderr, bell=True) as terminal:
         state = app.check(request, [terminal.show], ask=terminal.asking(ask_person))
     after_the_run(request, state, report)

@@ -83,13 +83,30 @@ def write_report(
     html = report_html(
         state, board, traces=traces, earlier=earlier, repairs=repairs, bench=bench, identities=identities
     )
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    beside = beside_of(path)
     try:
         beside.write_text(html, encoding="utf-8")
         beside.replace(path)
     except OSError as error:
         beside.unlink(missing_ok=True)
         raise UsageError(f"the report {path} cannot be written: {error.strerror or 'the disk refuses'}") from error
+
+
+def check_writable(path: Path) -> None:
+    """Raises `UsageError` where no report can be written to `path`; leaves no trace. For before a round begins."""
+    if path.is_dir():
+        raise UsageError(f"the report {path} cannot be written: that is a folder")
+    beside = beside_of(path)
+    try:
+        beside.touch()
+        beside.unlink()
+    except OSError as error:
+        raise UsageError(f"the report {path} cannot be written: {error.strerror or 'the disk refuses'}") from error
+
+
+def beside_of(path: Path) -> Path:
+    """The file that becomes the report once it is whole."""
+    return path.with_name(f".{path.name}.{os.getpid()}")
 
 
 def report_html(
