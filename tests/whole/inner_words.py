@@ -26,6 +26,7 @@ MARKS = {
     "a module": re.compile(
         r"\b(?:autobench|simulated_instruments|pyvisa\w*|sqlalchemy|pydantic|numpy|jinja2)\.\w+|\w+\.py\b"
     ),
+    "a number as programs write it": re.compile(r"\b\d+(?:\.\d+)?[eE][+-]\d+\b"),
     "a placeholder": re.compile(r"\{\{|\}\}|\{[a-z]\w*\}|%\(|%[sdr]\b"),
     "our own source": re.compile("|".join(re.escape(str(ROOT / package)) + r"\b" for package in PACKAGES)),
 }

@@ -69,7 +69,7 @@ class Desk:
 
     def look(self, said: str, *words: str) -> None:
         """What was said; names that the person chose, and files of theirs, are theirs."""
-        for own in (str(self.folder), *(word for word in words if "/" in word)):
+        for own in (str(self.folder), self.folder.name, *(word for word in words if "/" in word)):
             said = said.replace(own, "FOLDER")
         said = re.sub(re.escape(str(ROOT)) + r"/(?:drivers|sequences)/\S*", "FILE", said)
         assert offenders(said) == [], words
@@ -284,6 +284,7 @@ PLANTED = (
     f"see {ROOT}/autobench/app.py",
     "OSError",
     "KeyboardInterrupt",
+    "0.5 ± 1.2e-06",
 )
 
 
@@ -310,3 +311,38 @@ def test_the_search_knows_the_code() -> None:
     assert {"RunStarted", "SimulatedBench", "AutobenchError", "CheckRequest", "World"} <= class_names()
     assert {"KeyError", "OSError", "KeyboardInterrupt"} <= exception_names()
     assert offenders(repr(Verdict.WITHIN))
+
+
+HOSTILE = '<script>alert("x")</script>&\'\x1b[2J\x07\u202e\u2066\x00'
+
+
+def test_names_from_outside_stay_texts(desk: Desk) -> None:
+    """Markup, control characters and direction marks in names, notes and a board file's words reach no screen or page.
+
+    Screen and page show them spelt out; the document keeps the very same name.
+    """
+    hostile = HOSTILE.replace("\x00", "")  # no command line can hold that one
+    shipped = (ROOT / "sequences" / "boards" / "tarnbeck-8.yaml").read_text(encoding="utf-8")
+    words = "words: single-board computer, class R CPU"
+    assert words in shipped
+    file = desk.folder / "own.yaml"
+    file.write_text(shipped.replace(words, f"words: {json.dumps(hostile[:28] + '&')} # "), encoding="utf-8")
+    record = ("--records", str(desk.records))
+    check = ("check", str(file), "--serial", hostile, "--operator", hostile, "--only", "ohms", "--unattended", *record)
+    for more in (("--json",), ()):
+        code, out, err = desk.run(*check, *more)
+        assert code == 0
+        assert all(sign.isprintable() or sign == "\n" for sign in err)
+        if more:
+            assert json.loads(out)["serial"] == hostile
+        assert desk.run("repair", "last", hostile, "--operator", hostile, *record)[0] == 0
+    assert "\\x1b[2J\\x07\\u202e\\u2066" in err
+    for line in (("history",), ("history", "--serial", hostile), ("show", "last")):
+        _, out, _ = desk.run(*line, *record)
+        assert all(sign.isprintable() or sign == "\n" for sign in out)
+    desk.report()
+    page = (desk.folder / "page.html").read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert "&lt;script&gt;alert(&#34;x&#34;)&lt;/script&gt;" in page
+    assert "\\x1b[2J\\x07\\u202e\\u2066" in page
+    assert {sign for sign in page if not sign.isprintable()} <= {"\n", "\u00a0"}
