@@ -148,7 +148,7 @@ def report_html(
         "moment": moment_in_words(state.started.started),
         "run_in_margin": re.sub(r"[^A-Za-z0-9 .-]", "", state.started.run),  # goes into a style sheet
     }
-    return template().render(page)
+    return str(template().render(page))
 
 
 def template() -> Any:
