@@ -152,8 +152,8 @@ class Prompted(Event):
 
     `kind` is `touch` (hold a tip there; taken by itself once it stands), `clip` (put it there and say so), `together`
     (the meter's tips on each other), `question` (yes or no), `number` and `reason` (typed), `power` (a key before the
-    board gets power), `set`, `switch` and `plug` (a supply worked by hand). `keys` are the keys that count now, each
-    with what it does.
+    board gets power), `set`, `switch`, `plug` and `load` (a supply worked by hand; `ohms` of its dummy load, if any).
+    `keys` are the keys that count now, each with what it does.
     """
 
     kind: str
@@ -165,6 +165,7 @@ class Prompted(Event):
     volts: float | None = None
     amps: float | None = None
     on: bool | None = None
+    ohms: float | None = None
 
 
 @dataclass(frozen=True)

@@ -236,7 +236,9 @@ class Session:
         route = next((Route(relays) for relays in opened.relays.values()), None)
         touch = Touch(meter, route, hand)
         worked = {feed.rail: SupplyByHand(feed, hand) for feed in plan.feeds if feed.by_hand and hand is not None}
-        power = Power(plan.feeds, opened.supplies, touch, self.clock, self.out.emit, self.stop, worked)
+        power = Power(
+            plan.feeds, opened.supplies, touch, self.clock, self.out.emit, self.stop, worked, alone=plan.alone
+        )
         if person is not None:
             person.tick = power.tick
         live = LiveBench(

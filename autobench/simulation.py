@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 
 # Prompts that a key answers, and seconds in which the simulated person has certainly done them.
-SAID_DONE = ("clip", "plug", "set")
+SAID_DONE = ("clip", "plug", "set", "load")
 SIMULATED_REACH = 2.0
 
 
@@ -95,9 +95,13 @@ def do_as_prompted(person: SimulatedPerson, prompt: Prompted) -> None:
         person.together()
     if prompt.kind == "plug" and prompt.rail is not None:
         person.plug(prompt.rail, bool(prompt.on))
+    if prompt.kind == "load" and prompt.rail is not None:
+        person.load(prompt.rail, prompt.ohms)
     if prompt.kind == "set" and prompt.rail is not None and prompt.volts is not None and prompt.amps is not None:
         person.set_supply(prompt.rail, prompt.volts, prompt.amps)
     if prompt.kind == "switch" and prompt.rail is not None:
+        if prompt.volts is not None and prompt.amps is not None:
+            person.set_supply(prompt.rail, prompt.volts, prompt.amps)  # what a supply of that kind gives by itself
         person.switch_supply(prompt.rail, bool(prompt.on))
     if place is not None:
         person.touch(place.tip, place.point, place.against or None)

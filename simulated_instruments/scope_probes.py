@@ -76,7 +76,8 @@ class ScopeProbes:
     """The probes of one scope. `moved` is told of every change of what they touch; questions may reach back before it.
 
     `loose` has the hum between board and scope by the channels whose ground clip is off; `now` gives the time (s) of
-    the clock, with everything done that is due by then.
+    the clock, with everything done that is due by then. `clipped_to` names the node that the ground clip is on for a
+    point that is not on the board: the other end of a pulled plug.
     """
 
     def __init__(
@@ -86,7 +87,9 @@ class ScopeProbes:
         loose: Mapping[int, MainsHum],
         now: Callable[[], float],
         lock: threading.RLock,
+        clipped_to: Callable[[str], str | None],
     ) -> None:
+        self._clipped_to = clipped_to
         self._nets, self._loose, self._now, self._lock = nets, loose, now, lock
         circuit = nets.board.circuit
         self._nodes, self._signals = circuit.points(), circuit.logic_points()
@@ -154,7 +157,10 @@ class ScopeProbes:
             return self._nets.source_ohms(net, start, stop)
 
     def _touched(self, channel: int, routes: Routes) -> list[str]:
-        return [point for point in routes[channel - 1] if point in self._nodes or point in self._signals]
+        return [point for point in routes[channel - 1] if self._exists(point)]
+
+    def _exists(self, point: str) -> bool:
+        return point in self._nodes or point in self._signals or self._clipped_to(point) is not None
 
     def _wave(self, channel: int, since: float) -> Waveform:
         """What the tip has seen since the time `since`, through every change of what it touches."""
@@ -179,7 +185,10 @@ class ScopeProbes:
         if until != self._kept_until:
             self._kept, self._kept_until = {}, until
         if point not in self._kept:
-            if point in self._signals:
+            clipped_to = self._clipped_to(point)
+            if clipped_to is not None:
+                self._kept[point] = self._nets.across(point, clipped_to, until)
+            elif point in self._signals:
                 self._kept[point] = self._nets.net(self._signals[point], until)
             else:
                 self._kept[point] = self._nets.node(self._nodes[point], until)

@@ -74,6 +74,7 @@ class SupplyLeads:
                 plug, ohms = plug_points(feed.rail), feed.lead_ohms - feed.plug_ohms
                 contacts = zip(plug, ends, strict=True)
                 wires += [TwoEnded(f"contact of {name}", name, end, feed.plug_ohms) for name, end in contacts]
+                wires.append(TwoEnded(dummy_load(feed.rail), *plug, OPEN))
                 wires.append(TwoEnded(f"insulation of {source.minus}", source.minus, ends[1], INSULATION_OHMS))
                 ends = plug
             if self._damage.reversed_leads:
@@ -142,6 +143,11 @@ class SupplyLeads:
         self.board.change(now, {f"contact of {name}": ohms for name in plug_points(rail)})
         self.board.changed()
 
+    def load(self, now: float, rail: str, ohms: float | None) -> None:
+        """A dummy load across the leads of `rail` from now on, or none."""
+        self.board.change(now, {dummy_load(rail): OPEN if ohms is None else ohms})
+        self.board.changed()
+
     @property
     def ends(self) -> dict[str, str]:
         """The points at the ends of the leads, with their nodes."""
@@ -151,6 +157,11 @@ class SupplyLeads:
         """What is touched at `point`: a plug that is in hides behind the inlet's own contact."""
         return point if self.apart(point) else self._inlets.get(point, point)
 
+    def other_end(self, point: str) -> str | None:
+        """The ground end of the pulled plug that `point` is at, None if it is on the board."""
+        rail = self.apart(point)
+        return None if rail is None else plug_points(rail)[1]
+
     def apart(self, point: str) -> str | None:
         """The rail at whose pulled plug `point` is, None if it is on the board."""
         return next((rail for rail in self._out if point in plug_points(rail)), None)
@@ -159,6 +170,11 @@ class SupplyLeads:
 def plug_points(rail: str) -> tuple[str, str]:
     """The points at the ends of the leads of `rail`: where the inlet's own side is, and where its ground is."""
     return f"{rail} plug +", f"{rail} plug -"
+
+
+def dummy_load(rail: str) -> str:
+    """The name of the dummy load that may be put across the leads of `rail`."""
+    return f"dummy load of {rail}"
 
 
 def output_of(number: int, supply: SupplyWiring, assembly: Assembly) -> Output:

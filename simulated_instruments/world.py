@@ -57,7 +57,8 @@ class World:
         self.board = Board(assembly, wires, [*self.supply.sources, self._meter.source], clock.now())
         self.nets = BoardNets(self.board, self.board.activity) if self.board.activity else None
         loose = {channel: self._hum(volts) for channel, volts in damage.loose_hum.items()}
-        self.probes = ScopeProbes(self.nets, wiring.line_hertz, loose, self.now, self.lock) if self.nets else None
+        probed = (wiring.line_hertz, loose, self.now, self.lock, self.supply.other_end)
+        self.probes = ScopeProbes(self.nets, *probed) if self.nets else None
         self.supply.board = self._meter.board = self.board
         self._meter.probes = self.probes
         self.relays(frozenset())
@@ -136,6 +137,11 @@ class World:
         with self.lock:
             self.supply.plug(self.now(), rail, connected)
             self.touch(self._touches)
+
+    def load(self, rail: str, ohms: float | None) -> None:
+        """A dummy load goes across a rail's leads now, or comes off."""
+        with self.lock:
+            self.supply.load(self.now(), rail, ohms)
 
     # Meter
 

@@ -196,6 +196,9 @@ class Bench(Section):
     terminated: dict[Name, dict[Point, Ohms]] = Field(default_factory=dict)
     """Board type to the points its fixture puts a load on, such as a video output's 75 ohm."""
 
+    dummy_loads: dict[Name, Ohms] = Field(default_factory=dict)
+    """Rail to the resistor that a supply for it is tested on, before it meets a board."""
+
     def position(self, board: str, point: str) -> int | None:
         """The fixture position that touches `point` of `board`, or `None` where a hand must."""
         return self.fixtures.get(board, {}).get(point)

@@ -21,7 +21,8 @@ Stage = Literal["ohms", "power", "rails", "clocks", "reset", "video", "cpu", "bu
 STAGES: tuple[str, ...] = get_args(Stage)
 ForEach = Literal["rail", "place", "drop", "clock", "line", "ratio"]
 Measure = Literal[
-    "ohms", "current", "rail", "drop", "ripple", "clock", "reset", "sync", "picture", "line", "ratio"
+    "ohms", "current", "rail", "drop", "ripple", "clock", "reset", "sync", "picture", "line", "ratio", "plug",
+    "plug ripple"
 ]  # fmt: skip
 
 # What is filled in for each -> the placeholders its steps are told apart by, all of them needed in the name.
@@ -46,7 +47,10 @@ MEASURED_FOR: dict[str, str | None] = {
     "picture": None,
     "line": "line",
     "ratio": "ratio",
+    "plug": "rail",
+    "plug ripple": "rail",
 }
+AT_PLUG = ("plug", "plug ripple")  # a supply by itself, with its plug off the board
 BY_STAGE = ("line", "ratio")  # a board file says for each of them in which stage it is looked at
 LINE_STAGES: tuple[str, ...] = get_args(LineStage)
 POWERED_FOR: dict[str, str | None] = {"polarity": "rail", "on": None, "off": None}
@@ -77,7 +81,8 @@ class Step(Section):
     """ohms: rail to ground, unpowered; current: of a rail; rail: volts at a place; drop: volts between two places;
     ripple: of a rail; clock: frequency, exact ratio, duty and levels; reset: captured from before power-on; sync:
     line and field rate and pulse width; picture: amplitudes and line rate at the output; line: state and mean rate;
-    ratio: counts of two lines."""
+    ratio: counts of two lines; plug, plug ripple: volts and ripple of a supply worked by hand, at its plug, with the
+    board not connected."""
     power: Literal["polarity", "on", "off"] | None = None
     """polarity: the one tiny on that shows the sign; on: every rail in order; off: every rail in reverse, proved."""
     ask: Words | None = None
@@ -86,6 +91,8 @@ class Step(Section):
     """Time to let pass."""
     for_each: ForEach | None = None
     """What the step is repeated for; lines and ratios: those that the board file puts into this step's stage."""
+    load: Literal["none", "dummy"] = "none"
+    """At a plug: with nothing on it, or with the bench's dummy load for that rail."""
     side: Side | None = None
     """Lines of this side only, so that inputs can come before outputs."""
 
@@ -134,6 +141,8 @@ class Step(Section):
         if self.measure in BY_STAGE and self.stage not in LINE_STAGES:
             text = f"a board file puts no {self.measure} into this stage; allowed are {allowed_words(LINE_STAGES)}"
             yield Complaint(("stage",), text)
+        if self.load != "none" and self.measure not in AT_PLUG:
+            yield Complaint(("load",), "belongs to 'measure: plug' and 'measure: plug ripple'", at_key=True)
         if self.side is not None and self.measure != "line":
             yield Complaint(("side",), "belongs to 'measure: line'", at_key=True)
 
@@ -162,7 +171,18 @@ class Sequence(Section):
     steps: Annotated[tuple[Step, ...], Field(min_length=1)]
     """The steps, in order."""
 
+    @property
+    def alone(self) -> bool:
+        """Whether it is about a supply by itself, with no board on the bench."""
+        return any(step.measure in AT_PLUG for step in self.steps)
+
     def check(self) -> Iterator[Complaint]:
+        for number, step in enumerate(self.steps if self.alone else ()):
+            if step.power is not None or (step.measure is not None and step.measure not in AT_PLUG):
+                text = (
+                    "a supply is tested by itself, with its plug off the board: no step for a board may stand beside it"
+                )
+                yield Complaint(("steps", number, step.kind), text)
         seen: dict[str, list[int]] = {}
         for number, step in enumerate(self.steps):
             earlier = seen.setdefault(step.step, [])

@@ -12,16 +12,17 @@ from autobench.documents.bench import Bench
 from autobench.documents.board import Board
 from autobench.documents.driver import Driver
 from autobench.documents.rails import Drop, Rail, RailPlace
+from autobench.documents.sequence import AT_PLUG, Step
 from autobench.documents.sequence import Sequence as SequenceFile
-from autobench.documents.sequence import Step
 from autobench.documents.words import choice_text, quoted
 from autobench.errors import UsageError
 from autobench.plan.envelope import feeds_of, target_of
 from autobench.plan.limits import Limits
+from autobench.plan.plug_steps import PlugPlanner, plug_spot
 from autobench.plan.scope_planner import ScopePlanner
 from autobench.plan.scope_steps import LineJob, ResetJob
 from autobench.plan.sights import Sights
-from autobench.plan.spots import spot_of
+from autobench.plan.spots import Spot, spot_of
 from autobench.plan.steps import (
     AskJob,
     CurrentJob,
@@ -60,6 +61,7 @@ class Planner:
         divisions = samples.divisions.horizontal if samples is not None else 10
         self.sights = Sights(bench, board, scope, channels, divisions)
         self.scope = ScopePlanner(board, self.sights)
+        self.plugs = PlugPlanner(bench, self.sights)
 
     def plan(self, sequence: SequenceFile, only: Sequence[str] = ()) -> Plan:
         """The whole round; with `only`, the named steps and what keeps them safe. Raises `UsageError`."""
@@ -73,9 +75,15 @@ class Planner:
             steps=pick(steps, only) if only else steps,
             instruments={name: f"{item.driver} at {item.address}" for name, item in self.bench.instruments.items()},
             line_frequency=self.bench.line_frequency.value,
-            spots={point: spot_of(self.board, point) for point in self.board.points()},
+            spots={spot.point: spot for spot in self.spots()},
+            alone=sequence.alone,
             steady=self.bench.hand_probe.steady.value if self.bench.hand_probe is not None else 0.0,
         )
+
+    def spots(self) -> list[Spot]:
+        """Every point that a person may be asked for, in words."""
+        plugs = [plug_spot(feed.rail) for feed in self.feeds if feed.by_hand]
+        return [*(spot_of(self.board, point) for point in self.board.points()), *plugs]
 
     def expand(self, step: Step) -> Iterator[PlannedStep]:
         """The steps a template stands for."""
@@ -111,6 +119,8 @@ class Planner:
 
     def for_rail(self, step: Step, name: str, rail: Rail, feed: Feed) -> PlannedStep:
         """A step that is taken once a rail."""
+        if step.measure in AT_PLUG:
+            return self.plugs.step(step, name, rail, feed)
         full = step.name({"rail": name})
         place = next(iter(rail.places.values()))
         if step.power == "polarity":

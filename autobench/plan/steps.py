@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from autobench.plan.limits import Limits
-from autobench.plan.scope_steps import ScopeJob, StartSight
+from autobench.plan.scope_steps import ScopeJob, Sight, StartSight
 from autobench.plan.spots import Spot
 from autobench.plan.target import Target
 
@@ -105,6 +105,27 @@ class DropJob:
 
 
 @dataclass(frozen=True)
+class PlugJob:
+    """Volts at the plug of a supply worked by hand, off the board; on a dummy load of `load` ohms, or on none."""
+
+    rail: str
+    target: Target
+    load: float | None
+    limits: Limits
+
+
+@dataclass(frozen=True)
+class PlugRippleJob:
+    """Ripple at that plug, peak to peak in 20 MHz."""
+
+    rail: str
+    sight: Sight
+    point: str
+    load: float | None
+    limits: Limits
+
+
+@dataclass(frozen=True)
 class WaitJob:
     """Let time pass under the watch."""
 
@@ -118,7 +139,19 @@ class AskJob:
     words: str
 
 
-Job = OhmsJob | PolarityJob | PowerJob | CurrentJob | RailJob | DropJob | WaitJob | AskJob | ScopeJob
+Job = (
+    OhmsJob
+    | PolarityJob
+    | PowerJob
+    | CurrentJob
+    | RailJob
+    | DropJob
+    | PlugJob
+    | PlugRippleJob
+    | WaitJob
+    | AskJob
+    | ScopeJob
+)
 
 
 @dataclass(frozen=True)
@@ -151,6 +184,7 @@ class Plan:
     instruments: dict[str, str] = field(default_factory=dict)
     line_frequency: float = 50.0
     spots: dict[str, Spot] = field(default_factory=dict)
+    alone: bool = False  # a supply by itself: there is no board whose rails could be proved off
     steady: float = 0.0  # s a reading must have stood before a hand's tip is believed; 0: no hand on this bench
 
     @property

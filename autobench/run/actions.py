@@ -6,7 +6,7 @@ One function a kind of job. No function here switches an output by itself.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from autobench.clock import Clock
 from autobench.errors import BenchError, InterlockRefusedError, TrippedError
@@ -56,6 +56,7 @@ class Bench:
     person: Person | None = None
     hand: Hand | None = None
     places: dict[tuple[str, str], MeterReading] = field(default_factory=dict)
+    open_rails: dict[str, Reading] = field(default_factory=dict)
 
 
 def ohms(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
@@ -71,7 +72,7 @@ def ohms(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
     expected = job.limits.span.high or 1e3
     touched = bench.touch.ohms(target, expected)
     if touched.estimate is None:
-        reading = open_circuit(step, job, touched)
+        reading = open_circuit(bench, step, job, touched)
     else:
         # The route's own ohms are in the reading; how well they are known is part of its uncertainty.
         path = Component("route", 0.3 * job.path, "rectangular")
@@ -94,8 +95,8 @@ def ohms(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
     return [reading]
 
 
-def open_circuit(step: PlannedStep, job: OhmsJob, seen: MeterReading) -> Reading:
-    """An over-range ohms reading: the rail is open, which is a reading, not a failure to measure."""
+def open_circuit(bench: Bench, step: PlannedStep, job: OhmsJob, seen: MeterReading) -> Reading:
+    """An over-range ohms reading: the rail is open, once it is shown that the meter touches it."""
     if seen.beyond is None:
         return unread(
             step, job.rail, job.target.point, "resistance", "ohm", job.limits, void(seen.reason or "overload")
@@ -104,7 +105,13 @@ def open_circuit(step: PlannedStep, job: OhmsJob, seen: MeterReading) -> Reading
     high = job.limits.span.high
     verdict = Verdict.OUTSIDE if high is not None and seen.beyond >= high else Verdict.WITHIN
     blank = unread(step, job.rail, job.target.point, "resistance", "ohm", job.limits, Judgement(verdict, 0.0, why))
-    return blank.with_value(seen.beyond, Budget(seen.components).standard)
+    reading = blank.with_value(seen.beyond, Budget(seen.components).standard)
+    if verdict is Verdict.WITHIN:
+        return reading
+    # Without a contact it reads the same: only volts at the same point, in the polarity probe, tell the two apart.
+    bench.open_rails[job.rail] = reading
+    why = f"{why}, or the meter does not touch {job.target.point}: the polarity probe will tell"
+    return reading.with_verdict(Verdict.VOID, why)
 
 
 def polarity(bench: Bench, step: PlannedStep, job: PolarityJob) -> list[Reading]:
@@ -128,7 +135,9 @@ def polarity(bench: Bench, step: PlannedStep, job: PolarityJob) -> list[Reading]
     bench.power.polarity_judged(job.rail, right)
     reading = judged_estimate(step, job.rail, point, "voltage", seen, (), limits)
     if right:
-        return [reading]
+        was_open = bench.open_rails.pop(job.rail, None)
+        # Volts at the point show that the meter touches it: the open circuit was the rail's.
+        return [reading] if was_open is None else [reading, replace(was_open, step=step.name, stage=step.stage)]
     why = "the supply leads are the wrong way round at the board's inlet: turn them"
     return [reading.with_verdict(Verdict.VOID, why)]
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from autobench.instruments.scope import Capture, Scope, ScopeInput, Setup
+from autobench.plan.plug_steps import is_plug
 from autobench.plan.scope_steps import ScopePoint, Sight
 from autobench.plan.target import Target
 from autobench.quantity import show
@@ -133,7 +134,9 @@ class HeldProbes:
         """The prompt for a probe."""
         tip = tip_of(point)
         self._hand.held.pop(tip, None)
-        words = f"Hold the probe of {tip} on {point.point}."
+        ground = self._hand.spot(point.point).ground
+        clip = f", its ground clip on {ground}" if is_plug(point.point) else ""  # else it stays on the board's 0 V
+        words = f"Hold the probe of {tip} on {point.point}{clip}."
         self._hand.prompt(words, self._hand.place(tip, point.net, point.point, ""))
 
     def taken(self, point: ScopePoint) -> None:

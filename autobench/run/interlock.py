@@ -7,6 +7,7 @@ Rules, in the order they bite:
 * The only ON before the polarity is settled is the probe: at most 0.3 V and 50 mA, below any junction.
 * The full ON comes only from `armed`: volts, current limit and over-voltage trip set *and* read back, after the
   polarity was measured right.
+* A supply tested by itself never comes to power a board in the same run.
 * A supply worked by hand is set, read back and its polarity measured at its plug while that is off the board.
 * OFF is allowed from every state. It is followed by a proof; what could not be proved off is an `alarm`.
 * After a trip there is no second ON in the same run.
@@ -27,7 +28,7 @@ PROBE_VOLTS = 0.3  # below a silicon junction: no part of the board can conduct 
 PROBE_AMPS = 0.05
 
 # States in which the output may be live.
-LIVE = frozenset({"unknown", "apart", "probing", "probed right", "probed wrong", "on", "tripped", "alarm"})
+LIVE = frozenset({"unknown", "apart", "alone", "probing", "probed right", "probed wrong", "on", "tripped", "alarm"})
 
 ALLOWED: dict[tuple[str, str], str] = {
     # the beginning, and the way back after something went wrong
@@ -57,6 +58,9 @@ ALLOWED: dict[tuple[str, str], str] = {
     ("apart", "polarity right"): "probed right",
     ("apart", "polarity wrong"): "probed wrong",
     ("apart", "off"): "ending checked",
+    # a supply worked by hand that is tested by itself: no board is there, so there is no way from here to power
+    ("unknown", "stands alone"): "alone",
+    ("alone", "off"): "ending",
     # full power
     ("settled", "set"): "armed",
     ("armed", "set"): "armed",

@@ -59,7 +59,10 @@ class Power:
         emit: Callable[[Event], None],
         stop: StopSignals,
         by_hand: Mapping[str, SupplyByHand] | None = None,
+        *,
+        alone: bool = False,
     ) -> None:
+        self._alone = alone  # supplies by themselves, and no board
         worked = by_hand or {}  # by rail
         self.outputs = {
             feed.rail: Output(feed, worked.get(feed.rail) or supplies[feed.supply], Interlock(feed.rail, feed.envelope))
@@ -99,8 +102,8 @@ class Power:
     def _end(self, output: Output, tries: int) -> list[str]:
         """OFF and its proof for one output; the words of the alarm, or nothing. An ignored OFF is sent once more."""
         feed = output.feed
-        if feed.by_hand and output.interlock.proved_off:
-            return []  # nobody is asked twice to switch off what was shown to be off
+        if feed.by_hand and (output.interlock.proved_off or (self._alone and output.interlock.state == "unknown")):
+            return []  # nobody is asked to switch off what was shown to be off, or what no board has met
         shown = ""
         for _ in range(tries):
             self._moved(output, "off")
@@ -173,6 +176,17 @@ class Power:
         if seen.estimate is None:
             raise BenchError(f"{rail}: the meter shows overload at the inlet during the probe")
         return seen.estimate
+
+    def alone(self, rail: str) -> SupplyByHand:
+        """The supply of `rail`, worked by hand, off the board and on. Raises `InterlockRefusedError` for another."""
+        output = self.outputs[rail]
+        supply = output.supply
+        if not isinstance(supply, SupplyByHand):
+            raise InterlockRefusedError(f"{rail}: its supply is one of the bench's own")
+        if output.interlock.state != "alone":
+            self._moved(output, "stands alone")
+            supply.stand_alone()
+        return supply
 
     def polarity_judged(self, rail: str, right: bool) -> None:
         """The sign at the inlet was right, or wrong; either way the probe ends with OFF, proved."""

@@ -32,13 +32,15 @@ from autobench.plan.steps import (
     OhmsJob,
     Plan,
     PlannedStep,
+    PlugJob,
+    PlugRippleJob,
     PolarityJob,
     PowerJob,
     RailJob,
     WaitJob,
 )
 from autobench.quantity import Span, show
-from autobench.run import actions, line_actions, scope_actions
+from autobench.run import actions, line_actions, plug_actions, scope_actions
 from autobench.run.contact import NoContactError
 from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import unread
@@ -80,7 +82,8 @@ class Runner:
                 self._bench.touch.prepare()
                 if self._bench.captures is not None:
                     self._bench.captures.prepare()
-                self._bench.power.make_off()
+                if not self._plan.alone:
+                    self._bench.power.make_off()
                 self._take_all()
                 self._check()
             finally:
@@ -187,6 +190,8 @@ class Runner:
                 return actions.rail(bench, step, job)
             case DropJob():
                 return actions.drop(bench, step, job)
+            case PlugJob():
+                return plug_actions.plug(bench, step, job)
             case WaitJob():
                 bench.power.wait(job.seconds)
                 return []
@@ -195,12 +200,14 @@ class Runner:
             case _:
                 return self._looked(step, job)
 
-    def _looked(self, step: PlannedStep, job: ScopeJob) -> list[Reading]:
+    def _looked(self, step: PlannedStep, job: ScopeJob | PlugRippleJob) -> list[Reading]:
         """A step that looks with the scope."""
         captures = self._bench.captures
         if captures is None:
             return self._skipped(step, "this bench has no scope")
         match job:
+            case PlugRippleJob():
+                return plug_actions.plug_ripple(self._bench, captures, step, job)
             case RippleJob():
                 return scope_actions.ripple(captures, step, job, self._bench.line_hertz)
             case ClockJob():
@@ -283,6 +290,7 @@ QUANTITIES: dict[type[Job], tuple[str, str]] = {
     CurrentJob: ("current", "A"),
     PowerJob: ("current", "A"),
     RippleJob: ("ripple", "V"),
+    PlugRippleJob: ("ripple", "V"),
     ClockJob: ("frequency", "Hz"),
     ResetJob: ("reset width", "s"),
     SyncJob: ("line rate", "Hz"),

@@ -10,8 +10,8 @@ import math
 
 from autobench.errors import BenchError
 from autobench.instruments.meter import Meter
+from autobench.plan.plug_steps import plug_target
 from autobench.plan.steps import Feed
-from autobench.plan.target import Target
 from autobench.quantity import Estimate, show
 from autobench.run.contact import Steadiness, quick, quick_volts, touching_volts
 from autobench.run.hand import METER, Hand
@@ -41,12 +41,13 @@ class SupplyByHand:
         self._hand = hand
         self._person = hand.person
         self._inlet = feed.inlet
-        self._plug = Target(feed.rail, f"{feed.rail} plug +", f"{feed.rail} plug -", (), by_hand=True)
+        self._plug = plug_target(feed.rail)
         self._where = self._inlet
         self._volts = 0.0
         self._amps = 0.0
         self._trip = 0.0
         self._at_plug: Estimate | None = None
+        self._load: float | None = None
 
     # -- before the board is connected ----------------------------------------------------------------------------
 
@@ -68,6 +69,26 @@ class SupplyByHand:
         self._hand.touch(self._plug)
         self._at_plug = self._settled_at_plug(volts)
         return self._at_plug
+
+    def stand_alone(self) -> None:
+        """Have a supply that is to be tested by itself switched on, with nothing but the meter at its plug."""
+        self._where = self._plug
+        self._volts = self.feed.nominal
+        self._ask("plug", f"The supply of {self.feed.rail} is tested by itself. Take its plug off the board.", on=False)
+        words = f"Switch the supply of {self.feed.rail} on. Nothing but the meter touches its plug."
+        self._ask("switch", words, on=True, volts=self.feed.nominal, amps=self.feed.amps)
+
+    def load(self, ohms: float | None) -> None:
+        """Have the dummy load put on or taken off, where it is not so already."""
+        if ohms == self._load:
+            return
+        self._load = ohms
+        if ohms is None:
+            self._ask("load", f"Take the dummy load off the supply of {self.feed.rail}.")
+            return
+        watts = self.feed.nominal**2 / ohms
+        words = f"Put the dummy load of {show(ohms, 'ohm')} on the supply of {self.feed.rail}. It gets hot: "
+        self._ask("load", f"{words}{show(watts, 'W', 2)}.", ohms=ohms)
 
     def _settled_at_plug(self, volts: float) -> Estimate:
         """Volts at the plug once the person has them within 1 %, or of the wrong sign."""

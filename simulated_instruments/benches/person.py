@@ -160,6 +160,17 @@ class SimulatedPerson:
 
             self._world.agenda.add(due, rail, pull)
 
+    def load(self, rail: str, ohms: float | None) -> None:
+        """Put a dummy load of so many ohms across the leads of a rail, or take it off."""
+        self._output(rail)
+        with self._world.lock:
+
+            def clip(time: float) -> None:
+                self._world.load(rail, ohms)
+                self._done.append((time, f"{rail} without load" if ohms is None else f"{rail} on {ohms:g} ohm"))
+
+            self._world.agenda.add(self._begin_knob(), rail, clip)
+
     def _begin_knob(self) -> float:
         """When this request is done (s)."""
         self._knobs_free = max(self._knobs_free, sum(self._begin()))

@@ -99,6 +99,12 @@ class BoardNets:
         own = volts[:, network.index[node]] if node != network.reference else np.zeros(times.size)
         return SupplyNode(times, own, self._ripple, self._ripple_share(node, volts[-1]))
 
+    def across(self, node: str, other: str, until: float) -> Waveform:
+        """The volts from one node to another, off the board, where its load makes no ripple."""
+        times, volts = self._history(until)
+        index = self.board.network.index
+        return SupplyNode(times, volts[:, index[node]] - volts[:, index[other]], self._ripple, 0.0)
+
     def _ripple_share(self, node: str, volts: Array) -> float:
         """How much of the worst ripple shows at `node`: as the rail's own drop grows from the inlet outward."""
         network, circuit = self.board.network, self.board.circuit

@@ -28,7 +28,9 @@ def typed(tmp_path: Path, *arguments: str, term: str = "dumb", size: tuple[int, 
 def shown(tmp_path: Path) -> dict[str, object]:
     """The document of the last run in the record."""
     command = [sys.executable, "-m", "autobench", "show", "last", "--json", "--records", str(tmp_path / "r.sqlite")]
-    done = subprocess.run(command, capture_output=True, text=True, check=True, env={**os.environ, "HOME": str(tmp_path)})
+    done = subprocess.run(
+        command, capture_output=True, text=True, check=True, env={**os.environ, "HOME": str(tmp_path)}
+    )
     found: dict[str, object] = json.loads(done.stdout)
     return found
 
