@@ -65,15 +65,17 @@ class Activity:
     plateaus: Plateaus
 
 
-def find_activity(trace: Trace, family: Family) -> Activity:
+def find_activity(trace: Trace, family: Family, histogram: Histogram | None = None) -> Activity:
     """The state of a line and its numbers, for a trace of any content and the family of what listens on the line.
+
+    `histogram` saves counting the samples again where that has been done.
 
     Of a peak-detected trace the extremes on the side away from the line's usual level count, so that a pulse between
     two samples is one pulse; a line that was at both levels in most intervals gives no more than one pulse an interval.
     """
     if trace.peak_detect:
         return find_activity(away_from_rest(trace, family), family)
-    histogram = count_samples(trace)
+    histogram = count_samples(trace) if histogram is None else histogram
     levels = find_levels(trace, histogram)
     middle = 0.5 * (family.low_in + family.high_in)
     edges = find_edges(trace, family.low_in, middle, family.high_in)
@@ -148,13 +150,12 @@ def wanders(trace: Trace, family: Family, levels: Levels) -> bool:
 
 def is_burst(trace: Trace, edges: Edges) -> bool:
     """Whether a single still stretch takes much of the record and dwarfs the pauses between the other edges."""
-    times = np.sort(np.concatenate([edges.rising, edges.falling]), kind="stable")
-    gaps = np.diff(times)
-    ends = [float(times[0]) - trace.start, trace.start + trace.duration - float(times[-1])]
-    stillest = max([*ends, float(gaps.max()) if gaps.size else 0.0])
-    if gaps.size < 3 or stillest < STILL_SHARE * trace.duration:
+    if edges.count < 4:
         return False
-    return stillest > STILL_PAUSES * float(np.median(gaps))
+    first = min(float(side[0]) for side in (edges.rising, edges.falling) if side.size)
+    last = max(float(side[-1]) for side in (edges.rising, edges.falling) if side.size)
+    stillest = max(first - trace.start, trace.start + trace.duration - last, edges.longest_pulse())
+    return stillest >= STILL_SHARE * trace.duration and stillest > STILL_PAUSES * edges.usual_pulse()
 
 
 def mean_rate(pulses: float, seconds: float) -> Estimate:

@@ -17,12 +17,15 @@ from autobench.signals.edges import Edges
 from autobench.signals.trace import Trace
 from autobench.signals.transitions import Transitions
 
+Times = NDArray[np.float64]
 # Linear interpolation between two noisy samples, the crossing anywhere between them: sqrt(2/3) of the noise.
 INTERPOLATION = math.sqrt(2.0 / 3.0)
 # Less noise than this share of a step does not spread the rounding of the converter evenly.
 DITHER = 0.4
 # From so many degrees of freedom on the scatter seen is trusted; below, the predicted one if that is larger.
 ENOUGH = 20
+# Edges summed up together.
+BLOCK = 1 << 15
 # Edges that stray more than this share of a period do not keep step.
 STRAYING = 0.05
 
@@ -73,13 +76,17 @@ def find_period(edges: Edges, clarity: Clarity, time_base: float = 0.0) -> Perio
     sides = [side for side in (edges.rising, edges.falling) if side.size >= 2]
     if not sides:
         return None
-    spread = math.fsum(side.size * (side.size**2 - 1.0) / 12.0 for side in sides)
-    product = math.fsum(along(side) for side in sides)
-    period = product / spread
+    most = max(sides, key=len)
+    longest = most.size - 1
+    near = float(most[-1] - most[0]) / longest
+    moments = [moments_about(side, near) for side in sides]
+    spread = math.fsum(moment.spread for moment in moments)
+    change = math.fsum(moment.along for moment in moments) / spread
+    period = near + change
     count = sum(side.size for side in sides)
     degrees = count - 1 - len(sides)
-    jitter = math.sqrt(math.fsum(strays(side, period) for side in sides) / degrees) if degrees > 0 else 0.0
-    longest = max(side.size for side in sides) - 1
+    strays = math.fsum(moment.strays(change) for moment in moments)
+    jitter = math.sqrt(strays / degrees) if degrees > 0 else 0.0
     jitter = max(jitter, clarity.jitter if degrees < ENOUGH else clarity.jitter / 2.0)
     random = jitter / math.sqrt(spread)
     grain = clarity.grain / math.sqrt(6.0) / longest
@@ -96,15 +103,34 @@ def find_period(edges: Edges, clarity: Clarity, time_base: float = 0.0) -> Perio
     return Period(estimate, jitter <= STRAYING * period, jitter, count)
 
 
-def along(times: NDArray[np.float64]) -> float:
-    """Σ (i − mean i)(t − t₀): the numerator of the slope over the edge number."""
-    numbers = np.arange(times.size) - (times.size - 1) / 2.0
-    return float(numbers @ (times - times[0]))
+@dataclass(frozen=True)
+class Moments:
+    """Sums over edges of one polarity, each less its place in an even row: of the rest along the edge number (from the
+    middle), and of its squares about its mean; `spread` is the sum of squares of the numbers."""
+
+    along: float
+    squares: float
+    spread: float
+
+    def strays(self, change: float) -> float:
+        """Sum of squared distances from a row whose period is longer by `change`, evenly placed."""
+        return max(0.0, self.squares - 2.0 * change * self.along + change * change * self.spread)
 
 
-def strays(times: NDArray[np.float64], period: float) -> float:
-    """Sum of squared distances of edges from their best evenly spaced places."""
-    rest = times - times[0]
-    rest -= np.arange(times.size) * period
-    rest -= rest.mean()
-    return float(rest @ rest)
+def moments_about(times: Times, period: float) -> Moments:
+    """Moments of edges about a row of nearly the right `period`: the rest is small, so that its sums lose no digits.
+
+    In blocks, since a million edges at once would wait for memory; and without the threaded dot product, which waits
+    for other processes.
+    """
+    middle = (times.size - 1) / 2.0
+    total = along = squares = 0.0
+    for start in range(0, times.size, BLOCK):
+        numbers = np.arange(start, min(start + BLOCK, times.size), dtype=np.float64)
+        rest = times[start : start + BLOCK] - float(times[0])
+        rest -= numbers * period
+        numbers -= middle
+        total += float(rest.sum())
+        along += float(np.einsum("i,i->", numbers, rest))
+        squares += float(np.einsum("i,i->", rest, rest))
+    return Moments(along, max(0.0, squares - total * total / times.size), times.size * (times.size**2 - 1.0) / 12.0)

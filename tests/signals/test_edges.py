@@ -6,7 +6,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from autobench.signals.edges import count_glitches, count_runts, find_edges, timing_edges
+from autobench.signals.edges import count_glitches, find_edges, timing_edges
 from autobench.signals.levels import Levels, find_levels
 from autobench.signals.trace import Trace
 from autobench.signals.transitions import find_transitions
@@ -119,11 +119,11 @@ def test_runts_are_counted(noise: float, digitise: Callable[..., Trace], trapezo
     volts[7660:7700] = 2.25
     trace = digitise(volts, 1e-9, noise=noise)
     levels = find_levels(trace)
-    edges = timing_edges(trace, levels)
-    assert count_runts(trace, levels, edges) == 2
-    assert count_runts(Trace(trace.in_volts(), 1e-9), levels, edges) == 2
+    assert timing_edges(trace, levels).runts == 2
+    assert timing_edges(Trace(trace.in_volts(), 1e-9), levels).runts == 2
+    assert find_edges(trace, 1.5, 1.8, 2.1).runts == 0  # without a wider band there is nothing to fall short of
     clean = digitise(trapezoid(1e6, 20_000, 1e-9), 1e-9, noise=noise)
-    assert count_runts(clean, levels, timing_edges(clean, levels)) == 0
+    assert timing_edges(clean, levels).runts == 0
 
 
 def test_glitches_are_counted(trapezoid: Volts) -> None:
@@ -170,4 +170,4 @@ def test_no_edges_no_numbers() -> None:
     assert math.isnan(edges.duty())
     assert math.isnan(edges.smallest_pulse())
     assert math.isnan(find_transitions(trace, levels, edges).duration)
-    assert count_runts(trace, levels, edges) == count_glitches(edges) == 0
+    assert edges.runts == count_glitches(edges) == 0
