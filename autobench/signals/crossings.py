@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -163,7 +164,7 @@ def judge_runs(block: Samples, corners: Places, first_above: bool, thresholds: T
     The sample in the middle of a run shows most of them full at once; only the others are searched from end to end.
     """
     counts, full = np.empty(corners.size - 1, bool), np.empty(corners.size - 1, bool)
-    seen = np.take(block, (corners[:-1] + corners[1:]) >> 1)
+    seen: NDArray[Any] = np.take(block, (corners[:-1] + corners[1:]) >> 1)
     for above in (True, False):
         own = slice(0 if above is first_above else 1, None, 2)
         full[own] = seen[own] >= thresholds.full_upper if above else seen[own] <= thresholds.full_lower

@@ -101,8 +101,9 @@ NO_TIMES: Times = np.zeros(0)
 def find_edges(trace: Trace, low: float, middle: float, high: float, full: tuple[float, float] | None = None) -> Edges:
     """Edges from below `low` to above `high` and back, placed where the trace crosses `middle` (all volts).
 
-    Pulses that turn before the wider levels of `full` are counted as runts, where those are given. Samples that are not numbers never start an edge. Raises `ValueError` unless low ≤ middle ≤ high; a level that is
-    no number gives no edges.
+    Pulses that turn before the wider levels of `full` are counted as runts, where those are given. Samples that are not
+    numbers never start an edge. Raises `ValueError` unless low ≤ middle ≤ high; a level that is no number gives no
+    edges.
     """
     if not all(math.isfinite(level) for level in (low, middle, high)):
         return Edges(NO_TIMES, NO_TIMES, low, middle, high)

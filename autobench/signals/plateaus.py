@@ -67,8 +67,8 @@ def find_plateaus(trace: Trace, low: float, high: float, least: float = 50e-9) -
 def find_stays(trace: Trace, low: float, high: float, length: int) -> tuple[Places, Places]:
     """First sample of each stay strictly between the levels of at least `length` samples, and the first one after it.
 
-    Every stay of that length holds one of every `length` samples, and its neighbour half a length before or after: so
-    few samples of a line that switches cleanly are looked at twice.
+    Every stay of that length holds one of every `length` samples, and the one half a length before or after it: so few
+    samples of a line that switches cleanly are looked at twice.
     """
     samples = trace.samples
     bottom, top = trace.sample(low), trace.sample(high)

@@ -36,7 +36,7 @@ def codes_of(volts: Callable[[np.ndarray], np.ndarray]) -> Trace:
 
 def clock(numbers: np.ndarray) -> np.ndarray:
     """15 MHz with 10 ns transitions: 1.2 million edges, the most a sensible time base shows."""
-    place = (numbers * INTERVAL * 15e6 - 0.1) % 1.0 / 15e6
+    place = ((numbers * INTERVAL * 15e6 + 0.15) % 1.0 - 0.25) / 15e6  # seconds from the middle of the rise
     return 0.2 + 3.2 * np.clip(np.minimum(place, 1 / 30e6 - place) / 12.5e-9 + 0.5, 0.0, 1.0)
 
 
