@@ -124,9 +124,7 @@ def spread(wave: Waveform) -> float:
     """Relative standard uncertainty of a frequency without the time base."""
     if wave.period is None or wave.period.edges < 3:
         return 1.0
-    half = max(wave.period.edges // 2, 2)
-    period = 1.0 / wave.period.frequency.value
-    return float(wave.period.jitter / period * math.sqrt(6.0 / (half * (half**2 - 1.0))))
+    return wave.period.random
 
 
 def clock_shape(place: Place, job: ClockJob, seen: Seen, wave: Waveform) -> list[Reading]:

@@ -7,6 +7,7 @@ the slope of a line through them. Counting is `autobench.signals.activity`.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from autobench.quantity import Estimate
 from autobench.signals.edges import Edges
+from autobench.signals.interpolation import IN_A_ROW, refine, widest_gap
 from autobench.signals.trace import Trace
 from autobench.signals.transitions import Transitions
 
@@ -35,24 +37,29 @@ class Period:
     """What the edges say.
 
     `frequency` in Hz with the time base included; `regular` whether the edges keep step; `jitter` the standard
-    deviation of one edge in seconds; `edges` how many were used.
+    deviation of one edge in seconds; `edges` how many were used; `random` the relative standard uncertainty of the
+    frequency without the time base, for ratios within one capture.
     """
 
     frequency: Estimate
     regular: bool
     jitter: float
     edges: int
+    random: float
 
 
 @dataclass(frozen=True)
 class Clarity:
     """How well one edge can be placed: `jitter` its standard deviation and `grain` its rounding, both in seconds.
 
-    A grain is not averaged away by more edges, since sampling in step with the signal rounds them all alike.
+    A grain is not averaged away by more edges, since sampling in step with the signal rounds them all alike. `duration`
+    is the faster 10 % to 90 % transition and `interval` that of the samples, in seconds; 0 where they are not known.
     """
 
     jitter: float
     grain: float
+    duration: float = 0.0
+    interval: float = 0.0
 
 
 def edge_clarity(trace: Trace, noise: float, rising: Transitions, falling: Transitions) -> Clarity:
@@ -60,10 +67,11 @@ def edge_clarity(trace: Trace, noise: float, rising: Transitions, falling: Trans
     slews = [side.slew for side in (rising, falling) if math.isfinite(side.slew)]
     durations = [side.duration for side in (rising, falling) if math.isfinite(side.duration)]
     if not slews or min(durations) < trace.interval:  # no sample on the edge: it lies anywhere between two
-        return Clarity(trace.interval / math.sqrt(12.0), trace.interval)
+        return Clarity(trace.interval / math.sqrt(12.0), trace.interval, 0.0, trace.interval)
     slew = min(slews)
     jitter = INTERPOLATION * noise / slew if math.isfinite(noise) else 0.0
-    return Clarity(jitter, trace.resolution / slew if noise < DITHER * trace.resolution else 0.0)
+    grain = trace.resolution / slew if noise < DITHER * trace.resolution else 0.0
+    return Clarity(jitter, grain, min(durations), trace.interval)
 
 
 def find_period(edges: Edges, clarity: Clarity, time_base: float = 0.0) -> Period | None:
@@ -71,36 +79,52 @@ def find_period(edges: Edges, clarity: Clarity, time_base: float = 0.0) -> Perio
 
     The uncertainty is the scatter seen (with few edges the predicted one, if larger) by √(12/(n(n² − 1))) for each
     polarity, joined with the grain over the whole length (two independent ends) and with `time_base`, the relative
-    half-width of the instrument's clock (rectangular). `None` with fewer than two edges of one polarity.
+    half-width of the instrument's clock (rectangular). Of edges that have samples on them the interpolation error is
+    fitted as well (`autobench.signals.interpolation`). `None` with fewer than two edges of one polarity.
     """
     sides = [side for side in (edges.rising, edges.falling) if side.size >= 2]
     if not sides:
         return None
+    row = fit_row(sides)
+    jitter = max(row.jitter, clarity.jitter if row.degrees < ENOUGH else clarity.jitter / 2.0)
+    period, random = row.period, jitter / math.sqrt(row.spread)
+    grain = clarity.grain
+    regular = jitter <= STRAYING * period
+    if regular and clarity.duration > 0.0:
+        refined = refine(sides, period, clarity.interval, clarity.duration)
+        if refined is not None:
+            period, random, jitter = refined.period, refined.uncertainty, refined.jitter
+    elif regular and clarity.interval > 0.0 and row.degrees >= IN_A_ROW:
+        grain *= widest_gap(period, clarity.interval)
+    random = math.hypot(random, grain / math.sqrt(6.0) / (max(side.size for side in sides) - 1)) / period
+    relative = math.hypot(random, time_base / math.sqrt(3.0))
+    typed = row.degrees >= ENOUGH and grain == 0.0 and time_base == 0.0
+    frequency, count = 1.0 / period, sum(side.size for side in sides)
+    how = f"least squares over {count} edges"
+    estimate = Estimate(frequency, "Hz", frequency * relative, float(row.degrees) if typed else math.inf, how)
+    return Period(estimate, regular, jitter, count, random)
+
+
+@dataclass(frozen=True)
+class Row:
+    """Edges as one evenly spaced row of each polarity: period, scatter of one edge, its degrees, and leverage."""
+
+    period: float
+    jitter: float
+    degrees: int
+    spread: float
+
+
+def fit_row(sides: Sequence[Times]) -> Row:
+    """One period through all sides by least squares; each has a start of its own."""
     most = max(sides, key=len)
-    longest = most.size - 1
-    near = float(most[-1] - most[0]) / longest
+    near = float(most[-1] - most[0]) / (most.size - 1)
     moments = [moments_about(side, near) for side in sides]
     spread = math.fsum(moment.spread for moment in moments)
     change = math.fsum(moment.along for moment in moments) / spread
-    period = near + change
-    count = sum(side.size for side in sides)
-    degrees = count - 1 - len(sides)
+    degrees = sum(side.size for side in sides) - 1 - len(sides)
     strays = math.fsum(moment.strays(change) for moment in moments)
-    jitter = math.sqrt(strays / degrees) if degrees > 0 else 0.0
-    jitter = max(jitter, clarity.jitter if degrees < ENOUGH else clarity.jitter / 2.0)
-    random = jitter / math.sqrt(spread)
-    grain = clarity.grain / math.sqrt(6.0) / longest
-    relative = math.hypot(random / period, grain / period, time_base / math.sqrt(3.0))
-    typed = degrees >= ENOUGH and grain == 0.0 and time_base == 0.0
-    frequency = 1.0 / period
-    estimate = Estimate(
-        frequency,
-        "Hz",
-        frequency * relative,
-        float(degrees) if typed else math.inf,
-        f"least squares over {count} edges",
-    )
-    return Period(estimate, jitter <= STRAYING * period, jitter, count)
+    return Row(near + change, math.sqrt(strays / degrees) if degrees > 0 else 0.0, degrees, spread)
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,7 +78,9 @@ def find_stays(trace: Trace, low: float, high: float, length: int) -> tuple[Plac
     pillars = samples[length - 1 :: length]
     standing = np.flatnonzero((pillars > bottom) & (pillars < top)) * length + (length - 1)
     half = length // 2
-    sides = [np.take(samples, np.clip(standing + way, 0, samples.size - 1)) for way in (-half, half)]
+    sides: list[NDArray[Any]] = [
+        np.take(samples, np.clip(standing + way, 0, samples.size - 1)) for way in (-half, half)
+    ]
     standing = standing[np.logical_or.reduce([(side > bottom) & (side < top) for side in sides])]
     found = [np.zeros((2, 0), np.int64)]
     for first, last in regions(standing, length, samples.size):
