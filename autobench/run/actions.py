@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from autobench.clock import Clock
 from autobench.errors import BenchError, TrippedError
-from autobench.instruments.meter import MeterReading
+from autobench.instruments.meter import MOST_REPEATS, MeterReading
 from autobench.judgement.reading import Reading
 from autobench.judgement.uncertainty import Budget, Component
 from autobench.judgement.verdict import Judgement, Verdict, void
@@ -27,7 +27,7 @@ from autobench.plan.steps import (
 from autobench.quantity import Span, show
 from autobench.run.captures import Captures
 from autobench.run.power import Power
-from autobench.run.readings import judged, judged_estimate, unread
+from autobench.run.readings import judged, judged_estimate, patiently, unread
 from autobench.run.route import Route
 from autobench.run.touch import Touch
 
@@ -35,6 +35,7 @@ OHMS_BELOW = 0.05  # V: with more on the rail an ohms reading measures the charg
 OHMS_PATIENCE = 10.0  # s a rail is given to discharge below that
 DEAD_SHORT = 1.0  # ohm: no override
 NEAR_SHORT = 5.0  # ohm: power only for injection at 0.5 V, by a person with a reason
+READINGS = 3  # of a voltage, for a type A part
 POLARITY_SIGN = 0.1  # V that the probe must show at the inlet to count as either sign
 
 
@@ -169,21 +170,26 @@ def current(bench: Bench, step: PlannedStep, job: CurrentJob) -> list[Reading]:
 
 
 def rail(bench: Bench, step: PlannedStep, job: RailJob) -> list[Reading]:
-    """Volts of a rail at one place, on the pins of one part."""
+    """Volts of a rail at one place, on the pins of one part; near a limit, four times the readings each time."""
+    return [patiently(lambda turn: rail_once(bench, step, job, READINGS * 4**turn), step, bench.clock)]
+
+
+def rail_once(bench: Bench, step: PlannedStep, job: RailJob, repeats: int) -> Reading:
+    """One look at a rail, the mean of `repeats` readings."""
     output = bench.power.outputs[job.rail]
-    touched = bench.touch.volts(job.target, output.feed.nominal)
+    touched = bench.touch.volts(job.target, output.feed.nominal, min(repeats, MOST_REPEATS))
     bench.power.tick()
     bench.places[(job.rail, job.place)] = touched
     if touched.estimate is None:
         why = "the meter shows overload: is the range right?"
-        return [unread(step, job.rail, job.target.point, "voltage", "V", job.limits, void(why))]
+        return unread(step, job.rail, job.target.point, "voltage", "V", job.limits, void(why))
     if output.looks and output.looks[-1].limiting:
         why = "the supply is limiting: volts read now say nothing about the board"
-        return [unread(step, job.rail, job.target.point, "voltage", "V", job.limits, void(why))]
+        return unread(step, job.rail, job.target.point, "voltage", "V", job.limits, void(why))
     reading = judged_estimate(
         step, job.rail, job.target.point, "voltage", touched.estimate, touched.components, job.limits
     )
-    return [with_data_sheet(reading, job.limits)]
+    return with_data_sheet(reading, job.limits)
 
 
 def with_data_sheet(reading: Reading, limits: Limits) -> Reading:
