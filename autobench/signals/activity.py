@@ -49,8 +49,10 @@ class Activity:
     """`state` is `None` only where the trace has no numbers.
 
     `rate` is the mean rate of pulses by counting, in Hz; `pulses` how many (a cut pulse has one edge and counts half);
-    `low_share` the share of samples the receiver takes as low, `high_share` as high; `smallest_pulse` in seconds (NaN
-    with none); `transition` the slower 10 % to 90 % duration in seconds (NaN with none).
+    `low_share` the share of samples the receiver takes as low, `high_share` as high; `low_level` and `high_level` the
+    volts the line is at mostly while it is taken so (NaN where it never is): a low of 0.7 V may be one output winning
+    against another. `smallest_pulse` in seconds (NaN with none); `transition` the slower 10 % to 90 % duration in
+    seconds (NaN with none).
     """
 
     state: State | None
@@ -58,6 +60,8 @@ class Activity:
     pulses: float
     low_share: float
     high_share: float
+    low_level: float
+    high_level: float
     smallest_pulse: float
     transition: float
     levels: Levels
@@ -91,6 +95,8 @@ def find_activity(trace: Trace, family: Family, histogram: Histogram | None = No
         pulses=pulses,
         low_share=low_share,
         high_share=high_share,
+        low_level=level_between(histogram, -math.inf, family.low_in),
+        high_level=level_between(histogram, family.high_in, math.inf),
         smallest_pulse=edges.smallest_pulse(),
         transition=transition,
         levels=levels,
@@ -117,6 +123,19 @@ def shares(histogram: Histogram, family: Family) -> tuple[float, float]:
     low = int(histogram.counts[volts <= family.low_in].sum())
     high = int(histogram.counts[volts >= family.high_in].sum())
     return low / histogram.finite, high / histogram.finite
+
+
+def level_between(histogram: Histogram, low: float, high: float) -> float:
+    """Median in volts of the samples from `low` to `high`, between bins by a straight line; NaN without any."""
+    volts = histogram.origin + np.arange(histogram.counts.size) * histogram.width
+    counts = np.where((volts >= low) & (volts <= high), histogram.counts, 0)
+    summed = np.cumsum(counts)
+    total = int(summed[-1])
+    if total == 0:
+        return math.nan
+    place = int(np.searchsorted(summed, total / 2.0))
+    below = float(summed[place - 1]) if place else 0.0
+    return histogram.volts(place - 0.5 + (total / 2.0 - below) / float(counts[place]))
 
 
 def decide(

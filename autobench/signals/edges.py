@@ -49,8 +49,12 @@ class Edges:
 
     @property
     def first_high(self) -> bool:
-        """Whether the first edge falls."""
-        return self.falling.size > 0 and (self.rising.size == 0 or bool(self.falling[0] < self.rising[0]))
+        """Whether the first edge falls. Two edges may come at one time, but the polarities take turns all the same."""
+        if self.falling.size != self.rising.size or self.falling.size == 0:
+            return self.falling.size > self.rising.size
+        if self.falling[0] != self.rising[0]:
+            return bool(self.falling[0] < self.rising[0])
+        return bool(self.falling[-1] < self.rising[-1])
 
     def high_widths(self) -> Times:
         """Durations of whole high pulses in seconds."""

@@ -5,7 +5,6 @@ The inductance of the lead and the capacitance of the probe ring at some megaher
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -110,7 +109,8 @@ def burst_from(volts: Volts, place: int, least: float) -> Burst | None:
     count = 1 + (int(np.argmin(going)) if not going.all() else going.size)
     if count < HALF_WAVES:
         return None
-    lengths = np.diff(crossings[:count])
+    after = crossings[:count]
+    lengths = np.diff(after - part[after] / (part[after] - part[after - 1]))
     if float(lengths.std()) > max(EVEN * float(lengths.mean()), 0.75):
         return None
     damping = float((sizes[count - 1] / sizes[0]) ** (1.0 / (count - 1)))
@@ -125,6 +125,6 @@ def ground_lead_gate(ringing: Ringing | None, peak_to_peak: float) -> str | None
     if ringing is None or ringing.peak < 0.25 * peak_to_peak:
         return None
     return (
-        f"rings at {show(ringing.frequency, 'Hz', 2)} after every step, up to {show(ringing.peak, 'V', 2)}: that is the "
-        f"probe's ground lead; use the short spring beside the tip and measure again"
+        f"rings at {show(ringing.frequency, 'Hz', 2)} after every step, up to {show(ringing.peak, 'V', 2)}: that is "
+        f"the probe's ground lead; use the short spring beside the tip and measure again"
     )

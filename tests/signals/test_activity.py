@@ -49,6 +49,20 @@ def test_moving_line(trapezoid: Volts, digitise: Digitise) -> None:
     assert found.transition == pytest.approx(20e-9, rel=0.1)  # 0.8 of a linear ramp
 
 
+def test_a_low_that_another_output_fights(digitise: Digitise) -> None:
+    """The level of a moving line's lows tells a driven low from one that wins a fight (common practice: 0.5 to 1 V)."""
+    good = np.tile(np.repeat([0.3, 3.4], [30, 70]), 200)
+    fought = np.tile(np.repeat([0.72, 3.1], [30, 70]), 200)
+    for volts, low, high in ((good, 0.3, 3.4), (fought, 0.72, 3.1)):
+        found = find_activity(digitise(volts, 1e-8, noise=0.6), family("LS"))
+        assert found.state is State.MOVING
+        assert found.low_level == pytest.approx(low, abs=0.01)
+        assert found.high_level == pytest.approx(high, abs=0.01)
+    still = find_activity(digitise(np.full(1000, 3.4), 1e-8), family("LS"))
+    assert math.isnan(still.low_level)
+    assert still.high_level == pytest.approx(3.4, abs=0.01)
+
+
 def test_irregular_strobe_is_moving(digitise: Digitise) -> None:
     """A strobe with changing gaps is moving, not a burst."""
     volts = np.full(100_000, 3.5)

@@ -60,7 +60,7 @@ def test_true_ripple_does_not_ring() -> None:
 def test_slow_swings_are_not_the_lead() -> None:
     """A rail that swings at 300 kHz after load steps is the rail's own."""
     volts = 5.0 + np.random.default_rng(5).normal(0.0, 0.002, 60_000)
-    for start in range(100, 55_000, 9000):
+    for start in range(100, 50_000, 9000):
         volts[start : start + 8000] += damped(300e3, 0.7, 0.15, 8000)
     assert rail_ringing(Trace(volts, INTERVAL)) is None
 
@@ -73,7 +73,7 @@ def test_ringing_edges(trapezoid: Callable[..., np.ndarray]) -> None:
         volts[start : start + 240] += (1 if clean[start + 5] > 1.8 else -1) * damped(20e6, 0.75, 1.0, 240)
     ringing = edge_ringing(Trace(volts, INTERVAL), find_levels(Trace(volts, INTERVAL)))
     assert ringing is not None
-    assert ringing.frequency == pytest.approx(20e6, rel=0.06)  # what it was made of
+    assert ringing.frequency == pytest.approx(20e6, rel=0.08)  # what it was made of
     assert edge_ringing(Trace(clean, INTERVAL), find_levels(Trace(clean, INTERVAL))) is None
 
 
