@@ -160,13 +160,38 @@ def current(bench: Bench, step: PlannedStep, job: CurrentJob) -> list[Reading]:
     # The samples of one supply share its accuracy: averaging does not reduce that part.
     components = (Component("supply read-back", max(sample.uncertainty for sample in samples), "normal"),)
     reading = judged(step, job.rail, job.point, "current", mean, "A", components, job.limits)
-    if reading.verdict is not Verdict.OUTSIDE:
-        return [reading]
-    others = bench.fits(job.rail, mean)
+    lost = lead_drop(bench, step, job.rail, mean)
+    others = bench.fits(job.rail, mean) if reading.verdict is Verdict.OUTSIDE else []
     if not others:
-        return [reading]
+        return [reading, *lost]
     why = f"fits {' or '.join(others)}, not what was declared: check which options this board has"
-    return [reading.with_verdict(Verdict.VOID, why)]
+    return [reading.with_verdict(Verdict.VOID, why), *lost]
+
+
+def lead_drop(bench: Bench, step: PlannedStep, rail_name: str, amps: float) -> list[Reading]:
+    """What a rail loses from the supply's terminals to the board's inlet, for information; none without a way there.
+
+    The reason compares it with the ohms of the leads in the bench file: a contact that has gone bad shows here first.
+    """
+    output = bench.power.outputs[rail_name]
+    feed = output.feed
+    if feed.inlet is None or not feed.inlet.channels or not amps > 0.0:
+        return []
+    inlet = bench.touch.volts(feed.inlet, feed.nominal).estimate
+    supply = output.supply.volts(feed.output)
+    if inlet is None:
+        return []
+    # The supply reads what it gives without a sign; the inlet is measured with one.
+    lost = abs(supply.value) - abs(inlet.value)
+    parts = (
+        Component("supply read-back", supply.uncertainty, "normal"),
+        Component("volts at the inlet", inlet.uncertainty, "normal"),
+    )
+    unlimited = Limits(Span(None, None, "V"), "for information")
+    reading = judged(step, rail_name, feed.inlet.point, "lead drop", lost, "V", parts, unlimited)
+    held = "the output is raised by it, within the rail's limit" if feed.compensate else "not made up for"
+    words = f"{show(lost / amps, 'ohm', 2)} of leads where the bench file says {show(feed.leads, 'ohm', 2)}; {held}"
+    return [reading.with_reason(words).optional()]
 
 
 def rail(bench: Bench, step: PlannedStep, job: RailJob) -> list[Reading]:

@@ -25,6 +25,7 @@ from autobench.signals.activity import Activity, State, find_activity, rate_rati
 from autobench.signals.alias import Expected, rate_gate, stuck_gate
 from autobench.signals.families import Family, family
 from autobench.signals.frequency import Clarity, find_period
+from autobench.signals.gates import setup_gate
 
 MOVING = (State.MOVING, State.BURST)
 STEADY_EDGES = 6  # fewer may keep step by chance
@@ -61,6 +62,9 @@ def watch_line(captures: Captures, job: LineJob) -> LineSeen:
     activity = find_activity(first.trace, receiver)
     if first.void is not None:
         return LineSeen(None, activity.rate, activity, first, first.void)
+    wrong = setup_gate(first.trace, activity.levels, receiver)
+    if wrong is not None:
+        return LineSeen(None, activity.rate, activity, first, wrong)
     expected = Expected(shortest=job.shortest)
     if activity.edges.count:
         gate = edge_gate(first, activity, expected)

@@ -105,13 +105,20 @@ def ground_gate(trace: Trace, mains: float = 50.0) -> str | None:
     )
 
 
-def line_gate(trace: Trace, activity: Activity, receiver: Family, supply: float, mains: float = 50.0) -> str | None:
-    """The first reason of all gates of a logic line, from the plainest cause to the subtlest."""
-    levels = activity.levels
+def setup_gate(trace: Trace, levels: Levels, receiver: Family, supply: float = 5.0) -> str | None:
+    """What is wrong with the scope or its probe, not with the board; for mains of 50 Hz and of 60 Hz."""
     return (
-        clipped_gate(levels)
-        or ground_gate(trace, mains)
+        ground_gate(trace, 50.0)
+        or ground_gate(trace, 60.0)
         or factor_gate(levels, receiver, supply)
         or coupling_gate(levels)
+    )
+
+
+def line_gate(trace: Trace, activity: Activity, receiver: Family, supply: float = 5.0) -> str | None:
+    """The first reason of all gates of a logic line, from the plainest cause to the subtlest."""
+    return (
+        clipped_gate(activity.levels)
+        or setup_gate(trace, activity.levels, receiver, supply)
         or sampling_gate(trace, activity)
     )

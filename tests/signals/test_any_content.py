@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from autobench.signals.activity import find_activity, rate_ratio
 from autobench.signals.families import NAMES, family
-from autobench.signals.gates import line_gate
+from autobench.signals.gates import ground_gate, line_gate
 from autobench.signals.levels import find_levels
 from autobench.signals.likeness import compare_lines
 from autobench.signals.ringing import edge_ringing, ground_lead_gate, rail_ringing
@@ -67,7 +67,8 @@ def measure_all(trace: Trace) -> None:
     ground_lead_gate(rail_ringing(trace), 0.1)
     edge_ringing(trace, find_levels(trace))
     compare_lines(trace, trace, (family("LS"), family("HC")))
-    line_gate(trace, find_activity(trace, family("LS")), family("LS"), 5.0, mains=1e4)
+    line_gate(trace, find_activity(trace, family("LS")), family("LS"), 5.0)
+    ground_gate(trace, mains=1e4)
     find_reset(trace, trace, 4.5, family("LS"), active_low=False)
     order_of_events({"rise": (trace, 2.0, True), "fall": (trace, 2.0, False)})
 
