@@ -177,6 +177,20 @@ def is_burst(trace: Trace, edges: Edges) -> bool:
     return stillest >= STILL_SHARE * trace.duration and stillest > STILL_PAUSES * edges.usual_pulse()
 
 
+def fills_record(trace: Trace, edges: Edges) -> bool:
+    """Whether the edges go on from end to end, so that their period is also their mean rate.
+
+    A train of pulses that starts late or stops early keeps step all the same; of such a line only counting gives the
+    mean rate. The ends may be still for one and a half times the longest pulse and its gap.
+    """
+    if edges.count < 3:
+        return False
+    first = min(float(side[0]) for side in (edges.rising, edges.falling) if side.size)
+    last = max(float(side[-1]) for side in (edges.rising, edges.falling) if side.size)
+    room = 3.0 * edges.longest_pulse()
+    return first - trace.start <= room and trace.start + trace.duration - last <= room
+
+
 def mean_rate(pulses: float, seconds: float) -> Estimate:
     """Pulses per second by counting over `seconds`, each end of the window cutting a pulse anywhere."""
     if not seconds > 0.0:

@@ -112,6 +112,7 @@ def test_guard_bands_that_meet_accept_nothing() -> None:
 def test_rules_by_name() -> None:
     """A rule is a guard band's name or a probability; anything else is refused with what is allowed."""
     assert parse_rule(" w =  U ") == Rule("w = U", 1.0, None)
+    assert parse_rule("0.83 U") == Rule("w = 0.83 U", 0.83, None)
     assert parse_rule("95 %") == Rule("95 %", None, 0.95)
     for wrong in ("w=2U", "50 %", "100 %", "x %", ""):
         with pytest.raises(UsageError, match=r"simple, w = 0\.83 U"):

@@ -6,7 +6,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from autobench.signals.activity import State, find_activity, mean_rate, rate_ratio
+from autobench.signals.activity import State, fills_record, find_activity, mean_rate, rate_ratio
 from autobench.signals.families import family
 from autobench.signals.trace import Trace
 
@@ -80,6 +80,21 @@ def test_burst(trapezoid: Volts) -> None:
         part = volts.copy()
         part[quiet] = 0.2
         assert find_activity(Trace(part, 1e-8), family("LS")).state is State.BURST
+
+
+def test_a_train_that_stops_has_no_period_for_its_mean_rate(trapezoid: Volts) -> None:
+    """Pulses that keep step but fill two thirds of the record are counted: 1/period would claim half as many again."""
+    volts = trapezoid(1e6, 100_000, 1e-8)
+    whole = find_activity(Trace(volts, 1e-8), family("LS"))
+    assert fills_record(Trace(volts, 1e-8), whole.edges)
+    for quiet in (slice(67_000, None), slice(None, 33_000)):
+        part = volts.copy()
+        part[quiet] = 0.2
+        found = find_activity(Trace(part, 1e-8), family("LS"))
+        assert not fills_record(Trace(part, 1e-8), found.edges)
+        assert found.rate.value == pytest.approx(0.67e6, rel=2e-3)
+    strobe = find_activity(Trace(trapezoid(1e6, 100_000, 1e-8, duty=0.1), 1e-8), family("LS"))
+    assert fills_record(Trace(volts, 1e-8), strobe.edges)
 
 
 def test_slow_edges(trapezoid: Volts) -> None:
