@@ -86,14 +86,16 @@ def find_period(edges: Edges, clarity: Clarity, time_base: float = 0.0) -> Perio
     if not sides:
         return None
     row = fit_row(sides)
-    jitter = max(row.jitter, clarity.jitter if row.degrees < ENOUGH else clarity.jitter / 2.0)
+    least = clarity.jitter if row.degrees < ENOUGH else clarity.jitter / 2.0
+    jitter = max(row.jitter, least)
     period, random = row.period, jitter / math.sqrt(row.spread)
     grain = clarity.grain
     regular = jitter <= STRAYING * period
     if regular and clarity.duration > 0.0:
         refined = refine(sides, period, clarity.interval, clarity.duration)
         if refined is not None:
-            period, random, jitter = refined.period, refined.uncertainty, refined.jitter
+            period, jitter = refined.period, max(refined.jitter, least)
+            random = refined.uncertainty * jitter / refined.jitter
     elif regular and clarity.interval > 0.0 and row.degrees >= IN_A_ROW:
         grain *= widest_gap(period, clarity.interval)
     random = math.hypot(random, grain / math.sqrt(6.0) / (max(side.size for side in sides) - 1)) / period

@@ -18,14 +18,17 @@ Times = NDArray[np.float64]
 HARMONICS = 12
 # The harmonics of ramps, of charging curves and of smooth edges fall about as steeply as this power (computed).
 FALL = 1.5
-# The first harmonic's size, in sample intervals, before anything is known of it, and what at least remains possible
-# for edges so steep that corners lie between neighbouring samples: then low harmonics may cancel by chance (computed).
-FIRST_GUESS = 0.05
+# The first harmonic's size, in sample intervals, before anything is known of it: that of a charging curve which takes
+# one interval from 10 % to 90 %, and the power of that time with which it falls (computed). It weighs as little as this
+# share of one coefficient that the edges do show.
+FIRST_GUESS, GUESS_FALL, GUESS_WEIGHT = 0.15, 1.4, 0.002
+# What at least remains possible for edges so steep that corners lie between neighbouring samples: then low harmonics
+# may cancel by chance (computed).
 STEEP_FLOOR = 0.026
 STEEP = 1.8  # sample intervals from 10 % to 90 %
 ROUNDS, STEPS = 2, 12
 # With fewer edges than this there is nothing to fit, and with more the places creep through all intervals many times.
-LEAST_EDGES, MOST_EDGES = 60, 8192
+LEAST_EDGES, MOST_EDGES = 8, 8192
 # So many edges in a row show which places between two samples a signal visits.
 IN_A_ROW = 64
 
@@ -52,13 +55,14 @@ def refine(sides: Sequence[Times], period: float, interval: float, duration: flo
     numbers: list[Times] = [np.arange(side.size, dtype=np.float64) - (side.size - 1) / 2.0 for side in sides]
     starts = [float(side.mean()) for side in sides]
     floor = STEEP_FLOOR if duration < STEEP * interval else 0.0
+    guess = FIRST_GUESS * (interval / duration) ** GUESS_FALL
     longest = max(side.size for side in sides)
     for _ in range(ROUNDS):
         sums = Sums(len(sides))
         for turn, (side, number) in enumerate(zip(sides, numbers, strict=True)):
             row = (starts[turn] + number * period) / interval
             sums.add(turn, columns(row, number / longest), side / interval - row)
-        solved, deviation, spread = shrunk_fit(sums, floor)
+        solved, deviation, spread = shrunk_fit(sums, guess, floor)
         period += float(solved[0]) / longest * interval
         starts = [start + float(solved[1 + turn]) * interval for turn, start in enumerate(starts)]
     return Refined(period, spread / longest * interval, deviation * interval)
@@ -91,7 +95,7 @@ class Sums:
         self.count += rest.size
 
 
-def shrunk_fit(sums: Sums, floor: float) -> tuple[Times, float, float]:
+def shrunk_fit(sums: Sums, guess: float, floor: float) -> tuple[Times, float, float]:
     """Least squares in which the harmonics are held small: solution, scatter, uncertainty of the slope.
 
     The common size of the harmonics and the scatter are those that make the edges seen most probable (MacKay's fixed
@@ -99,7 +103,7 @@ def shrunk_fit(sums: Sums, floor: float) -> tuple[Times, float, float]:
     """
     free, normal, product = sums.free, sums.normal, sums.product
     falls = np.tile(np.arange(1.0, HARMONICS + 1.0) ** (2.0 * FALL), (product.size - free) // HARMONICS)
-    variance, size = max(sums.total / sums.count, 1e-16), FIRST_GUESS**2
+    variance, size = max(sums.total / sums.count, 1e-16), guess**2
     for _ in range(STEPS):
         # Without noise, places visited in turn leave harmonics that cannot be told apart: they stay small all the same.
         held = normal + np.diag(np.concatenate([np.zeros(free), falls * (variance / size + 1e-9 * sums.count)]))
@@ -108,7 +112,8 @@ def shrunk_fit(sums: Sums, floor: float) -> tuple[Times, float, float]:
         left = sums.total - 2.0 * float(solved @ product) + float(solved @ normal @ solved)
         told = falls.size - float(np.sum(falls * np.diag(inverse)[free:])) * variance / size
         variance = max(left, 1e-18 * sums.count) / (sums.count - float(np.sum(inverse * normal)))
-        size = max(float(np.sum(falls * solved[free:] ** 2)) / max(told, 1e-3), floor**2, 1e-16)
+        seen = float(np.sum(falls * solved[free:] ** 2))
+        size = max((seen + GUESS_WEIGHT * guess**2) / (max(told, 0.0) + GUESS_WEIGHT), floor**2, 1e-16)
     return solved, math.sqrt(variance), math.sqrt(variance * float(inverse[0, 0]))
 
 

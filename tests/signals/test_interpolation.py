@@ -44,7 +44,19 @@ def test_without_an_error_nothing_is_lost() -> None:
     assert found.uncertainty == pytest.approx(0.01 * math.sqrt(6 / (600 * (600**2 - 1))), rel=0.15)  # σ√(12/2n(n²−1))
 
 
-@pytest.mark.parametrize("count", [2, 29, 5000])
+def test_what_the_edges_cannot_show_stays_uncertain() -> None:
+    """Edges that creep through a few hundredths of a sample show no error at all, and are not trusted for that."""
+    creeping = refine(rows(16.0002, 60, 0.0, 0.002, 1), 16.0002, 1.0, 2.0)
+    spread = refine(rows(16.318, 60, 0.0, 0.002, 1), 16.318, 1.0, 2.0)
+    assert creeping is not None
+    assert spread is not None
+    assert creeping.uncertainty < 1.5 * spread.uncertainty  # places that stand still misplace all edges alike
+    slowly = refine(rows(16.01, 60, 0.0, 0.002, 1), 16.01, 1.0, 2.0)
+    assert slowly is not None
+    assert slowly.uncertainty > 1.5 * spread.uncertainty
+
+
+@pytest.mark.parametrize("count", [2, 3, 5000])
 def test_few_and_very_many_edges_are_left_alone(count: int) -> None:
     """Too few edges tell nothing of the error, and in a long record it averages out."""
     assert refine(rows(17.3, count, 0.0, 0.01, 1), 17.3, 1.0, 3.0) is None
