@@ -9,7 +9,7 @@ import pytest
 from autobench.signals.edges import count_glitches, find_edges, timing_edges
 from autobench.signals.levels import Levels, find_levels
 from autobench.signals.trace import Trace
-from autobench.signals.transitions import find_transitions
+from autobench.signals.transitions import corrected_duration, find_transitions
 
 Volts = Callable[..., np.ndarray]
 
@@ -94,6 +94,15 @@ def test_interpolation_error_of_a_sine(samples: int, worst: float) -> None:
         true = np.arange(0, 11) * samples - shift
         errors.extend(float(np.abs(time - true).min()) / samples for time in rising)
     assert max(errors) == pytest.approx(worst, rel=0.02)  # numeric maximum; bound π²√3/(27n³)
+
+
+@pytest.mark.parametrize(
+    ("measured", "bandwidth", "true"), [(10e-9, 350e6, 9.950e-9), (8.602e-9, 50e6, 5.0e-9), (7e-9, 50e6, math.nan)]
+)
+def test_the_scope_is_taken_out_of_a_rise(measured: float, bandwidth: float, true: float) -> None:
+    """A 1 ns scope adds 50 ps to 10 ns; a 50 MHz scope shows 5 ns as 8.602 ns, and hides what is as fast as itself."""
+    found = corrected_duration(measured, bandwidth)
+    assert found == pytest.approx(true, abs=1e-12, nan_ok=True)  # root of the difference of squares, common practice
 
 
 def test_noise_on_slow_edges_does_not_double_edges(digitise: Callable[..., Trace], trapezoid: Volts) -> None:
