@@ -30,7 +30,7 @@ def judged(
 ) -> Reading:
     """Combine the components into a standard uncertainty and judge, by the step's rule unless another one is given."""
     budget = Budget(components)
-    estimate = Estimate(value, unit, budget.standard, budget.degrees)
+    estimate = Estimate(value, unit, budget.standard, budget.degrees, coverage=budget.usual_factor)
     return judged_estimate(step, net, point, quantity, estimate, components, limits, rule)
 
 

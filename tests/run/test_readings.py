@@ -44,6 +44,17 @@ def test_the_rule_of_the_step_decides_and_is_stored(rule: str, verdict: Verdict)
     assert (reading.verdict, reading.rule) == (verdict, rule)
 
 
+def test_k_follows_a_dominant_rectangle() -> None:
+    """Where the instrument's limit of error dominates, U is 1.65 u: a value 1.8 u inside passes w = U."""
+    planned = step("w = U")
+    inside = volts(4.75 + 1.8 * 0.01, 0.0001, 0.01, planned)
+    assert inside.verdict is Verdict.WITHIN  # EA-4/02 S9: k = 0.95 √3 = 1.65
+    nearer = volts(4.75 + 1.5 * 0.01, 0.0001, 0.01, planned)
+    assert nearer.verdict is Verdict.MARGINAL
+    assert nearer.reason is not None
+    assert "(k = 1.65)" in nearer.reason
+
+
 def taking(bench: SimulatedBench, planned: PlannedStep, fixed: float, seconds: float) -> Callable[[int], Reading]:
     """A measurement whose scatter halves each time, and which takes `seconds`."""
 
