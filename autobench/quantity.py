@@ -56,7 +56,7 @@ class Estimate:
     """A measured value with its standard uncertainty (k = 1), both in `unit`.
 
     `degrees` are the effective degrees of freedom (`inf` where everything is type B), `how` says in a few words how
-    the value was got.
+    the value was got; `coverage` is the factor k to the expanded uncertainty of about 95 %.
     """
 
     value: float
@@ -64,6 +64,7 @@ class Estimate:
     uncertainty: float
     degrees: float = math.inf
     how: str = ""
+    coverage: float = 2.0
 
     def __str__(self) -> str:
         return f"{show(self.value, self.unit)} ± {show(self.uncertainty, self.unit, 2)}"

@@ -16,6 +16,9 @@ from autobench.documents.fields import LONGEST_NAME, Name, Seconds, Words, Writt
 from autobench.documents.lines import LineStage, Side
 from autobench.documents.section import Complaint, Section
 from autobench.documents.words import allowed_words, quoted
+from autobench.errors import UsageError
+from autobench.judgement.conformity import GUARD_BANDS, parse_rule
+from autobench.judgement.verdict import DEFAULT_RULE
 
 Stage = Literal["ohms", "power", "rails", "clocks", "reset", "video", "cpu", "bus", "memory"]
 STAGES: tuple[str, ...] = get_args(Stage)
@@ -51,6 +54,7 @@ MEASURED_FOR: dict[str, str | None] = {
     "plug ripple": "rail",
 }
 AT_PLUG = ("plug", "plug ripple")  # a supply by itself, with its plug off the board
+PATIENT = ("rail",)  # more readings make these more certain
 BY_STAGE = ("line", "ratio")  # a board file says for each of them in which stage it is looked at
 LINE_STAGES: tuple[str, ...] = get_args(LineStage)
 POWERED_FOR: dict[str, str | None] = {"polarity": "rail", "on": None, "off": None}
@@ -68,6 +72,19 @@ def read_template(text: str) -> str:
         raise WrongTextError(f"{quoted(text)} is too long for a name; at most {2 * LONGEST_NAME} characters")
     read_name(bare)
     return text
+
+
+def read_rule(text: str) -> str:
+    """A decision rule by its name, as `autobench.judgement.conformity` knows it."""
+    try:
+        return parse_rule(text).name
+    except UsageError as error:
+        raise WrongTextError(str(error)) from None
+
+
+RuleName = Annotated[
+    str, Written(read_rule, {"type": "string", "description": f"{', '.join(GUARD_BANDS)}, or such as '95 %'"})
+]
 
 
 class Step(Section):
@@ -95,6 +112,11 @@ class Step(Section):
     """At a plug: with nothing on it, or with the bench's dummy load for that rail."""
     side: Side | None = None
     """Lines of this side only, so that inputs can come before outputs."""
+    rule: RuleName | None = None
+    """How its readings are decided, where that differs from the sequence's rule. Levels of logic lines keep simple
+    acceptance."""
+    patience: Seconds | None = None
+    """The longest time for which volts of a rail too near a limit to call are read again, more readings each time."""
 
     @property
     def kind(self) -> str:
@@ -117,6 +139,10 @@ class Step(Section):
         yield from self.check_for_each()
         yield from self.check_placeholders()
         yield from self.check_selection()
+        if self.rule is not None and self.measure is None:
+            yield Complaint(("rule",), "belongs to a step that measures", at_key=True)
+        if self.patience is not None and self.measure not in PATIENT:
+            yield Complaint(("patience",), f"belongs to 'measure: {' or '.join(PATIENT)}'", at_key=True)
         if self.wait is not None and self.wait.value > LONGEST_WAIT:
             yield Complaint(("wait",), f"{self.wait} is longer than a day")
 
@@ -168,6 +194,8 @@ class Sequence(Section):
     """Name of the sequence."""
     words: Words
     """What it is for, in a line."""
+    rule: RuleName = DEFAULT_RULE
+    """How readings are decided near a limit: a guard band by name, or the probability a verdict needs (95 %)."""
     steps: Annotated[tuple[Step, ...], Field(min_length=1)]
     """The steps, in order."""
 

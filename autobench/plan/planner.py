@@ -65,7 +65,15 @@ class Planner:
 
     def plan(self, sequence: SequenceFile, only: Sequence[str] = ()) -> Plan:
         """The whole round; with `only`, the named steps and what keeps them safe. Raises `UsageError`."""
-        steps = tuple(planned for step in sequence.steps for planned in self.expand(step))
+        steps = tuple(
+            replace(
+                planned,
+                rule=step.rule or sequence.rule,
+                patience=step.patience.value if step.patience is not None else 0.0,
+            )
+            for step in sequence.steps
+            for planned in self.expand(step)
+        )
         return Plan(
             board=self.board.board,
             options=self.options,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from autobench.judgement.verdict import DEFAULT_RULE
 from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import ScopeJob, Sight, StartSight
 from autobench.plan.spots import Spot
@@ -159,7 +160,8 @@ class PlannedStep:
     """One step of the round.
 
     `cannot` says why this bench cannot do it (then it is skipped with that reason). The board's verdict waits for the
-    readings of a `required` step only.
+    readings of a `required` step only. `rule` decides near a limit; a reading it cannot call is repeated for `patience`
+    seconds at most.
     """
 
     name: str
@@ -169,6 +171,8 @@ class PlannedStep:
     seconds: float
     cannot: str | None = None
     required: bool = True
+    rule: str = DEFAULT_RULE
+    patience: float = 0.0
 
 
 @dataclass(frozen=True)

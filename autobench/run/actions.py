@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from autobench.clock import Clock
 from autobench.errors import BenchError, InterlockRefusedError, TrippedError
-from autobench.instruments.meter import MeterReading
+from autobench.instruments.meter import MOST_REPEATS, MeterReading
 from autobench.judgement.reading import Reading
 from autobench.judgement.uncertainty import Budget, Component
 from autobench.judgement.verdict import Judgement, Verdict, void
@@ -30,7 +30,7 @@ from autobench.run.contact import NOTHING, OHMS_BELOW
 from autobench.run.hand import Hand
 from autobench.run.person import Person
 from autobench.run.power import Output, Power
-from autobench.run.readings import judged, judged_estimate, unread
+from autobench.run.readings import judged, judged_estimate, patiently, unread
 from autobench.run.route import Route
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
@@ -39,6 +39,7 @@ OHMS_PATIENCE = 10.0  # s a rail is given to discharge below that
 DEAD_SHORT = 1.0  # ohm: no override
 NEAR_SHORT = 5.0  # ohm: power only for injection at 0.5 V, by a person with a reason
 BELOW_ZERO = 3.0  # standard uncertainties below zero at which a resistance is no resistance
+READINGS = 3  # of a voltage, for a type A part
 POLARITY_SIGN = 0.1  # V that the probe must show at the inlet to count as either sign
 
 
@@ -194,13 +195,38 @@ def current(bench: Bench, step: PlannedStep, job: CurrentJob) -> list[Reading]:
         return [unread(step, job.rail, job.point, "current", "A", job.limits, skipped)]
     mean, components = drawn
     reading = judged(step, job.rail, job.point, "current", mean, "A", components, job.limits)
-    if reading.verdict is not Verdict.OUTSIDE:
-        return [reading]
-    others = bench.fits(job.rail, mean)
+    lost = lead_drop(bench, step, job.rail, mean)
+    others = bench.fits(job.rail, mean) if reading.verdict is Verdict.OUTSIDE else []
     if not others:
-        return [reading]
+        return [reading, *lost]
     why = f"fits {' or '.join(others)}, not what was declared: check which options this board has"
-    return [reading.with_verdict(Verdict.VOID, why)]
+    return [reading.with_verdict(Verdict.VOID, why), *lost]
+
+
+def lead_drop(bench: Bench, step: PlannedStep, rail_name: str, amps: float) -> list[Reading]:
+    """What a rail loses from the supply's terminals to the board's inlet, for information; none without a way there.
+
+    The reason compares it with the ohms of the leads in the bench file: a contact that has gone bad shows here first.
+    """
+    output = bench.power.outputs[rail_name]
+    feed = output.feed
+    if feed.inlet is None or not feed.inlet.channels or isinstance(output.supply, SupplyByHand) or not amps > 0.0:
+        return []
+    inlet = bench.touch.volts(feed.inlet, feed.nominal).estimate
+    supply = output.supply.volts(feed.output)
+    if inlet is None:
+        return []
+    # The supply reads what it gives without a sign; the inlet is measured with one.
+    lost = abs(supply.value) - abs(inlet.value)
+    parts = (
+        Component("supply read-back", supply.uncertainty, "normal"),
+        Component("volts at the inlet", inlet.uncertainty, "normal"),
+    )
+    unlimited = Limits(Span(None, None, "V"), "for information")
+    reading = judged(step, rail_name, feed.inlet.point, "lead drop", lost, "V", parts, unlimited)
+    held = "the output is raised by it, within the rail's limit" if feed.compensate else "not made up for"
+    words = f"{show(lost / amps, 'ohm', 2)} of leads where the bench file says {show(feed.leads, 'ohm', 2)}; {held}"
+    return [reading.with_reason(words).optional()]
 
 
 def amps_drawn(output: Output) -> tuple[float, tuple[Component, ...]] | None:
@@ -215,23 +241,28 @@ def amps_drawn(output: Output) -> tuple[float, tuple[Component, ...]] | None:
 
 
 def rail(bench: Bench, step: PlannedStep, job: RailJob) -> list[Reading]:
-    """Volts of a rail at one place, on the pins of one part."""
+    """Volts of a rail at one place, on the pins of one part; near a limit, four times the readings each time."""
+    return [patiently(lambda turn: rail_once(bench, step, job, READINGS * 4**turn), step, bench.clock)]
+
+
+def rail_once(bench: Bench, step: PlannedStep, job: RailJob, repeats: int) -> Reading:
+    """One look at a rail, the mean of `repeats` readings."""
     output = bench.power.outputs[job.rail]
-    touched = bench.touch.volts(job.target, output.feed.nominal)
+    touched = bench.touch.volts(job.target, output.feed.nominal, min(repeats, MOST_REPEATS))
     if touched.estimate is not None and abs(touched.estimate.value) <= NOTHING and not job.target.by_hand:
         bench.touch.contact(job.target)  # no volts is only believed where the meter touches
     bench.power.tick()
     bench.places[(job.rail, job.place)] = touched
     if touched.estimate is None:
         why = "the meter shows overload: is the range right?"
-        return [unread(step, job.rail, job.target.point, "voltage", "V", job.limits, void(why))]
+        return unread(step, job.rail, job.target.point, "voltage", "V", job.limits, void(why))
     if output.looks and output.looks[-1].limiting:
         why = "the supply is limiting: volts read now say nothing about the board"
-        return [unread(step, job.rail, job.target.point, "voltage", "V", job.limits, void(why))]
+        return unread(step, job.rail, job.target.point, "voltage", "V", job.limits, void(why))
     reading = judged_estimate(
         step, job.rail, job.target.point, "voltage", touched.estimate, touched.components, job.limits
     )
-    return [with_data_sheet(reading, job.limits)]
+    return with_data_sheet(reading, job.limits)
 
 
 def with_data_sheet(reading: Reading, limits: Limits) -> Reading:
