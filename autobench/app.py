@@ -19,14 +19,16 @@ from autobench.events import Diagnosed, Event, Exchanged, Identified, Notice, Ru
 from autobench.instruments.exchange import Exchange, shown
 from autobench.instruments.link import nothing, unheard
 from autobench.instruments.opened import Opened, Opener
-from autobench.instruments.visa import refuse_real
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict
+from autobench.plan.acceptance import guard_words, require_accepted, unguarded
 from autobench.plan.planner import Planner
 from autobench.plan.steps import Plan
+from autobench.record.process import this_process
 from autobench.record.store import RunRecord, default_records, open_engine
 from autobench.run.actions import Bench as LiveBench
 from autobench.run.all_off import all_off
 from autobench.run.captures import Captures
+from autobench.run.guard import BeatingClock, Guard, NoGuard, guard_for
 from autobench.run.power import Power
 from autobench.run.route import Route
 from autobench.run.runner import Runner
@@ -91,10 +93,9 @@ def check(
         documents = read_documents(request.board, request.bench or DEFAULT_BENCH, request.sequence)
         planner = Planner(documents.bench, documents.drivers, documents.board, request.options)
         plan = planner.plan(documents.sequence, request.only)
-        for instrument in documents.bench.instruments.values():
-            refuse_real(instrument.address, documents.bench.simulated == "in-process")
+        require_accepted(documents.bench, documents.drivers, plan.rails, request.unattended)
         simulated = open_simulation(request.simulation, documents, plan)
-        now = simulated.clock if simulated is not None else clock or RealClock()
+        now = simulated.clock if simulated is not None else clock or BeatingClock(stop.renew)
         with RunRecord(open_engine(request.records or default_records())) as record:
             session = Session(request, documents, plan, now, stop, Broadcast(record, views))
             return session.run(simulated, ask)
@@ -173,7 +174,9 @@ class Session:
             opened = self.opener(simulated).open(self.documents.bench, self.documents.drivers)
             for name, identity in opened.identities.items():
                 self.out.emit(Identified(self.clock.now(), name, identity))
+            self.stop.guard = self.guard(opened)
             judgement = self.runner(opened, None if self.request.unattended else ask).run()
+            self.stop.guard.disarm()
             self.diagnose()
         except OutputNotOffError as error:
             judgement = BoardJudgement(BoardVerdict.STOPPED, str(error))
@@ -202,6 +205,7 @@ class Session:
     ) -> None:
         """Close everything and write the last event. A record that fails now is said in the verdict, not raised."""
         with self.stop.deferred():
+            self.stop.guard.close()
             for trouble in opened.close() if opened is not None else ():
                 self.notice(trouble)
             try:
@@ -233,6 +237,8 @@ class Session:
             files=self.documents.hashes,
             started=wall.isoformat(timespec="milliseconds"),
             step_seconds={step.name: step.seconds for step in self.plan.steps},
+            guard=guard_words(self.documents.bench, self.plan.rails),
+            process=this_process(),
         )
 
     def ended(self, judgement: BoardJudgement, began: float) -> RunEnded:
@@ -242,7 +248,13 @@ class Session:
     def opener(self, simulated: SimulatedBench | None) -> Opener:
         """How this run opens instruments."""
         library = simulated.library if simulated is not None else None
-        return Opener(library, self.clock, self.exchanged, self.stop.check)
+        return Opener(library, self.clock, self.exchanged, self.stop.check, self.stop.renew)
+
+    def guard(self, opened: Opened) -> Guard:
+        """Who switches off if this process cannot; raises `GuardError` before anything was switched on."""
+        if self.documents.bench.simulated == "in-process":
+            return NoGuard()
+        return guard_for(self.plan.feeds, opened.supplies, unguarded(self.documents.bench), self.clock)
 
     def exchanged(self, exchange: Exchange) -> None:
         """An exchange as an event."""
@@ -263,7 +275,7 @@ class Session:
             raise UsageError("this bench has no meter behind relays; rounds by hand probe are not possible yet")
         route = Route(next(iter(opened.relays.values())))
         touch = Touch(next(iter(opened.meters.values())), route)
-        power = Power(self.plan.feeds, opened.supplies, touch, self.clock, self.out.emit, self.stop)
+        power = Power(self.plan.feeds, opened.supplies, touch, self.clock, self.out.emit, self.stop, self.stop.guard)
         board, options = self.documents.board, self.plan.options
         scope = next(iter(opened.scopes.values()), None)
         live = LiveBench(
@@ -303,8 +315,6 @@ def switch_off(bench_file: str | None) -> list[str]:
     """
     bench, drivers = read_bench_file(bench_file or DEFAULT_BENCH)
     simulated = None
-    for instrument in bench.instruments.values():
-        refuse_real(instrument.address, bench.simulated == "in-process")
     if bench.simulated == "in-process":
         from simulated_instruments.bench import SimulatedBench, list_boards
 

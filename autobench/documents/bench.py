@@ -15,6 +15,7 @@ from autobench.documents.fields import (
     AmpSpan,
     Day,
     Hertz,
+    Listed,
     Name,
     Ohms,
     Point,
@@ -32,6 +33,7 @@ from autobench.documents.words import choice_text, quoted
 
 POSITIONS_A_SLOT = 100  # relay channel = 100 x slot + position
 LOOPBACK = re.compile(r"TCPIP[0-9]*::(127\.[0-9.]+|localhost|::1|\[::1\])::.+|ASRL/dev/pts/[0-9]+(::INSTR)?", re.I)
+Lack = Literal["no guard", "no trip", "no read-back"]
 INPUTS = re.compile(r"high|low|[1-8]")
 
 
@@ -89,6 +91,8 @@ class Feed(Section):
     """isolated: a relay opens when off; connected: the output stays across the rail, so ohms read it too."""
     compensate_leads: YesNo = False
     """Raise the output by the drop that was measured, so that the board gets its nominal."""
+    accept: Annotated[tuple[Lack, ...], Listed()] = ()
+    """What is known to be missing and taken on: `no guard`, `no trip`, `no read-back`."""
 
     @property
     def negative(self) -> bool:

@@ -159,6 +159,11 @@ class Plan:
     route_settle: float = 0.0
 
     @property
+    def rails(self) -> tuple[str, ...]:
+        """The rails that are fed, in the order they are switched on."""
+        return tuple(feed.rail for feed in self.feeds)
+
+    @property
     def seconds(self) -> float:
         """Expected duration of the round, s."""
         return sum(step.seconds for step in self.steps)

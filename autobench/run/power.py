@@ -15,6 +15,7 @@ from autobench.events import Event, Notice, PowerChanged, Watched
 from autobench.instruments.supply import Supply
 from autobench.plan.steps import Feed
 from autobench.quantity import Estimate, show
+from autobench.run.guard import Guard, NoGuard
 from autobench.run.interlock import PROBE_AMPS, PROBE_VOLTS, Interlock
 from autobench.run.stop import StopSignals
 from autobench.run.touch import Touch
@@ -55,6 +56,7 @@ class Power:
         clock: Clock,
         emit: Callable[[Event], None],
         stop: StopSignals,
+        guard: Guard | None = None,
     ) -> None:
         self.outputs = {
             feed.rail: Output(feed, supplies[feed.supply], Interlock(feed.rail, feed.envelope)) for feed in feeds
@@ -63,6 +65,7 @@ class Power:
         self._clock = clock
         self._emit = emit
         self._stop = stop
+        self._guard = guard if guard is not None else NoGuard()
         self._looked = clock.now()
 
     # -- off ------------------------------------------------------------------------------------------------------
@@ -76,6 +79,8 @@ class Power:
         with self._stop.deferred():
             outputs = list(self.outputs.values())[::-1]
             failed = [words for output in outputs for words in self._end(output, tries=2)]
+        if not failed:
+            self._guard.rest()
         if failed:
             raise OutputNotOffError(
                 "NOT PROVED OFF – switch the supply off by hand now, at its own switch: " + "; ".join(failed)
@@ -222,12 +227,16 @@ class Power:
         output.interlock.require_inside(volts, amps, trip, probe=probe)
         supply.set_volts(feed.output, volts)
         supply.set_amps(feed.output, amps)
-        supply.set_trip(feed.output, trip)
-        for what, asked, got in (
-            ("volts", volts, supply.set_volts_back(feed.output)),
-            ("current limit", amps, supply.set_amps_back(feed.output)),
-            ("over-voltage trip", trip, supply.set_trip_back(feed.output)),
+        if supply.can("set trip"):  # a bench whose supply has none accepts that by name, else nothing is planned
+            supply.set_trip(feed.output, trip)
+        for what, asked, action in (
+            ("volts", volts, "set volts?"),
+            ("current limit", amps, "set amps?"),
+            ("over-voltage trip", trip, "set trip?"),
         ):
+            if not supply.can(action):
+                continue
+            got = supply.number(action, feed.output)
             if abs(got - asked) > READ_BACK * abs(asked) + 1e-6:
                 raise InterlockRefusedError(
                     f"{feed.rail}: {what} asked {asked:g}, but the supply says it is set to {got:g}"
@@ -237,6 +246,7 @@ class Power:
     def _switch_on(self, output: Output) -> None:
         # Required before it is sent, noted before it is sent: an ON that fails half-way counts as on.
         output.interlock.require("on")
+        self._guard.ready()
         self._moved(output, "on")
         output.looks.clear()
         output.on_since = self._clock.now()
