@@ -14,8 +14,8 @@ from autobench.documents import places
 from autobench.documents.board import Board
 from autobench.documents.gathered import Documents, read_bench_file, read_documents
 from autobench.documents.reading import read
-from autobench.errors import AutobenchError, OutputNotOffError, RecordError, UsageError
-from autobench.events import Diagnosed, Event, Exchanged, Identified, Notice, RunEnded, RunStarted, Truth, trace_taken
+from autobench.errors import AutobenchError, OutputNotOffError, UsageError
+from autobench.events import Diagnosed, Exchanged, Identified, Notice, RunEnded, RunStarted, Truth, trace_taken
 from autobench.instruments.exchange import Exchange, shown
 from autobench.instruments.link import nothing, unheard
 from autobench.instruments.opened import Opened, Opener
@@ -34,7 +34,8 @@ from autobench.run.route import Route
 from autobench.run.runner import Runner
 from autobench.run.stop import StopSignals
 from autobench.run.touch import Touch
-from autobench.views.run_state import RunState, fold
+from autobench.views.broadcast import Broadcast, View
+from autobench.views.run_state import RunState
 
 if TYPE_CHECKING:
     from autobench.signals.trace import Trace
@@ -42,8 +43,6 @@ if TYPE_CHECKING:
 
 EXIT_CODES = {"good": 0, "faulty": 1, "undecided": 3, "stopped": 4}
 DEFAULT_BENCH = "simulated"
-
-View = Callable[[Event], None]
 
 
 @dataclass(frozen=True)
@@ -97,7 +96,7 @@ def check(
         simulated = open_simulation(request.simulation, documents, plan)
         now = simulated.clock if simulated is not None else clock or BeatingClock(stop.renew)
         with RunRecord(open_engine(request.records or default_records())) as record:
-            session = Session(request, documents, plan, now, stop, Broadcast(record, views))
+            session = Session(request, documents, plan, now, stop, Broadcast(record, views, stop))
             return session.run(simulated, ask)
 
 
@@ -113,42 +112,6 @@ def open_simulation(wanted: Simulation, documents: Documents, plan: Plan) -> Sim
     return SimulatedBench.open(
         documents.board.board, options=soldered, faults=wanted.faults, seed=wanted.seed or 0, circuit=wanted.circuit
     )
-
-
-class Broadcast:
-    """Hands every event to the record and the views, and keeps the folded state.
-
-    A record that fails is told once, by `RecordError`, and left alone afterwards: making safe must not fail on it
-    again. A view that fails is dropped and noted.
-    """
-
-    def __init__(self, record: RunRecord, views: Sequence[View]) -> None:
-        self.state = RunState()
-        self._record: RunRecord | None = record
-        self._views = list(views)
-
-    def emit(self, event: Event) -> None:
-        """One event to everybody."""
-        self.state = fold(self.state, event)
-        dropped = [view for view in self._views if not shown_by(view, event)]
-        self._views = [view for view in self._views if view not in dropped]
-        if self._record is not None:
-            try:
-                self._record.write(event)
-            except RecordError:
-                self._record = None
-                raise
-        if dropped:
-            self.emit(Notice(event.at, "the display failed and was dropped; the round goes on"))
-
-
-def shown_by(view: View, event: Event) -> bool:
-    """Whether `view` took the event; whatever a view raises is its own affair and must not end a run."""
-    try:
-        view(event)
-    except Exception:
-        return False
-    return True
 
 
 class Session:
@@ -208,16 +171,14 @@ class Session:
             self.stop.guard.close()
             for trouble in opened.close() if opened is not None else ():
                 self.notice(trouble)
-            try:
-                if simulated is not None:
-                    self.out.emit(truth_of(simulated, self.clock.now()))
-                self.out.emit(self.ended(judgement, began))
-            except RecordError as error:
-                lost = BoardJudgement(BoardVerdict.STOPPED, str(error))
-                self.out.emit(self.ended(lost, began))
-            finally:
-                if simulated is not None:
-                    simulated.close()
+            known = self.out.lost
+            if simulated is not None:
+                self.out.emit(truth_of(simulated, self.clock.now()))
+            self.out.emit(self.ended(judgement, began))
+            if self.out.lost is not known:  # lost only now: nothing of this run may be called kept
+                self.out.emit(self.ended(BoardJudgement(BoardVerdict.STOPPED, str(self.out.lost)), began))
+            if simulated is not None:
+                simulated.close()
 
     def started(self, began: float) -> RunStarted:
         """The first event."""
@@ -291,10 +252,8 @@ class Session:
 
     def notice(self, words: str) -> None:
         """An urgent notice that must not fail."""
-        try:
+        with self.stop.deferred():
             self.out.emit(Notice(self.clock.now(), words, urgent=True))
-        except RecordError:
-            return
 
 
 def truth_of(simulated: SimulatedBench, at: float) -> Truth:

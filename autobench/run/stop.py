@@ -45,6 +45,11 @@ class StopSignals:
     def _noticed(self, number: int, _frame: FrameType | None) -> None:
         self.reason = self.reason or WORDS[signal.Signals(number).name]
 
+    @property
+    def making_safe(self) -> bool:
+        """Whether outputs are being made safe, which nothing may break into."""
+        return self._deferrals > 0
+
     def renew(self, extra: float = 0.0) -> None:
         """Renew the guard's lease, by `extra` seconds more than usual; a guard that is lost is a reason to stop."""
         lost = self.guard.beat(extra)
