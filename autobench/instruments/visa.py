@@ -234,7 +234,8 @@ class VisaSession:
             self.partial = bytes(before) + bytes(getattr(self._inner(), "received", b""))
             raise
         self._ended = self._has_end and status == StatusCode.success
-        return bytes(data), status == StatusCode.success_termination_character_read
+        at_line_end = self._serial and status == StatusCode.success  # a stock serial session says it this way
+        return bytes(data), at_line_end or status == StatusCode.success_termination_character_read
 
     def _read_sliced(self, resource: Resource, count: int, deadline: Deadline) -> tuple[bytes, Any]:
         """One read in slices, after each of which the run shows that it is alive; whole where slices would lose data.
@@ -244,7 +245,7 @@ class VisaSession:
         from pyvisa.errors import VisaIOError
 
         sliced = hasattr(self._inner(), "received")
-        if self._serial:
+        if self._serial and not sliced:
             self._await_first_byte(deadline)
         while True:
             left = deadline.left()
