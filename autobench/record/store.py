@@ -38,6 +38,10 @@ END_RUN = update(schema.runs).where(schema.runs.c.run == bindparam("of_run"))
 # Events that wait for the next one that matters; a killed run may lose only these.
 WAITING = (Exchanged, Watched, StepStarted, TraceTaken)
 
+# s a write waits for somebody else's lock. Power may be on meanwhile, so this stays below the guard's lease, and a
+# switching-off that has to be told to the record is not held up for longer than this, once.
+BUSY_SECONDS = 0.5
+
 UNFINISHED = "the run did not end: it was killed, or is still going on"
 
 
@@ -60,11 +64,14 @@ def open_engine(records: str) -> Engine:
     try:
         if url.startswith("sqlite:///"):
             Path(url.removeprefix("sqlite:///")).parent.mkdir(parents=True, exist_ok=True)
-        engine = create_engine(url)
+        engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS} if url.startswith("sqlite") else {})
         if engine.dialect.name == "sqlite":
             event.listen(engine, "connect", prepare_sqlite)
         with engine.begin() as connection:
             check_version(connection)
+        if engine.dialect.name == "sqlite":
+            with engine.connect() as connection:
+                keep_ahead(connection)
     except ArgumentError as error:
         raise RecordError(f"'{records}' is neither a database URL nor a file: {error}") from error
     except (SQLAlchemyError, OSError, ModuleNotFoundError) as error:
@@ -82,12 +89,16 @@ def open_existing(records: str) -> Engine:
 
 
 def prepare_sqlite(connection: Any, _record: Any) -> None:
-    """Write-ahead log: a killed process loses nothing that was committed, and readers do not block the run."""
+    """Settings of one connection. They change nothing in the file, which may turn out to be somebody else's."""
     cursor = connection.cursor()
-    cursor.execute("PRAGMA journal_mode=WAL")
     cursor.execute("PRAGMA synchronous=NORMAL")
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.close()
+
+
+def keep_ahead(connection: Connection) -> None:
+    """Write-ahead log: a killed process loses nothing that was committed, and readers do not block the run."""
+    connection.exec_driver_sql("PRAGMA journal_mode=WAL")
 
 
 def check_version(connection: Connection) -> None:
