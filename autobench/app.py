@@ -89,7 +89,9 @@ def check(
     Whatever happens later ends in the verdict `stopped`. `clock` replaces the real one for benches that are served.
     """
     with StopSignals() as stop:
-        documents = read_documents(request.board, request.bench or DEFAULT_BENCH, request.sequence)
+        documents = read_documents(
+            request.board, DEFAULT_BENCH if request.bench is None else request.bench, request.sequence
+        )
         planner = Planner(documents.bench, documents.drivers, documents.board, request.options)
         plan = planner.plan(documents.sequence, request.only)
         require_accepted(documents.bench, documents.drivers, plan.rails, request.unattended)
@@ -272,7 +274,7 @@ def switch_off(bench_file: str | None) -> list[str]:
 
     Raises `OutputNotOffError` for an output that still shows volts, `LinkError` for a supply that does not answer.
     """
-    bench, drivers = read_bench_file(bench_file or DEFAULT_BENCH)
+    bench, drivers = read_bench_file(DEFAULT_BENCH if bench_file is None else bench_file)
     simulated = None
     if bench.simulated == "in-process":
         from simulated_instruments.bench import SimulatedBench, list_boards

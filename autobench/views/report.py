@@ -32,6 +32,10 @@ from autobench.views.report_words import (
     short_name,
 )
 from autobench.views.run_state import RunState
+from autobench.views.wording import spelt
+
+# What no page may hold, wherever it came from: a terminal that shows the file would obey it.
+CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 
 MOST_SHOWN = 3  # suspects marked in the dependency graph
 WORTH_SHOWING = 0.01  # ... with at least this probability
@@ -137,7 +141,8 @@ def report_html(
         "moment": moment_in_words(state.started.started),
         "run_in_margin": re.sub(r"[^A-Za-z0-9 .-]", "", state.started.run),  # goes into a style sheet
     }
-    return environment.get_template("report.html.j2").render(page)
+    html = environment.get_template("report.html.j2").render(page)
+    return CONTROL.sub(lambda found: spelt(found.group()), html)
 
 
 def suspect_rows(state: RunState, board: Board | None) -> list[SuspectRow]:
