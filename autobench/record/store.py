@@ -35,7 +35,9 @@ from autobench.record.samples import Untold, trace_row
 ADD_RUN, ADD_EVENT, ADD_READING = insert(schema.runs), insert(schema.events), insert(schema.readings)
 ADD_TRACE = insert(schema.traces)
 END_RUN = update(schema.runs).where(schema.runs.c.run == bindparam("of_run"))
-# Events that wait for the next one that matters; a killed run may lose only these.
+# Events that wait for the next one that matters; a killed run may lose only these. While an output is live they wait
+# for no longer than this (s), so that a full disk is found out in a long wait too, not after it.
+LIVE_FLUSH = 0.5
 WAITING = (Exchanged, Watched, StepStarted, TraceTaken)
 
 # s a write waits for somebody else's lock. Power may be on meanwhile, so this stays below the guard's lease, and a
@@ -127,14 +129,15 @@ def first_line(error: BaseException) -> str:
 class RunRecord:
     """The record of one run, from its first event to its last.
 
-    Every event is kept; exchanges and looks of the watch wait for the next event that matters, so that one reading
-    costs one transaction. Raises `RecordError` when the store cannot be written.
+    Every event is kept; exchanges and looks of the watch wait briefly for the next event that matters, so that one
+    reading costs one transaction. Raises `RecordError` when the store cannot be written.
     """
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
         self._run = ""
         self._number = 0
+        self._flushed_at = 0.0  # on the run's clock
         self._untold = Untold()
         self._waiting: list[tuple[Executable, dict[str, Any]]] = []
 
@@ -166,7 +169,9 @@ class RunRecord:
         if isinstance(happened, RunEnded):
             values = {"verdict": happened.verdict, "reason": happened.reason, "seconds": happened.seconds}
             self._waiting.append((END_RUN, values | {"of_run": self._run}))
-        if not isinstance(happened, WAITING):
+        looked = isinstance(happened, Watched) and happened.at - self._flushed_at >= LIVE_FLUSH
+        if looked or not isinstance(happened, WAITING):
+            self._flushed_at = happened.at
             self._flush()
 
     def _add(self, happened: Event) -> None:
