@@ -20,7 +20,7 @@ from autobench.instruments.exchange import Exchange, shown
 from autobench.instruments.link import nothing, unheard
 from autobench.instruments.opened import Opened, Opener
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict
-from autobench.plan.acceptance import guard_words, require_accepted, unguarded
+from autobench.plan.acceptance import UNGUARDED, guard_words, require_accepted, unguarded
 from autobench.plan.planner import Planner
 from autobench.plan.steps import Plan
 from autobench.record.process import this_process
@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 
 EXIT_CODES = {"good": 0, "faulty": 1, "undecided": 3, "stopped": 4}
 DEFAULT_BENCH = "simulated"
+LONGEST_ANSWER = 3600.0  # s
 
 
 @dataclass(frozen=True)
@@ -135,12 +136,14 @@ class Session:
         judgement = BoardJudgement(BoardVerdict.STOPPED, "something went wrong inside the program")
         opened: Opened | None = None
         try:
-            self.out.emit(self.started(began))
+            self.out.emit(started := self.started(began))
+            if started.guard.startswith(UNGUARDED):
+                self.out.emit(Notice(began, started.guard))
             opened = self.opener(simulated).open(self.documents.bench, self.documents.drivers)
             for name, identity in opened.identities.items():
                 self.out.emit(Identified(self.clock.now(), name, identity))
             self.stop.guard = self.guard(opened)
-            judgement = self.runner(opened, None if self.request.unattended else ask).run()
+            judgement = self.runner(opened, None if self.request.unattended else self.patient(ask)).run()
             self.stop.guard.disarm()
             self.diagnose()
         except OutputNotOffError as error:
@@ -153,6 +156,20 @@ class Session:
         finally:
             self.end(judgement, began, opened, simulated)
         return self.out.state
+
+    def patient(self, ask: Callable[[str], bool] | None) -> Callable[[str], bool] | None:
+        """`ask` under a lease as long as a person may take: a question blocks the loop that renews it."""
+        if ask is None:
+            return None
+
+        def asked(words: str) -> bool:
+            self.stop.renew(LONGEST_ANSWER)
+            try:
+                return ask(words)
+            finally:
+                self.stop.renew()
+
+        return asked
 
     def diagnose(self) -> None:
         """Who may be to blame; nothing for a board that no reading speaks against."""

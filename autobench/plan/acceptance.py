@@ -21,6 +21,7 @@ WHAT: Mapping[str, str] = {
     NO_TRIP: "its driver has no over-voltage trip",
     NO_READ_BACK: "its driver cannot read back all of what was set",
 }
+UNGUARDED = "NO GUARD"  # how the words of a bench begin whose supply stays on if this program dies
 PLATFORM = sys.platform
 
 
@@ -78,5 +79,5 @@ def guard_words(bench: Bench, rails: Collection[str]) -> str:
     without = unguarded(bench)
     lost = sorted({feed.supply for rail, feed in bench.feeds.items() if rail in rails and feed.supply in without})
     if lost:
-        return f"NO GUARD for {', '.join(lost)}: if this program dies it stays on; keep a hand near its switch"
+        return f"{UNGUARDED} for {', '.join(lost)}: if this program dies it stays on; keep a hand near its switch"
     return "guarded: a second process switches off if this one dies or hangs"

@@ -198,7 +198,7 @@ class GuardProcess:
         """The guard's orders: plain lines for each output, in the order they must go off."""
         names = list(self._supplies)
         ways = [
-            {"end": supply.dialect.driver.link.ends.send or "\n", "pace": supply.dialect.driver.link.pace.value}
+            {"end": supply.dialect.driver.link.ends.send, "pace": supply.dialect.driver.link.pace.value}
             for supply in self._supplies.values()
         ]
         steps = [

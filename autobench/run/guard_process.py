@@ -75,7 +75,8 @@ class Way:
         for line in (b"", *lines):
             if self.pace:
                 time.sleep(max(0.0, self.sent_at + self.pace - time.monotonic()))
-            if not self.write_whole(descriptor, line + self.end):
+            data = line + self.end  # where the dialect has no line ends, nothing ends a half-written command
+            if data and not self.write_whole(descriptor, data):
                 return False
             self.sent_at = time.monotonic()
         return True

@@ -14,6 +14,7 @@ import pytest
 
 from autobench import app
 from autobench.events import Event, ReadingTaken, Truth
+from autobench.record.store import RunRecord
 
 
 class Interrupter:
@@ -123,6 +124,30 @@ def test_a_record_that_fails_in_the_middle_stops_the_run_safely(tmp_path: Path) 
     assert "record cannot be written" in (state.ended.reason or "")
     (truth,) = [event for event in seen if isinstance(event, Truth)]
     assert not any(truth.outputs.values())
+
+
+@pytest.mark.parametrize("before_the_end", [2, 3, 4, 5, 6, 8, 11, 30, 100, 400, 700])
+def test_a_record_that_fails_at_any_moment_never_keeps_anything_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, events_of_a_round: int, before_the_end: int
+) -> None:
+    """Whatever the record raises, and also for the first time while outputs are made safe: off, stopped, in words."""
+    left, shown = [events_of_a_round - before_the_end], list[Event]()
+    write = RunRecord.write
+
+    def failing(record: RunRecord, event: Event) -> None:
+        left[0] -= 1
+        if left[0] < 0:
+            raise ValueError("a defect")
+        write(record, event)
+
+    monkeypatch.setattr(RunRecord, "write", failing)
+    request = app.CheckRequest("tarnbeck-8", records=str(tmp_path / "r.sqlite"), unattended=True)
+    state = app.check(request, [shown.append])
+    (truth,) = [event for event in shown if isinstance(event, Truth)]
+    assert not any(truth.outputs.values())
+    assert state.ended is not None
+    assert state.ended.verdict == "stopped"
+    assert "the record failed: ValueError: a defect" in (state.ended.reason or "")
 
 
 @pytest.mark.parametrize("lines", [1, 3, 6, 12])
