@@ -102,11 +102,11 @@ def bare_seconds() -> float:
 def test_from_a_kill_to_off(
     stands: list[KillStand], tmp_path: Path, capsys: pytest.CaptureFixture[str], transport: str
 ) -> None:
-    """The median over nine kills is at most 10 ms."""
+    """The median over nine kills is at most 10 ms, more only on a machine that is slow at the bare thing too."""
     stand = KillStand(tmp_path, transport)
     stands.append(stand)
-    taken = sorted(seconds(stand, signal.SIGKILL) for _ in range(TIMES))
-    bare = statistics.median(bare_seconds() for _ in range(TIMES))
+    pairs = [(seconds(stand, signal.SIGKILL), bare_seconds()) for _ in range(TIMES)]  # in turn: both under one load
+    taken, bare = sorted(ours for ours, _ in pairs), statistics.median(theirs for _, theirs in pairs)
     most = KILLED * max(1.0, bare / BARE)
     with capsys.disabled():
         print(
@@ -133,8 +133,8 @@ def test_from_a_freeze_to_off(
 
 
 def test_the_guard_is_ready_soon(tmp_path: Path, stands: list[KillStand], capsys: pytest.CaptureFixture[str]) -> None:
-    """Starting the guard and being told that it is ready takes at most five bare starts of the interpreter."""
-    bare = min(timed([sys.executable, "-I", "-S", "-c", "pass"]) for _ in range(9))
+    """Starting it and being told that it is ready takes at most three starts of an interpreter with its libraries."""
+    bare = min(timed([sys.executable, "-I", "-S", "-c", "import contextlib, json, socket"]) for _ in range(9))
     stand = KillStand(tmp_path)
     stands.append(stand)
     ready = PROGRAM.replace("guard = Guard", "began = time.perf_counter(); guard = Guard").replace(
@@ -148,7 +148,7 @@ def test_the_guard_is_ready_soon(tmp_path: Path, stands: list[KillStand], capsys
         print(
             f"\nguard ready after {1e3 * taken:.0f} ms, {taken / bare:.1f} x a bare interpreter ({1e3 * bare:.0f} ms)"
         )
-    assert taken <= 5.0 * bare
+    assert taken <= 3.0 * bare
 
 
 def timed(command: list[str]) -> float:
