@@ -9,15 +9,17 @@ from autobench.documents.gathered import read_bench_file, read_documents
 from autobench.errors import OutputNotOffError, UsageError
 from autobench.instruments.link import nothing, unheard
 from autobench.instruments.opened import Opener
-from autobench.instruments.visa import refuse_real
+from autobench.plan.acceptance import require_accepted
 from autobench.plan.one_point import plan_of_point
 from autobench.plan.planner import Planner
 from autobench.record.store import RunRecord, default_records, open_engine
 from autobench.run.all_off import all_off
+from autobench.run.guard import BeatingClock
 from autobench.run.person import Keys
 from autobench.run.stop import StopSignals
-from autobench.session import Broadcast, CheckRequest, Session, View
+from autobench.session import CheckRequest, Session
 from autobench.simulation import Simulation, any_simulation, list_faults, open_simulation
+from autobench.views.broadcast import Broadcast, View
 from autobench.views.run_state import RunState
 
 __all__ = ["EXIT_CODES", "CheckRequest", "Simulation", "check", "list_faults", "switch_off"]
@@ -44,7 +46,8 @@ def check(
     cannot be opened. Whatever happens later ends in the verdict `stopped`.
     """
     with StopSignals() as stop:
-        documents = read_documents(request.board, request.bench or DEFAULT_BENCH, request.sequence)
+        bench = DEFAULT_BENCH if request.bench is None else request.bench
+        documents = read_documents(request.board, bench, request.sequence)
         planner = Planner(documents.bench, documents.drivers, documents.board, request.options)
         if request.point is not None:
             plan = plan_of_point(planner, documents.sequence, request.point)
@@ -53,12 +56,11 @@ def check(
         somebody = keys if not request.unattended else None
         if plan.needs_hand and somebody is None:
             raise UsageError(NOBODY.format(bench=plan.bench))
-        for instrument in documents.bench.instruments.values():
-            refuse_real(instrument.address, documents.bench.simulated == "in-process")
+        require_accepted(documents.bench, documents.drivers, plan.rails, somebody is None)
         simulated = open_simulation(request.simulation, documents, plan)
-        now = simulated.clock if simulated is not None else clock or RealClock()
+        now = simulated.clock if simulated is not None else clock or BeatingClock(stop.renew)
         with RunRecord(open_engine(request.records or default_records())) as record:
-            session = Session(request, documents, plan, now, stop, Broadcast(record, views))
+            session = Session(request, documents, plan, now, stop, Broadcast(record, views, stop))
             return session.run(simulated, somebody)
 
 
@@ -67,9 +69,7 @@ def switch_off(bench_file: str | None) -> list[str]:
 
     Raises `OutputNotOffError` for an output that still shows volts, `LinkError` for a supply that does not answer.
     """
-    bench, drivers = read_bench_file(bench_file or DEFAULT_BENCH)
-    for instrument in bench.instruments.values():
-        refuse_real(instrument.address, bench.simulated == "in-process")
+    bench, drivers = read_bench_file(DEFAULT_BENCH if bench_file is None else bench_file)
     by_hand = [rail for rail, feed in bench.feeds.items() if feed.by_hand]
     if by_hand:
         raise OutputNotOffError(

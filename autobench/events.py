@@ -40,6 +40,8 @@ class RunStarted(Event):
     files: dict[str, str]
     started: str
     step_seconds: dict[str, float] = field(default_factory=dict)  # planned, by step; for the time left
+    guard: str = ""  # what switches off if the program dies, in words
+    process: str = ""  # which process of which machine writes this run
 
 
 @dataclass(frozen=True)

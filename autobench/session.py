@@ -6,21 +6,19 @@ It joins stages and decides nothing itself.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from autobench.clock import Clock, RealClock
 from autobench.diagnosis.diagnosis import accused, diagnose
 from autobench.documents.gathered import Documents
-from autobench.errors import AutobenchError, OutputNotOffError, RecordError, UsageError
+from autobench.errors import AutobenchError, OutputNotOffError, UsageError
 from autobench.events import (
     Diagnosed,
-    Event,
     Exchanged,
     Identified,
     Notice,
-    PromptProgress,
     RunEnded,
     RunStarted,
     trace_taken,
@@ -28,10 +26,12 @@ from autobench.events import (
 from autobench.instruments.exchange import Exchange, shown
 from autobench.instruments.opened import Opened, Opener
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict
+from autobench.plan.acceptance import UNGUARDED, guard_words, unguarded
 from autobench.plan.steps import Plan
-from autobench.record.store import RunRecord
+from autobench.record.process import this_process
 from autobench.run.actions import Bench as LiveBench
 from autobench.run.captures import Captures
+from autobench.run.guard import Guard, NoGuard, guard_for
 from autobench.run.hand import Hand
 from autobench.run.held_probes import HeldProbes
 from autobench.run.person import OFF_WORDS, Keys, Person
@@ -42,15 +42,14 @@ from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
 from autobench.simulation import Simulation, bystander, truth_of
-from autobench.views.run_state import RunState, fold
+from autobench.views.broadcast import Broadcast
+from autobench.views.run_state import RunState
 
 if TYPE_CHECKING:
     from autobench.signals.trace import Trace
     from simulated_instruments.bench import SimulatedBench
 
 PACE = 4.0  # a simulated bench with a person at the keyboard runs so much faster than the clock on the wall
-
-View = Callable[[Event], None]
 
 
 @dataclass(frozen=True)
@@ -68,46 +67,6 @@ class CheckRequest:
     unattended: bool = False
     operator: str | None = None
     simulation: Simulation = field(default_factory=Simulation)
-
-
-class Broadcast:
-    """Hands every event to the record and the views, and keeps the folded state.
-
-    A record that fails is told once, by `RecordError`, and left alone afterwards: making safe must not fail on it
-    again. A view that fails is dropped and noted.
-    """
-
-    def __init__(self, record: RunRecord, views: Sequence[View]) -> None:
-        self.state = RunState()
-        self._record: RunRecord | None = record
-        self._views = list(views)
-
-    def join(self, view: View) -> None:
-        """One more view, from now on."""
-        self._views.append(view)
-
-    def emit(self, event: Event) -> None:
-        """One event to everybody; what is for the eye only goes to the views alone."""
-        self.state = fold(self.state, event)
-        dropped = [view for view in self._views if not shown_by(view, event)]
-        self._views = [view for view in self._views if view not in dropped]
-        if self._record is not None and not isinstance(event, PromptProgress):
-            try:
-                self._record.write(event)
-            except RecordError:
-                self._record = None
-                raise
-        if dropped:
-            self.emit(Notice(event.at, "the display failed and was dropped; the round goes on"))
-
-
-def shown_by(view: View, event: Event) -> bool:
-    """Whether `view` took the event; whatever a view raises is its own affair and must not end a run."""
-    try:
-        view(event)
-    except Exception:
-        return False
-    return True
 
 
 class Session:
@@ -129,7 +88,9 @@ class Session:
         judgement = BoardJudgement(BoardVerdict.STOPPED, "something went wrong inside the program")
         opened: Opened | None = None
         try:
-            self.out.emit(self.started(began))
+            self.out.emit(started := self.started(began))
+            if started.guard.startswith(UNGUARDED):
+                self.out.emit(Notice(began, started.guard))
             if simulated is not None:
                 self.out.join(bystander(simulated, self.remark))
                 if keys is not None:
@@ -137,9 +98,11 @@ class Session:
             opened = self.opener(simulated).open(self.documents.bench, self.documents.drivers)
             for name, identity in opened.identities.items():
                 self.out.emit(Identified(self.clock.now(), name, identity))
+            self.stop.guard = self.guard(opened)
             if keys is not None:
                 self.stop.also = lambda: OFF_WORDS if keys.off() else None
             judgement = self.runner(opened, keys).run()
+            self.stop.guard.disarm()
             self.diagnose()
         except OutputNotOffError as error:
             judgement = BoardJudgement(BoardVerdict.STOPPED, str(error))
@@ -168,18 +131,17 @@ class Session:
     ) -> None:
         """Close everything and write the last event. A record that fails now is said in the verdict, not raised."""
         with self.stop.deferred():
+            self.stop.guard.close()
             for trouble in opened.close() if opened is not None else ():
                 self.notice(trouble)
-            try:
-                if simulated is not None:
-                    self.out.emit(truth_of(simulated, self.clock.now()))
-                self.out.emit(self.ended(judgement, began))
-            except RecordError as error:
-                lost = BoardJudgement(BoardVerdict.STOPPED, str(error))
-                self.out.emit(self.ended(lost, began))
-            finally:
-                if simulated is not None:
-                    simulated.close()
+            known = self.out.lost
+            if simulated is not None:
+                self.out.emit(truth_of(simulated, self.clock.now()))
+            self.out.emit(self.ended(judgement, began))
+            if self.out.lost is not known:  # lost only now: nothing of this run may be called kept
+                self.out.emit(self.ended(BoardJudgement(BoardVerdict.STOPPED, str(self.out.lost)), began))
+            if simulated is not None:
+                simulated.close()
 
     def started(self, began: float) -> RunStarted:
         """The first event."""
@@ -199,6 +161,8 @@ class Session:
             files=self.documents.hashes,
             started=wall.isoformat(timespec="milliseconds"),
             step_seconds={step.name: step.seconds for step in self.plan.steps},
+            guard=guard_words(self.documents.bench, self.plan.rails),
+            process=this_process(),
         )
 
     def ended(self, judgement: BoardJudgement, began: float) -> RunEnded:
@@ -208,7 +172,14 @@ class Session:
     def opener(self, simulated: SimulatedBench | None) -> Opener:
         """How this run opens instruments."""
         library = simulated.library if simulated is not None else None
-        return Opener(library, self.clock, self.exchanged, self.stop.check)
+        return Opener(library, self.clock, self.exchanged, self.stop.check, self.stop.renew)
+
+    def guard(self, opened: Opened) -> Guard:
+        """Who switches off if this process cannot; raises `GuardError` before anything was switched on."""
+        if self.documents.bench.simulated == "in-process":
+            return NoGuard()
+        feeds = [feed for feed in self.plan.feeds if not feed.by_hand]
+        return guard_for(feeds, opened.supplies, unguarded(self.documents.bench), self.clock)
 
     def exchanged(self, exchange: Exchange) -> None:
         """An exchange as an event."""
@@ -237,7 +208,15 @@ class Session:
         touch = Touch(meter, route, hand)
         worked = {feed.rail: SupplyByHand(feed, hand) for feed in plan.feeds if feed.by_hand and hand is not None}
         power = Power(
-            plan.feeds, opened.supplies, touch, self.clock, self.out.emit, self.stop, worked, alone=plan.alone
+            plan.feeds,
+            opened.supplies,
+            touch,
+            self.clock,
+            self.out.emit,
+            self.stop,
+            self.stop.guard,
+            by_hand=worked,
+            alone=plan.alone,
         )
         if person is not None:
             person.tick = power.tick
@@ -270,7 +249,5 @@ class Session:
 
     def notice(self, words: str) -> None:
         """An urgent notice that must not fail."""
-        try:
+        with self.stop.deferred():
             self.out.emit(Notice(self.clock.now(), words, urgent=True))
-        except RecordError:
-            return

@@ -106,6 +106,11 @@ class SimulatedBench:
             self._library.device_lock = self._lock  # one circuit, one lock, however it is reached
         return self._library
 
+    def drop_connections(self, name: str) -> None:
+        """Break every connection to an instrument now, as a router may; it goes on serving."""
+        server = self._servers[known(name, self._servers, "served instrument", "this bench")]
+        server.drop_connections()
+
     def unplug(self, name: str) -> None:
         """Pull the plug of an instrument's cable now: it answers nothing more, and its outputs stay as they are."""
         self.devices[known(name, self.devices, "instrument", "this bench")].silent = True
@@ -117,13 +122,16 @@ class SimulatedBench:
                 device.advance()
             return self.world.truth()
 
-    def serve_sockets(self) -> dict[str, str]:
-        """Serve each instrument on a loopback port of its own, by the bench's clock; returns name → VISA address."""
+    def serve_sockets(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
+        """Serve each instrument on a loopback port of its own, by the bench's clock; returns name → VISA address.
+
+        Those named in `one_connection` take one client at a time.
+        """
         from simulated_instruments.connections.raw_socket import SocketServer
 
         for name, device in self.devices.items():
             if name not in self._servers:
-                self._servers[name] = SocketServer(device, lock=self._lock)
+                self._servers[name] = SocketServer(device, one_connection=name in one_connection, lock=self._lock)
                 self._servers[name].start()
         return {name: server.address for name, server in self._servers.items()}
 

@@ -50,9 +50,19 @@ def run(arguments: list[str]) -> int:
         return 2
     except FileError as error:
         count = len(error.mistakes)
-        click.echo(f"{error}\nautobench: {count} mistake{'s' if count != 1 else ''}; nothing was switched on", err=True)
+        click.echo(
+            f"{in_sight(error)}\nautobench: {count} mistake{'s' if count != 1 else ''}; nothing was switched on",
+            err=True,
+        )
         return error.exit_code
     except AutobenchError as error:
-        click.echo(f"autobench: {error}", err=True)
+        click.echo(f"autobench: {in_sight(error)}", err=True)
         return error.exit_code
     return code if isinstance(code, int) else 0
+
+
+def in_sight(error: Exception) -> str:
+    """The words of an error, whatever was quoted in them: nothing in it may give the terminal orders."""
+    from autobench.documents.words import printable
+
+    return "\n".join(printable(line) for line in str(error).split("\n"))

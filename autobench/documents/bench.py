@@ -35,6 +35,7 @@ from autobench.quantity import Quantity
 
 POSITIONS_A_SLOT = 100  # relay channel = 100 x slot + position
 LOOPBACK = re.compile(r"TCPIP[0-9]*::(127\.[0-9.]+|localhost|::1|\[::1\])::.+|ASRL/dev/pts/[0-9]+(::INSTR)?", re.I)
+Lack = Literal["no guard", "no trip", "no read-back"]
 INPUTS = re.compile(r"high|low|[1-8]")
 TIP = re.compile(r"(.+) ([1-8])")
 BY_HAND = "by hand"  # in place of a supply's name: a supply with knobs and a switch only
@@ -96,6 +97,8 @@ class Feed(Section):
     """isolated: a relay opens when off; connected: the output stays across the rail, so ohms read it too."""
     compensate_leads: YesNo = False
     """Raise the output by the drop that was measured, so that the board gets its nominal."""
+    accept: Annotated[tuple[Lack, ...], Listed()] = ()
+    """What is known to be missing and taken on: `no guard`, `no trip`, `no read-back`."""
 
     @property
     def by_hand(self) -> bool:

@@ -72,6 +72,12 @@ class Dialect:
             self.refuse_errors(fill(action.lines[0], filled))
         return answer
 
+    def lines(self, name: str, *, channel: int) -> tuple[str, ...]:
+        """The lines that an action which only sets says for one channel; sends nothing."""
+        action = self.action(name)
+        filled = self.filling(name, action, channel, None, (), {})
+        return tuple(fill(text, filled) for text in action.say)
+
     def carry_out(
         self, action: Action, unit: str, filled: dict[str, str], within: float | None = None
     ) -> Answer | None:

@@ -142,6 +142,10 @@ class Link:
             self._patience = self.within
             self._dirty = False
 
+    def descriptor(self) -> int | None:
+        """File descriptor of the open connection, where a second process could send over it; else `None`."""
+        return self._session.descriptor()
+
     def abort(self) -> None:
         """From another thread: break off the exchange in flight, where the transport allows it."""
         self._session.abort()

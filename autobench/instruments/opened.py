@@ -18,7 +18,7 @@ from autobench.instruments.meter import Meter
 from autobench.instruments.relays import Relays
 from autobench.instruments.scope import Scope
 from autobench.instruments.supply import Supply
-from autobench.instruments.visa import open_session
+from autobench.instruments.visa import open_session, unwatched
 
 if TYPE_CHECKING:
     from autobench.instruments.visa import VisaLibraryBase
@@ -49,12 +49,16 @@ class Opened:
 
 @dataclass(frozen=True)
 class Opener:
-    """How instruments are opened: over which library, on which clock, who hears the exchanges, who may break in."""
+    """How instruments are opened: over which library, on which clock, who hears the exchanges, who may break in.
+
+    `renew` hears that the program is alive while it waits for a reply; see `visa.open_session`.
+    """
 
     library: VisaLibraryBase | None
     clock: Clock
     on_exchange: Callable[[Exchange], None]
     check: Callable[[], None]
+    renew: Callable[[float], None] = unwatched
 
     def open(self, bench: Bench, drivers: Mapping[str, Driver], *, only_supplies: bool = False) -> Opened:
         """Open and identify every instrument of the bench; on an error close what was opened and raise `LinkError`.
@@ -83,6 +87,7 @@ class Opener:
             library=self.library,
             send_end=ends.send,
             receive_end=ends.receive,
+            renew=self.renew,
         )
         errors = driver.link.errors
         link = Link(

@@ -52,6 +52,9 @@ class Session(Protocol):
     def abort(self) -> None:
         """Break off a read that blocks in another thread, where the transport can; the connection is lost then."""
 
+    def descriptor(self) -> int | None:
+        """File descriptor of the connection, where lines can be sent over it as they are; else `None`."""
+
     def reopen(self) -> None:
         """Close and open again."""
 

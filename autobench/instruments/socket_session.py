@@ -114,8 +114,9 @@ class DeadlineSocketSession(Session):  # type: ignore[misc]  # the back end publ
                 return  # already gone, which is what was wanted
 
     def close(self) -> StatusCode:
-        """Close the socket; may be called twice."""
+        """Close the socket, also for whoever holds a duplicate of it; may be called twice."""
         if self.interface is not None:
+            self.abort()  # an instrument that takes one connection must see this one end before the next can be opened
             self.interface.close()
             self.interface = None
         return StatusCode.success

@@ -105,6 +105,10 @@ class Supply:
         """Switch the output off. That it is off shows only a measurement."""
         self.dialect.perform("off", channel=output, check=True)
 
+    def lines_off(self, output: int) -> tuple[str, ...]:
+        """What `off` says for one output, for whoever must send it without this program."""
+        return self.dialect.lines("off", channel=output)
+
     def is_on(self, output: int) -> bool:
         """Whether the instrument says that the output is on."""
         return self.answer("on?", output).truth

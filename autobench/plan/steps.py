@@ -197,6 +197,11 @@ class Plan:
         return any(feed.by_hand or (feed.inlet is not None and feed.inlet.by_hand) for feed in self.feeds)
 
     @property
+    def rails(self) -> tuple[str, ...]:
+        """The rails that are fed, in the order they are switched on."""
+        return tuple(feed.rail for feed in self.feeds)
+
+    @property
     def seconds(self) -> float:
         """Expected duration of the round, s."""
         return sum(step.seconds for step in self.steps)

@@ -54,8 +54,14 @@ END_RUN = update(schema.runs).where(schema.runs.c.run == bindparam("of_run"))
 WITHDRAW = delete(schema.readings).where(
     schema.readings.c.run == bindparam("of_run"), schema.readings.c.step == bindparam("of_step")
 )
-# Events that wait for the next one that matters; a killed run may lose only these.
+# Events that wait for the next one that matters; a killed run may lose only these. While an output is live they wait
+# for no longer than this (s), so that a full disk is found out in a long wait too, not after it.
+LIVE_FLUSH = 0.5
 WAITING = (Exchanged, Watched, StepStarted, TraceTaken, Prompted, PromptEnded)
+
+# s a write waits for somebody else's lock. Power may be on meanwhile, so this stays below the guard's lease, and a
+# switching-off that has to be told to the record is not held up for longer than this, once.
+BUSY_SECONDS = 0.5
 
 UNFINISHED = "the run did not end: it was killed, or is still going on"
 
@@ -79,11 +85,14 @@ def open_engine(records: str) -> Engine:
     try:
         if url.startswith("sqlite:///"):
             Path(url.removeprefix("sqlite:///")).parent.mkdir(parents=True, exist_ok=True)
-        engine = create_engine(url)
+        engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS} if url.startswith("sqlite") else {})
         if engine.dialect.name == "sqlite":
             event.listen(engine, "connect", prepare_sqlite)
         with engine.begin() as connection:
             check_version(connection)
+        if engine.dialect.name == "sqlite":
+            with engine.connect() as connection:
+                keep_ahead(connection)
     except ArgumentError as error:
         raise UsageError(f"{quoted(records)} is neither a file nor the URL of a kind of database known here") from error
     except ModuleNotFoundError as error:
@@ -103,12 +112,16 @@ def open_existing(records: str) -> Engine:
 
 
 def prepare_sqlite(connection: Any, _record: Any) -> None:
-    """Write-ahead log: a killed process loses nothing that was committed, and readers do not block the run."""
+    """Settings of one connection. They change nothing in the file, which may turn out to be somebody else's."""
     cursor = connection.cursor()
-    cursor.execute("PRAGMA journal_mode=WAL")
     cursor.execute("PRAGMA synchronous=NORMAL")
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.close()
+
+
+def keep_ahead(connection: Connection) -> None:
+    """Write-ahead log: a killed process loses nothing that was committed, and readers do not block the run."""
+    connection.exec_driver_sql("PRAGMA journal_mode=WAL")
 
 
 def check_version(connection: Connection) -> None:
@@ -137,14 +150,15 @@ def first_line(error: BaseException) -> str:
 class RunRecord:
     """The record of one run, from its first event to its last.
 
-    Every event is kept; exchanges and looks of the watch wait for the next event that matters, so that one reading
-    costs one transaction. Raises `RecordError` when the store cannot be written.
+    Every event is kept; exchanges and looks of the watch wait briefly for the next event that matters, so that one
+    reading costs one transaction. Raises `RecordError` when the store cannot be written.
     """
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
         self._run = ""
         self._number = 0
+        self._flushed_at = 0.0  # on the run's clock
         self._untold = Untold()
         self._waiting: list[tuple[Executable, dict[str, Any]]] = []
 
@@ -176,7 +190,9 @@ class RunRecord:
         if isinstance(happened, RunEnded):
             values = {"verdict": happened.verdict, "reason": happened.reason, "seconds": happened.seconds}
             self._waiting.append((END_RUN, values | {"of_run": self._run}))
-        if not isinstance(happened, WAITING):
+        looked = isinstance(happened, Watched) and happened.at - self._flushed_at >= LIVE_FLUSH
+        if looked or not isinstance(happened, WAITING):
+            self._flushed_at = happened.at
             self._flush()
 
     def _add(self, happened: Event) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from autobench.clock import Clock
 from autobench.errors import AutobenchError, OutputNotOffError
 from autobench.instruments.supply import Supply
-from autobench.run.power import PROVED_OFF
+from autobench.run.off_proof import PROVED_OFF
 
 
 def all_off(supplies: Mapping[str, Supply], clock: Clock) -> list[str]:

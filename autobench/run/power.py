@@ -16,13 +16,14 @@ from autobench.events import Event, Notice, PowerChanged, Watched
 from autobench.instruments.supply import Supply
 from autobench.plan.steps import Feed
 from autobench.quantity import Estimate, show
+from autobench.run.guard import Guard, NoGuard
 from autobench.run.interlock import PROBE_AMPS, PROBE_VOLTS, Interlock
+from autobench.run.off_proof import PROVED_OFF, volts_when_off
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
 from autobench.run.watch import Look, must_go_off, sagged
 
-PROVED_OFF = 0.5  # volts: below this no TTL or MOS part of the board is powered
 READ_BACK = 0.01  # share of the asked value by which a read-back may differ
 LOOK_EVERY = 0.25  # s; at least twice a second while anything is on
 CLOSE_SECONDS = 0.3
@@ -58,8 +59,9 @@ class Power:
         clock: Clock,
         emit: Callable[[Event], None],
         stop: StopSignals,
-        by_hand: Mapping[str, SupplyByHand] | None = None,
+        guard: Guard | None = None,
         *,
+        by_hand: Mapping[str, SupplyByHand] | None = None,
         alone: bool = False,
     ) -> None:
         self._alone = alone  # supplies by themselves, and no board
@@ -72,6 +74,7 @@ class Power:
         self._clock = clock
         self._emit = emit
         self._stop = stop
+        self._guard = guard if guard is not None else NoGuard()
         self._looked = clock.now()
 
     # -- off ------------------------------------------------------------------------------------------------------
@@ -86,6 +89,8 @@ class Power:
             self._rest_meter()
             outputs = list(self.outputs.values())[::-1]
             failed = [words for output in outputs for words in self._end(output, tries=2)]
+        if not failed:
+            self._guard.rest()
         if failed:
             raise OutputNotOffError(
                 "NOT PROVED OFF – switch the supply off by hand now, at its own switch: " + "; ".join(failed)
@@ -111,35 +116,13 @@ class Power:
                 output.supply.off(feed.output)
             except BenchError as error:
                 self._emit(Notice(self._clock.now(), f"OFF may not have reached the supply: {error}", urgent=True))
-            volts = self._volts_when_off(output)
+            volts = volts_when_off(output.feed, output.supply, self._touch, self._clock, self._emit)
             if volts is not None and abs(volts) < PROVED_OFF:
                 self._moved(output, "proved off")
                 return []
             self._moved(output, "not off")
             shown = "nothing could be measured" if volts is None else f"still {show(volts, 'V')}"
         return [f"{feed.supply} output {feed.output} ({feed.rail}): {shown}"]
-
-    def _volts_when_off(self, output: Output) -> float | None:
-        """Last volts seen while waiting for the fall; by the meter at the inlet, else by the supply itself."""
-        if isinstance(output.supply, SupplyByHand):
-            return output.supply.volts_off()
-        supply, until = output.supply, self._clock.now() + output.supply.fall + 2.0
-        seen: float | None = None
-        readers: list[Callable[[], float | None]] = [lambda: supply.volts(output.feed.output).value]
-        inlet, touch = output.feed.inlet, self._touch
-        # A hand's tips may have slid to where there never were volts: they prove nothing against the supply itself.
-        if touch is not None and inlet is not None and not inlet.by_hand:
-            readers.insert(0, lambda: touch.glance(inlet))
-        for reader in readers:
-            try:
-                while (volts := reader()) is not None:  # a hand's tips are seldom where they would be wanted now
-                    seen = volts
-                    if abs(seen) < PROVED_OFF or self._clock.now() >= until:
-                        return seen
-                    self._clock.sleep(0.05)
-            except BenchError as error:
-                self._emit(Notice(self._clock.now(), f"cannot prove {output.feed.rail} off this way: {error}"))
-        return seen
 
     def inlet_channels(self) -> tuple[int, ...]:
         """Relay channels of the meter's way to the first rail's inlet: where OFF will be proved."""
@@ -264,12 +247,16 @@ class Power:
         output.interlock.require_inside(volts, amps, trip, probe=probe)
         supply.set_volts(feed.output, volts)
         supply.set_amps(feed.output, amps)
-        supply.set_trip(feed.output, trip)
-        for what, asked, got in (
-            ("volts", volts, supply.set_volts_back(feed.output)),
-            ("current limit", amps, supply.set_amps_back(feed.output)),
-            ("over-voltage trip", trip, supply.set_trip_back(feed.output)),
+        if supply.can("set trip"):  # a bench whose supply has none accepts that by name, else nothing is planned
+            supply.set_trip(feed.output, trip)
+        for what, asked, action in (
+            ("volts", volts, "set volts?"),
+            ("current limit", amps, "set amps?"),
+            ("over-voltage trip", trip, "set trip?"),
         ):
+            if not supply.can(action):
+                continue
+            got = supply.number(action, feed.output)
             if abs(got - asked) > READ_BACK * abs(asked) + 1e-6:
                 raise InterlockRefusedError(
                     f"{feed.rail}: {what} asked {asked:g}, but the supply says it is set to {got:g}"
@@ -279,6 +266,7 @@ class Power:
     def _switch_on(self, output: Output) -> None:
         # Required before it is sent, noted before it is sent: an ON that fails half-way counts as on.
         output.interlock.require("on")
+        self._guard.ready()
         self._moved(output, "on")
         output.looks.clear()
         output.coming = True  # a person may take a while to reach the switch

@@ -16,6 +16,7 @@ from types import FrameType
 from typing import Any, Self
 
 from autobench.errors import StoppedError
+from autobench.run.guard import Guard, NoGuard
 
 WORDS = {"SIGINT": "stopped by Ctrl-C", "SIGTERM": "stopped by SIGTERM", "SIGHUP": "the terminal was closed"}
 
@@ -26,6 +27,7 @@ class StopSignals:
     def __init__(self) -> None:
         self.reason: str | None = None
         self.also: Callable[[], str | None] = lambda: None  # another source of wishes to stop, such as an off key
+        self.guard: Guard = NoGuard()
         self._former: dict[int, Any] = {}
         self._deferrals = 0
 
@@ -47,8 +49,19 @@ class StopSignals:
     def _noticed(self, number: int, _frame: FrameType | None) -> None:
         self.reason = self.reason or WORDS[signal.Signals(number).name]
 
+    @property
+    def making_safe(self) -> bool:
+        """Whether outputs are being made safe, which nothing may break into."""
+        return self._deferrals > 0
+
+    def renew(self, extra: float = 0.0) -> None:
+        """Renew the guard's lease, by `extra` seconds more than usual; a guard that is lost is a reason to stop."""
+        lost = self.guard.beat(extra)
+        self.reason = self.reason or lost
+
     def check(self) -> None:
-        """Raise `StoppedError` if somebody wants the run to stop and nothing is being made safe."""
+        """Raise `StoppedError` if somebody wants the run to stop and nothing is being made safe. Renews the lease."""
+        self.renew()
         self.reason = self.reason or self.also()
         if self.reason and not self._deferrals:
             raise StoppedError(self.reason)

@@ -134,19 +134,15 @@ class SupplyByHand:
         """The trip as it was asked for."""
         self._trip = volts
 
-    def set_volts_back(self, _output: int) -> float:
-        """What the meter showed at the plug, V."""
+    def can(self, action: str) -> bool:
+        """Every setting can be asked for; what comes back of it is `number`."""
+        return action in ("set trip", "set volts?", "set amps?", "set trip?")
+
+    def number(self, action: str, _output: int) -> float:
+        """Volts as the meter showed them at the plug; limit and trip as asked for, since nothing reads them back."""
         if self._at_plug is None:
             raise BenchError(f"{self.feed.rail}: its volts have not been measured at the plug")
-        return self._at_plug.value
-
-    def set_amps_back(self, _output: int) -> float:
-        """What the person was asked to set: it cannot be read back."""
-        return self._amps
-
-    def set_trip_back(self, _output: int) -> float:
-        """What the person was asked to set: it cannot be read back."""
-        return self._trip
+        return {"set volts?": self._at_plug.value, "set amps?": self._amps}.get(action, self._trip)
 
     def on(self, _output: int) -> None:
         """Have it switched on; returns when the meter at the inlet shows it, or when the person says so."""

@@ -65,6 +65,8 @@ def show_lines(run: Recorded) -> list[str]:
     if state.started is None or state.ended is None:
         return []
     lines = [f"{row.run}, {local(row.started)}", started_words(state.started)]
+    if state.started.guard:
+        lines.append(state.started.guard)
     if row.operator:
         lines.append(f"operator: {row.operator}")
     lines += instrument_lines(state.started.instruments, run.identities)

@@ -73,6 +73,8 @@ class Lines:
             case RunStarted():
                 self._prefix = "SIMULATED  " if event.simulated else ""
                 self._line(started_words(event))
+                if event.guard:
+                    self._line(event.guard)
             case StepStarted() if event.stage != self._stage:
                 self._stage = event.stage
                 self._line(f"– {event.stage} –")

@@ -95,6 +95,12 @@ class SocketServer:
         self._thread = None
         self._waker.close()
 
+    def drop_connections(self) -> None:
+        """Break every connection at once; the port stays open for new ones."""
+        for connection in list(self._connections):
+            with contextlib.suppress(OSError):  # it went by itself just now
+                connection.client.shutdown(socket.SHUT_RDWR)
+
     def __enter__(self) -> SocketServer:
         self.start()
         return self

@@ -62,7 +62,7 @@ terminated:
     J2.1: 75 ohm
 """
 
-ALLOWED_FEED = "supply, output, display, volts, amps, leads, when off, compensate leads"
+ALLOWED_FEED = "supply, output, display, volts, amps, leads, when off, compensate leads, accept"
 
 # What is written instead of a line, and what is said about it.
 WRONG: list[tuple[str, str, str]] = [
