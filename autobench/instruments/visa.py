@@ -13,12 +13,13 @@ import ipaddress
 import math
 import re
 import threading
-from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from autobench.clock import Clock, RealClock
-from autobench.errors import AutobenchError, BenchError, LinkError, LinkLostError, NoReplyError, ReplyError
+from autobench.errors import BenchError, LinkError, LinkLostError, NoReplyError, ReplyError
 from autobench.instruments.deadline import Deadline
+from autobench.instruments.foreign_errors import foreign_errors
+from autobench.instruments.hislip_deadline import hold_to_deadline
 
 if TYPE_CHECKING:
     from pyvisa.highlevel import ResourceManager
@@ -31,22 +32,14 @@ LINE_END_SECONDS = 0.2  # how long the line end after a block may keep us waitin
 LONGEST_MS = 0xFFFFFFFE  # one more means "for ever" in VISA
 OPENING = threading.Lock()  # the back end's tables are not made for opening from several threads
 LOOPBACK_NAMES = ("localhost",)
-# VISA codes that mean the other side is gone or was never there (VPP-4.3, annex B).
-LOST = (
-    "error_connection_lost",
-    "error_resource_not_found",
-    "error_no_listeners",
-    "error_io",
-    "error_system_error",
-    "error_invalid_object",
-    "error_machine_not_available",
-)
 
 
 def refuse_real(address: str, simulated: bool) -> None:
-    """Raise `BenchError` unless the address is simulated in this process or lies on this machine's loopback."""
+    """Raise `BenchError` unless the address is simulated in this process or cannot leave this machine."""
     if simulated:
         return
+    if re.fullmatch(r"ASRL/dev/pts/[0-9]+(::INSTR)?", address):
+        return  # a pseudo-terminal: a program on this machine, not a port
     network = re.fullmatch(r"TCPIP\d*::(\[?::1\]?|[^:\s]+)(?:::[^:\s]+)*", address, re.IGNORECASE)
     if network and loopback(network.group(1).strip("[]").split(",")[0]):
         return
@@ -73,18 +66,21 @@ def open_session(
     library: VisaLibraryBase | None = None,
     send_end: str = "\n",
     receive_end: str = "\n",
+    silence: float = 0.0,
     timeout: float = 10.0,
 ) -> VisaSession:
     """Open `address` for the instrument of that name in the bench file.
 
     `library` is an in-process VISA library; without it the pure Python back end is used, and then only loopback
     addresses are allowed (`BenchError`). A library that keeps its own time offers it as `clock`. `send_end` and
-    `receive_end` count only where the transport has no end of message of its own. `timeout` is for opening (s).
+    `receive_end` count only where the transport has no end of message of its own; where `receive_end` is empty there,
+    `silence` seconds without a byte end a reply. `timeout` is for opening (s).
     Raises `LinkLostError` where nothing answers, `LinkError` for an address that cannot be understood.
     """
     refuse_real(address, simulated=library is not None)
     clock: Clock = getattr(library, "clock", None) or RealClock()
-    session = VisaSession(address, instrument, library, (send_end.encode("ascii"), receive_end.encode("ascii")), clock)
+    ends = (send_end.encode("ascii"), receive_end.encode("ascii"))
+    session = VisaSession(address, instrument, library, ends, clock, silence)
     session.open(timeout)
     return session
 
@@ -93,7 +89,13 @@ class VisaSession:
     """One open VISA resource; keeps the `autobench.instruments.session.Session` port."""
 
     def __init__(
-        self, address: str, instrument: str, library: VisaLibraryBase | None, ends: tuple[bytes, bytes], clock: Clock
+        self,
+        address: str,
+        instrument: str,
+        library: VisaLibraryBase | None,
+        ends: tuple[bytes, bytes],
+        clock: Clock,
+        silence: float = 0.0,
     ) -> None:
         self.address = address
         self.instrument = instrument
@@ -101,6 +103,7 @@ class VisaSession:
         self._library = library
         self._send_end, self._receive_end = ends
         self._clock = clock
+        self._silence = silence
         self._resource: Resource | None = None
         self._handle: Any = None
         self._has_end = False  # whether the transport marks the end of a message: all do but sockets and serial lines
@@ -121,6 +124,7 @@ class VisaSession:
         except LinkError as error:
             raise type(error)(self.instrument, f"cannot open {self.address}: {error.text}") from error
         self._resource = resource
+        hold_to_deadline(self._inner())
         self._stops = None
         self._ended = False
 
@@ -133,26 +137,47 @@ class VisaSession:
         self.partial = b""
         self._ended = False
         resource = self._open_resource()
+        if not self._has_end and not self._receive_end:
+            self.clear()  # nothing tells what is left of an earlier reply from the one that comes now
         with foreign_errors(self.instrument):
             self._limit(resource, within)
             resource.visalib.write(self._handle, message if self._has_end else message + self._send_end)
 
     def read_message(self, within: float) -> bytes:
-        if not self._has_end and not self._receive_end:
-            raise LinkError(
-                self.instrument, "its replies have no line end on this connection; they can be read by length only"
-            )
         deadline = Deadline(self._clock, within)
+        if not self._has_end and not self._receive_end:
+            return self._read_to_silence(deadline)
         message = bytearray()
         stopping = not self._has_end
         while True:
             data, stopped = self._read(CHUNK, deadline, stopping, message)
             message += data
             if self._ended:
-                end = self._receive_end if self._receive_end and message.endswith(self._receive_end) else b"\n"
+                if not self._receive_end:  # the reply may be a raw byte, and that byte a line end
+                    return bytes(message)
+                end = self._receive_end if message.endswith(self._receive_end) else b"\n"
                 return bytes(message.removesuffix(end))
             if stopped and message.endswith(self._receive_end):
                 return bytes(message.removesuffix(self._receive_end))
+
+    def _read_to_silence(self, deadline: Deadline) -> bytes:
+        """One reply that only a silence ends; bytes that never stop end at the deadline, as no reply."""
+        if not self._silence:
+            raise LinkError(
+                self.instrument, "its replies have neither a line end nor an END flag, and no silence ends them"
+            )
+        message = bytearray(self._read(1, deadline, False, b"")[0])
+        while deadline.left() > self._silence:
+            try:
+                message += self._read(1, Deadline(self._clock, self._silence), False, message)[0]
+            except NoReplyError:
+                self.partial = b""
+                return bytes(message)
+        self.partial = bytes(message)
+        raise NoReplyError(self.instrument, "it does not stop sending")
+
+    def confirm(self, within: float) -> None:
+        """Nothing confirms a command here."""
 
     def read_exact(self, count: int, within: float) -> bytes:
         deadline = Deadline(self._clock, within)
@@ -243,8 +268,10 @@ class VisaSession:
         except LinkError:
             self.partial = bytes(before) + bytes(getattr(self._inner(), "received", b""))
             raise
-        self._ended = self._has_end and status == StatusCode.success
-        return bytes(data), status == StatusCode.success_termination_character_read
+        stopped = status == StatusCode.success_termination_character_read
+        # One transport says this at the END flag, whether a termination character was asked for or not.
+        self._ended = self._has_end and (status == StatusCode.success or (stopped and not stopping))
+        return bytes(data), stopped
 
     def _stop_at_line_end(self, resource: Resource, stopping: bool) -> None:
         """Switch the termination character on or off; off for blocks, whose data may hold it."""
@@ -287,12 +314,13 @@ def open_resource(address: str, library: VisaLibraryBase | None, timeout: float)
 
 @functools.cache
 def pure_python() -> ResourceManager:
-    """The pure Python back end with our socket session; kept, since closing it closes everybody's connections."""
+    """The pure Python back end with our own sessions; kept, since closing it closes everybody's connections."""
     import pyvisa
 
-    from autobench.instruments import socket_session
+    from autobench.instruments import serial_session, socket_session
 
     socket_session.register()
+    serial_session.register()
     return pyvisa.ResourceManager(BACK_END)
 
 
@@ -301,42 +329,3 @@ def serial_line() -> object:
     from pyvisa.constants import InterfaceType
 
     return InterfaceType.asrl
-
-
-@contextlib.contextmanager
-def foreign_errors(instrument: str) -> Iterator[None]:
-    """Turn every error of the VISA stack into one of ours. Only calls into that stack belong inside."""
-    try:
-        yield
-    except AutobenchError:
-        raise
-    except Exception as error:  # the back end raises even plain `Exception`
-        raise in_words(instrument, error) from error
-
-
-def in_words(instrument: str, error: Exception) -> LinkError:
-    """The one table of foreign errors: who must act, and in plain words why."""
-    from pyvisa import errors, rname
-
-    if isinstance(error, errors.VisaIOError):
-        code = error.abbreviation
-        name = getattr(error.error_code, "name", str(error.error_code))
-        if name == "error_timeout":
-            return NoReplyError(instrument, "nothing more came in time")
-        if name == "error_resource_not_found":
-            return LinkLostError(instrument, "nothing answers at this address")
-        if name in LOST:
-            return LinkLostError(instrument, f"the connection is lost ({code})")
-        return LinkError(instrument, f"the connection reports {code}: {error.description}")
-    if isinstance(error, errors.InvalidSession):
-        return LinkLostError(instrument, "the connection is closed")
-    if isinstance(error, rname.InvalidResourceName):
-        return LinkError(instrument, f"the address cannot be understood: {error}")
-    if isinstance(error, ConnectionRefusedError):
-        return LinkLostError(instrument, "the connection is refused: no instrument listens there")
-    if isinstance(error, TimeoutError):
-        return NoReplyError(instrument, "nothing more came in time")
-    if isinstance(error, OSError):
-        return LinkLostError(instrument, f"the connection is lost ({error.strerror or error})")
-    # RuntimeError, TypeError, ValueError (text that cannot be decoded among them) and plain Exception
-    return LinkError(instrument, f"the connection failed: {type(error).__name__}: {error}")

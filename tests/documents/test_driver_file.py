@@ -90,7 +90,8 @@ def test_missing_required_actions_come_as_one_list() -> None:
         (
             "  pace: 0 s",
             "  pase: 0 s",
-            "unknown key 'pase' under link; allowed are ends, reply within, pace, common commands, errors; "
+            "unknown key 'pase' under link; allowed are ends, silence, prompts, reply within, pace, common "
+            "commands, errors; "
             "did you mean 'pace'?",
         ),
         (
@@ -128,13 +129,14 @@ def test_missing_required_actions_come_as_one_list() -> None:
             "answer: bit, bit: 1",
             "answer: bitt, bit: 1",
             "actions > limiting? > answer: 'bitt' is not known here; allowed are number, numbers, text, "
-            "truth, truths, error, bit, bit clear, any bit, word, preamble, block; did you mean 'bit'?",
+            "truth, truths, error, event error, bit, bit clear, any bit, raw bit, raw bit clear, word, "
+            "preamble, block; did you mean 'bit'?",
         ),
         (
             "answer: bit, bit: 1",
             "answer: number",
             "actions > limiting? > answer: 'number' does not fit this action; "
-            "fitting: truth, bit, bit clear, any bit, word",
+            "fitting: truth, bit, bit clear, any bit, raw bit, raw bit clear, word",
         ),
         ("span: 0 V .. 20.5 V", "span: 0 A .. 20.5 A", "actions > set volts > span: must be in V"),
         (
@@ -195,7 +197,11 @@ def test_missing_required_actions_come_as_one_list() -> None:
             'clear: {say: "*CLS", trust: {of reading: 1 %}}',
             "clear > trust: this action measures nothing that 'trust' could be about",
         ),
-        ("answer: error}", "answer: text}", "link > errors > answer: 'text' does not fit this action; fitting: error"),
+        (
+            "answer: error}",
+            "answer: text}",
+            "link > errors > answer: 'text' does not fit this action; fitting: error, event error",
+        ),
     ],
 )
 def test_a_wrong_supply_file_is_refused_with_words_at_its_line(old: str, new: str, words: str | None) -> None:

@@ -18,6 +18,8 @@ from autobench.documents.driver_sections import (
     Measures,
     MeterRange,
     Outputs,
+    Prompts,
+    SpeedNames,
     Speeds,
     Trust,
     Wait,
@@ -73,10 +75,11 @@ def test_a_shipped_driver_says_nothing_but_plain_units(path: Path) -> None:
             assert not re.search(r"\{(value|range|cycles|count|factor|points|point)\}\s*[A-Za-z]", line)
 
 
-def test_the_first_drivers_lack_nothing() -> None:
-    """The dialects of the shipped bench can do everything a round needs, so its bench file accepts no gap."""
+def test_what_the_shipped_drivers_lack() -> None:
+    """What a dialect cannot do is said by name, for a bench file to accept; those of the shipped bench lack nothing."""
     lacking = {path.stem: read(path, Driver).missing() for _, path in list_drivers()}
-    assert lacking == {"m-1": (), "o-1b": (), "ps-3": (), "w-1": ()}
+    whole = dict.fromkeys(("m-1", "o-1a", "o-1b", "ps-1", "ps-2", "ps-3", "w-1"), ())
+    assert lacking == whole | {"m-2": ("fixed input",), "ps-5": ("trip",)}
 
 
 @pytest.mark.parametrize(
@@ -118,8 +121,13 @@ def test_the_page_names_the_keys_of_a_meters_ranges() -> None:
     """Keys that stand in running text are there as well."""
     text = section("### `measures` of a meter")
     named = set(CODE.findall(text))
-    for model in (Function, MeterRange, Speeds):
+    for model in (Function, MeterRange, Speeds, SpeedNames):
         assert set(model.key_names()) <= named
+
+
+def test_the_page_names_the_keys_of_prompts() -> None:
+    """So are those of an instrument that prompts."""
+    assert set(Prompts.key_names()) <= set(CODE.findall(section("### `link`")))
 
 
 def test_the_page_names_the_keys_within_a_scopes_section() -> None:

@@ -11,7 +11,8 @@ from pyvisa import errors, rname
 from pyvisa.constants import StatusCode
 
 from autobench.errors import BenchError, LinkError, LinkLostError, NoReplyError
-from autobench.instruments.visa import in_words, open_session, refuse_real
+from autobench.instruments.foreign_errors import in_words
+from autobench.instruments.visa import open_session, refuse_real
 from simulated_instruments.clock import SimulatedClock
 from simulated_instruments.connections.in_process import InProcessLibrary
 from simulated_instruments.connections.raw_socket import SocketServer
@@ -153,7 +154,7 @@ def test_replies_without_a_line_end() -> None:
     """Where neither the transport nor the dialect ends a message, a whole message cannot be asked for."""
     with SocketServer(Echo("echo", SimulatedClock())) as server:
         session = open_session(server.address, instrument="echo", receive_end="")
-        with pytest.raises(LinkError, match="by length only"):
+        with pytest.raises(LinkError, match="neither a line end nor an END flag"):
             session.read_message(0.1)
         session.write(b"*ESE?", 1.0)
         assert session.read_exact(1, 1.0) == b"0"

@@ -11,7 +11,7 @@ from pyvisa import rname
 from pyvisa.constants import InterfaceType, StatusCode
 from pyvisa.highlevel import VisaLibraryBase
 
-from autobench.instruments import socket_session, visa
+from autobench.instruments import foreign_errors, socket_session
 
 
 @pytest.mark.parametrize(("package", "pinned"), [("pyvisa", "1.16.2"), ("pyvisa-py", "0.8.1")])
@@ -52,7 +52,7 @@ def test_our_modules_load_without_the_library() -> None:
 
 def test_codes_of_lost_connections_exist() -> None:
     """Every VISA code that we take for a lost connection is one that the library knows, and is an error."""
-    assert all(StatusCode[name] < 0 for name in visa.LOST)  # VPP-4.3, annex B: errors are negative
+    assert all(StatusCode[name] < 0 for name in foreign_errors.LOST)  # VPP-4.3, annex B: errors are negative
 
 
 def test_one_library_object_a_path() -> None:
