@@ -1,4 +1,4 @@
-"""Every driver on an instrument of a cousin's dialect: noticed before a number could be believed or an output be live."""
+"""Every driver on an instrument of another dialect: noticed before a number is believed or an output is live."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def opened(spoken: Spoken) -> None:
     spoken.dialect.recognise()
 
 
-@pytest.mark.parametrize(("driver", "device"), itertools.permutations(SUPPLIES, 2))
+@pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(SUPPLIES, 2)))
 def test_a_wrong_supply_is_noticed_before_it_is_on(driver: str, device: str) -> None:
     """The settings that must be read back before ON cannot be, or are refused: nothing is ever live."""
     loads = Loads({1: 10.0, 2: 10.0, 3: 10.0})
@@ -56,7 +56,7 @@ def test_a_single_supplys_driver_on_a_cousin_with_outputs_is_told_by_what_it_tak
         )
 
 
-@pytest.mark.parametrize(("driver", "device"), itertools.permutations(METERS, 2))
+@pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(METERS, 2)))
 def test_a_wrong_meter_is_noticed_before_it_reads(driver: str, device: str) -> None:
     """A meter that does not understand its driver never gives a reading."""
     source = Source(5.0, 50.0)
@@ -73,7 +73,7 @@ def test_a_wrong_meter_is_noticed_before_it_reads(driver: str, device: str) -> N
 
 
 @pytest.mark.parametrize("transport", ["in process", "raw socket", "hislip"])
-@pytest.mark.parametrize(("driver", "device"), itertools.permutations(SCOPES, 2))
+@pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(SCOPES, 2)))
 def test_a_wrong_scope_is_noticed_before_it_captures(driver: str, device: str, transport: str) -> None:
     """O-1a and O-1b share most of their words; neither captures anything by the other's driver."""
     with over(transport, driver, lambda clock: DEVICES[device]("scope", clock, Square(), seed=5)) as spoken:
