@@ -278,7 +278,7 @@ class Link:
         """Device clear; once more where it fails, since one transport stumbles over an unread reply the first time."""
         try:
             self._session.clear()
-        except LinkLostError:
+        except (LinkLostError, NoReplyError):
             raise
         except LinkError:
             self._session.clear()

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 BACK_END = "@py"  # always named: looking for another one takes time and may load a vendor's library
 CHUNK = 256 * 1024  # one back end clears its whole chunk buffer at every read, so larger is slower for short replies
 LINE_END_SECONDS = 0.2  # how long the line end after a block may keep us waiting
-CLEAR_SECONDS = 2.0  # how long a device clear or a serial poll may take
+CLEAR_SECONDS = 1.0  # how long a device clear or a serial poll may take
 LONGEST_MS = 0xFFFFFFFE  # one more means "for ever" in VISA
 OPENING = threading.Lock()  # the back end's tables are not made for opening from several threads
 LOOPBACK_NAMES = ("localhost",)
