@@ -5,7 +5,10 @@ It stands between the back end's protocol object and its two sockets and knows n
 
 from __future__ import annotations
 
+import contextlib
 import socket
+import traceback
+from collections.abc import Iterator
 from typing import Any
 
 from autobench.clock import RealClock
@@ -55,3 +58,23 @@ def hold_to_deadline(session: object) -> None:
         inner = getattr(interface, name, None)
         if isinstance(inner, socket.socket):
             setattr(interface, name, DeadlineSocket(inner))
+
+
+@contextlib.contextmanager
+def closing_half_open() -> Iterator[None]:
+    """Close the sockets of a connection that fails to open inside.
+
+    The back end leaves them open, and its object is then reachable only through the error's traceback.
+    """
+    try:
+        yield
+    except Exception as error:
+        cause: BaseException | None = error
+        while cause is not None:
+            for frame, _ in traceback.walk_tb(cause.__traceback__):
+                for name in ("_sync", "_async"):
+                    half_open = getattr(frame.f_locals.get("self"), name, None)
+                    if isinstance(half_open, socket.socket):
+                        half_open.close()
+            cause = cause.__cause__ or cause.__context__
+        raise

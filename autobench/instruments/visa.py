@@ -19,7 +19,7 @@ from autobench.clock import Clock, RealClock
 from autobench.errors import BenchError, LinkError, LinkLostError, NoReplyError, ReplyError
 from autobench.instruments.deadline import Deadline
 from autobench.instruments.foreign_errors import foreign_errors
-from autobench.instruments.hislip_deadline import hold_to_deadline
+from autobench.instruments.hislip_deadline import closing_half_open, hold_to_deadline
 
 if TYPE_CHECKING:
     from pyvisa.highlevel import ResourceManager
@@ -117,7 +117,7 @@ class VisaSession:
         """Open the resource; see `open_session`."""
         self._open_seconds = timeout
         try:
-            with foreign_errors(self.instrument), OPENING:
+            with foreign_errors(self.instrument), OPENING, closing_half_open():
                 resource = open_resource(self.address, self._library, timeout)
                 self._handle = resource.session
                 self._serial = resource.interface_type == serial_line()
