@@ -16,6 +16,13 @@ from simulated_instruments.devices.meter_short_words import ShortWordsMeter
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
 from tests.drivers.meetings import Loads, Source
 
+
+class Plain(Device):
+    """An instrument with nothing but the common commands."""
+
+    model = "TEST PLAIN"
+
+
 Open = Callable[[Device], serial.Serial]
 
 
@@ -40,7 +47,7 @@ def connect() -> Iterator[Open]:
 
 def test_lines_are_answered_by_lines(connect: Open) -> None:
     """Half a line waits for its other half; two lines at once are two messages."""
-    device = Device("plain", RealClock())
+    device = Plain("plain", RealClock())
     device.identity = "A,B,C,D"
     port = connect(device)
     port.write(b"*ESE 3")
@@ -74,7 +81,7 @@ def test_a_supply_without_line_ends(connect: Open) -> None:
 
 
 def test_a_meter_that_prompts(connect: Open) -> None:
-    """It echoes the line, answers, and ends with the prompt that says how it went; ^C gives a prompt (common practice)."""
+    """It echoes the line, answers, and ends with a prompt that says how it went (common practice)."""
     port = connect(ShortWordsMeter("meter", RealClock(), Source(5.0, 50.0), seed=5))
 
     def exchange(text: bytes) -> list[bytes]:
