@@ -148,8 +148,7 @@ def test_an_independent_client_speaks_with_it(client: Any, server: HislipServer)
     assert client.read_stb() == 36
     client.write("CURV?")
     client.read_termination = None
-    data = client.read_bytes(len(RECORD) + 9)
-    assert data == encode_block(RECORD)
+    assert client.read_bytes(len(RECORD) + 10) == encode_block(RECORD) + b"\n"
     client.read_termination = "\n"
     client.clear()
     assert client.query("*ESE?") == "36"
