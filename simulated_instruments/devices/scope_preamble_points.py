@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
+import numpy as np
+
 from autobench.clock import Clock
 from autobench.protocols.parameters import boolean, character, integer, number
 from autobench.protocols.scpi import ScpiError
@@ -210,7 +212,7 @@ class PreamblePointsScope(RunningScope):
 
         def finish() -> str:
             codes = self.converter.codes(acquisition, source)
-            data = codes.tobytes() if form == "BYTE" else (codes.astype(">u2") << 8).tobytes()
+            data = codes.tobytes() if form == "BYTE" else (codes.astype(np.uint16) << 8).astype(">u2").tobytes()
             return f"#8{len(data):08d}{data.decode('latin-1')}"
 
         return Later(BLOCK_TIME + size / TRANSFER_RATE, finish)
