@@ -92,6 +92,18 @@ class DeadlineSocketSession(BufferedSession):
         self.received += data
         return StatusCode.success
 
+    def receive_into(self, view: memoryview, deadline: Deadline) -> tuple[int, StatusCode]:
+        if self.interface is None:
+            return 0, StatusCode.error_connection_lost
+        try:
+            self.interface.settimeout(deadline.left())
+            count = self.interface.recv_into(view)
+        except (TimeoutError, BlockingIOError):
+            return 0, StatusCode.error_timeout
+        except OSError:
+            return 0, StatusCode.error_connection_lost
+        return count, StatusCode.success if count else StatusCode.error_connection_lost
+
     def _get_attribute(self, attribute: ResourceAttribute) -> tuple[Any, StatusCode]:
         raise UnknownAttribute(attribute)
 

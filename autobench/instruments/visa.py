@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 BACK_END = "@py"  # always named: looking for another one takes time and may load a vendor's library
 CHUNK = 256 * 1024  # one back end clears its whole chunk buffer at every read, so larger is slower for short replies
+LARGEST_PIECE = 16 * 1024 * 1024  # of a message whose length is known: read in as few pieces as memory allows
 LINE_END_SECONDS = 0.2  # how long the line end after a block may keep us waiting
 CLEAR_SECONDS = 1.0  # how long a device clear or a serial poll may take
 LONGEST_MS = 0xFFFFFFFE  # one more means "for ever" in VISA
@@ -182,7 +183,7 @@ class VisaSession:
 
     def read_exact(self, count: int, within: float) -> bytes:
         deadline = Deadline(self._clock, within)
-        first, _ = self._read(min(count, 4 * CHUNK), deadline, False, b"") if count else (b"", False)
+        first, _ = self._read(min(count, LARGEST_PIECE), deadline, False, b"") if count else (b"", False)
         if len(first) == count:
             return first
         message = bytearray(first)
@@ -190,7 +191,7 @@ class VisaSession:
             if self._ended:
                 self.partial = bytes(message)
                 raise ReplyError(self.instrument, f"the message ended after {len(message)} of {count} bytes")
-            data, _ = self._read(min(count - len(message), 4 * CHUNK), deadline, False, message)
+            data, _ = self._read(min(count - len(message), LARGEST_PIECE), deadline, False, message)
             message += data
         return bytes(message)
 
@@ -274,7 +275,8 @@ class VisaSession:
         stopped = status == StatusCode.success_termination_character_read
         # One transport says this at the END flag, whether a termination character was asked for or not.
         self._ended = self._has_end and (status == StatusCode.success or (stopped and not stopping))
-        return bytes(data), stopped
+        # A long record is handed on as it came, since a copy costs as much as reading it; nobody else holds it.
+        return data if len(data) >= CHUNK else bytes(data), stopped
 
     def _stop_at_line_end(self, resource: Resource, stopping: bool) -> None:
         """Switch the termination character on or off; off for blocks, whose data may hold it."""
