@@ -13,6 +13,7 @@ from autobench import __version__
 from autobench.cli.check import check
 from autobench.cli.history import compare, export, history, repair, show
 from autobench.cli.listing import list_group
+from autobench.cli.measure import measure
 from autobench.cli.off import off
 from autobench.cli.report import report
 from autobench.errors import AutobenchError, FileError
@@ -30,6 +31,7 @@ def autobench() -> None:
 
 
 autobench.add_command(check)
+autobench.add_command(measure)
 autobench.add_command(list_group)
 autobench.add_command(off)
 for command in (history, show, repair, compare, export, report):

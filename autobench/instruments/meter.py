@@ -104,8 +104,13 @@ class Meter:
         if self.measures.ohms is None:
             raise BenchError(f"{self.name}: the driver '{self.dialect.driver.driver}' has no ohms")
         reading = self.measured("ohms", self.measures.ohms, expected, repeats, "ohm")
-        self.select("volts", self.measures.volts, self.measures.volts.ranges[-1])
+        self.rest()
         return reading
+
+    def rest(self) -> None:
+        """On volts, where its input drives nothing."""
+        if self.setting is None or self.setting.function != "volts":
+            self.select("volts", self.measures.volts, self.measures.volts.ranges[-1])
 
     def measured(self, name: str, function: Function, expected: Span | float, repeats: int, unit: str) -> MeterReading:
         """One measurement on the range for `expected`; on an overload once more, one range higher."""

@@ -93,9 +93,11 @@ class Opener:
         if instrument.serial is not None and instrument.serial not in identity.split(","):
             raise LinkError(name, f"serial number {instrument.serial} is wanted, but '{identity}' answers")
         if driver.kind == "supply":
-            used = [feed for feed in bench.feeds.values() if feed.supply == name]
-            turned = [feed.output for feed in used if feed.negative]
-            opened.supplies[name] = Supply(dialect, [feed.output for feed in used], turned)
+            used = {
+                feed.output: feed for feed in bench.feeds.values() if feed.supply == name and feed.output is not None
+            }
+            turned = [output for output, feed in used.items() if feed.negative]
+            opened.supplies[name] = Supply(dialect, tuple(used), turned)
         elif driver.kind == "meter":
             opened.meters[name] = Meter(dialect, bench.line_frequency.value)
         elif driver.kind == "scope":

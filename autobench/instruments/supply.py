@@ -36,6 +36,16 @@ class Supply:
         self.outputs = tuple(outputs) if outputs is not None else self.ratings.channels
         self.turned = frozenset(turned) - frozenset(self.ratings.negative)
 
+    @property
+    def fall(self) -> float:
+        """Seconds an output with nothing on it may take to fall."""
+        return self.ratings.fall.value
+
+    def look(self, output: int) -> tuple[float, float, bool, bool]:
+        """Volts, amps, whether it limits and whether it tripped, by its own reading."""
+        volts, amps = self.volts(output).value, self.amps(output).value
+        return volts, amps, self.limiting(output), self.tripped(output)
+
     def can(self, action: str) -> bool:
         """Whether the dialect has the action, such as `limiting?`."""
         return self.dialect.can(action)

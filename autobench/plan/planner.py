@@ -16,11 +16,12 @@ from autobench.documents.sequence import Sequence as SequenceFile
 from autobench.documents.sequence import Step
 from autobench.documents.words import choice_text, quoted
 from autobench.errors import UsageError
-from autobench.plan.envelope import feeds_of, meter_channels
+from autobench.plan.envelope import feeds_of, target_of
 from autobench.plan.limits import Limits
 from autobench.plan.scope_planner import ScopePlanner
 from autobench.plan.scope_steps import LineJob, ResetJob
 from autobench.plan.sights import Sights
+from autobench.plan.spots import spot_of
 from autobench.plan.steps import (
     AskJob,
     CurrentJob,
@@ -33,15 +34,16 @@ from autobench.plan.steps import (
     PolarityJob,
     PowerJob,
     RailJob,
-    Target,
     WaitJob,
 )
+from autobench.plan.target import Target
 
 SCOPE_MEASURES = ("ripple", "clock", "reset", "sync", "picture", "line", "ratio")
-NO_ROUTE = "no meter route to {point} and {ground} on this bench, and no hand probe yet"
+NO_ROUTE = "no meter route to {point} and {ground} on this bench, and no hand probe"
 # Seconds a step takes beside what the board itself needs; for the time left, not for any verdict.
 METER_SECONDS = 0.3
 POLARITY_SECONDS = 1.0
+HAND_LEADS = 0.2  # ohm; a pair of test leads with their tips (0.1 ohm to 0.3 ohm, common practice)
 
 
 class Planner:
@@ -71,7 +73,8 @@ class Planner:
             steps=pick(steps, only) if only else steps,
             instruments={name: f"{item.driver} at {item.address}" for name, item in self.bench.instruments.items()},
             line_frequency=self.bench.line_frequency.value,
-            route_settle=self.bench.routes.settle.value if self.bench.routes else 0.0,
+            spots={point: spot_of(self.board, point) for point in self.board.points()},
+            steady=self.bench.hand_probe.steady.value if self.bench.hand_probe is not None else 0.0,
         )
 
     def expand(self, step: Step) -> Iterator[PlannedStep]:
@@ -117,7 +120,7 @@ class Planner:
             return PlannedStep(full, step.stage, job, f"current of {name}", METER_SECONDS)
         target = self.target(name, place)
         limits = Limits(rail.ohms.limits, "board file", rail.ohms.usual)
-        path = 2 * self.bench.routes.path.value if self.bench.routes else 0.0
+        path = 2 * self.bench.routes.path.value if self.bench.routes and not target.by_hand else HAND_LEADS
         ohms = OhmsJob(name, target, limits, path)
         return PlannedStep(full, step.stage, ohms, f"{name} to ground, ohms", METER_SECONDS, self.unreachable(target))
 
@@ -137,13 +140,16 @@ class Planner:
         return PlannedStep(full, step.stage, job, f"what {rail_name} loses from {drop.start} to {drop.end}", 0.0)
 
     def target(self, rail: str, place: RailPlace) -> Target:
-        """Where the meter touches; without channels where no relay leads there."""
-        channels = meter_channels(self.bench, self.board.board, place.point, place.ground)
-        return Target(rail, place.point, place.ground, channels)
+        """Where the meter touches at a place of a rail."""
+        return self.target_at(rail, place.point, place.ground)
+
+    def target_at(self, net: str, point: str, ground: str) -> Target:
+        """Where the meter touches at `point`, against `ground`."""
+        return target_of(self.bench, self.board.board, net, point, ground)
 
     def unreachable(self, target: Target) -> str | None:
         """Why a target cannot be measured on this bench, or None."""
-        return None if target.channels else NO_ROUTE.format(point=target.point, ground=target.against)
+        return None if target.reachable else NO_ROUTE.format(point=target.point, ground=target.against)
 
 
 def pick(steps: tuple[PlannedStep, ...], only: Sequence[str]) -> tuple[PlannedStep, ...]:

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 
 from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import ScopeJob, StartSight
+from autobench.plan.spots import Spot
+from autobench.plan.target import Target
 
 
 @dataclass(frozen=True)
@@ -18,16 +20,6 @@ class Envelope:
     volts: float
     amps: float
     trip: float
-
-
-@dataclass(frozen=True)
-class Target:
-    """Where a meter touches: `point` against `against`, through relay `channels` (empty = by hand)."""
-
-    net: str
-    point: str
-    against: str
-    channels: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -53,6 +45,8 @@ class Feed:
     settle: float
     current: Limits
     inlet: Target | None
+    by_hand: bool = False  # a supply without remote control: a person sets and switches it
+    display: float = 0.0  # smallest step of such a supply's ammeter, A
 
 
 @dataclass(frozen=True)
@@ -156,7 +150,13 @@ class Plan:
     steps: tuple[PlannedStep, ...]
     instruments: dict[str, str] = field(default_factory=dict)
     line_frequency: float = 50.0
-    route_settle: float = 0.0
+    spots: dict[str, Spot] = field(default_factory=dict)
+    steady: float = 0.0  # s a reading must have stood before a hand's tip is believed; 0: no hand on this bench
+
+    @property
+    def needs_hand(self) -> bool:
+        """Whether a person has to be there before anything can be switched on."""
+        return any(feed.by_hand or (feed.inlet is not None and feed.inlet.by_hand) for feed in self.feeds)
 
     @property
     def seconds(self) -> float:

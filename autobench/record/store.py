@@ -1,7 +1,8 @@
 """The record's store: opens a database and appends what happened in a run, flushed with every reading.
 
-Events and the plain tables are written in one transaction. Nothing is ever changed or deleted, but for the one row of
-a run that says how it ended. No view and no instrument is known here.
+Events and the plain tables are written in one transaction. The log is only ever added to; in the plain tables the row
+of a run says in the end how it ended, and readings of a step that was taken again make room for the new ones. No view
+and no instrument is known here.
 """
 
 from __future__ import annotations
@@ -13,7 +14,19 @@ from operator import itemgetter
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, Engine, Executable, bindparam, create_engine, event, insert, inspect, select, update
+from sqlalchemy import (
+    Connection,
+    Engine,
+    Executable,
+    bindparam,
+    create_engine,
+    delete,
+    event,
+    insert,
+    inspect,
+    select,
+    update,
+)
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from autobench.documents.words import quoted
@@ -21,10 +34,13 @@ from autobench.errors import RecordError, UsageError
 from autobench.events import (
     Event,
     Exchanged,
+    Prompted,
+    PromptEnded,
     ReadingTaken,
     RunEnded,
     RunStarted,
     StepStarted,
+    StepTakenAgain,
     TraceTaken,
     Watched,
     plain,
@@ -35,8 +51,11 @@ from autobench.record.samples import Untold, trace_row
 ADD_RUN, ADD_EVENT, ADD_READING = insert(schema.runs), insert(schema.events), insert(schema.readings)
 ADD_TRACE = insert(schema.traces)
 END_RUN = update(schema.runs).where(schema.runs.c.run == bindparam("of_run"))
+WITHDRAW = delete(schema.readings).where(
+    schema.readings.c.run == bindparam("of_run"), schema.readings.c.step == bindparam("of_step")
+)
 # Events that wait for the next one that matters; a killed run may lose only these.
-WAITING = (Exchanged, Watched, StepStarted, TraceTaken)
+WAITING = (Exchanged, Watched, StepStarted, TraceTaken, Prompted, PromptEnded)
 
 UNFINISHED = "the run did not end: it was killed, or is still going on"
 
@@ -168,6 +187,8 @@ class RunRecord:
         if isinstance(happened, ReadingTaken):
             columns = data["reading"] | {"budget": json.dumps(data["reading"]["budget"])}
             self._waiting.append((ADD_READING, columns | row | {"at": at}))
+        if isinstance(happened, StepTakenAgain):
+            self._waiting.append((WITHDRAW, {"of_run": self._run, "of_step": happened.step}))
         if isinstance(happened, TraceTaken):
             self._waiting.append((ADD_TRACE, trace_row(happened) | row))
 

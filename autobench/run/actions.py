@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from autobench.clock import Clock
-from autobench.errors import BenchError, TrippedError
+from autobench.errors import BenchError, InterlockRefusedError, TrippedError
 from autobench.instruments.meter import MeterReading
 from autobench.judgement.reading import Reading
 from autobench.judgement.uncertainty import Budget, Component
@@ -26,12 +26,15 @@ from autobench.plan.steps import (
 )
 from autobench.quantity import Span, show
 from autobench.run.captures import Captures
-from autobench.run.power import Power
+from autobench.run.contact import NOTHING, OHMS_BELOW
+from autobench.run.hand import Hand
+from autobench.run.person import Person
+from autobench.run.power import Output, Power
 from autobench.run.readings import judged, judged_estimate, unread
 from autobench.run.route import Route
+from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
 
-OHMS_BELOW = 0.05  # V: with more on the rail an ohms reading measures the charge, not the board
 OHMS_PATIENCE = 10.0  # s a rail is given to discharge below that
 DEAD_SHORT = 1.0  # ohm: no override
 NEAR_SHORT = 5.0  # ohm: power only for injection at 0.5 V, by a person with a reason
@@ -43,12 +46,14 @@ class Bench:
     """What actions work with: the opened instruments and what was measured so far."""
 
     power: Power
-    route: Route
+    route: Route | None
     touch: Touch
     clock: Clock
     fits: Callable[[str, float], list[str]]  # rail, amps -> options whose current band holds them
     line_hertz: float
     captures: Captures | None = None
+    person: Person | None = None
+    hand: Hand | None = None
     places: dict[tuple[str, str], MeterReading] = field(default_factory=dict)
 
 
@@ -56,7 +61,8 @@ def ohms(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
     """Ohms of a rail to ground with the power off; opens or closes the interlock's gate."""
     target = job.target
     until = bench.clock.now() + OHMS_PATIENCE
-    while (left := bench.touch.quick_volts(target)) and abs(left) > OHMS_BELOW:
+    # A hand is asked for the point by the ohms reading itself, which looks for volts first.
+    while not target.by_hand and (left := bench.touch.glance(target)) and abs(left) > OHMS_BELOW:
         if bench.clock.now() > until:
             why = f"{show(left, 'V')} is still on the rail: ohms count only below {show(OHMS_BELOW, 'V')}"
             return [unread(step, job.rail, target.point, "resistance", "ohm", job.limits, void(why))]
@@ -133,15 +139,29 @@ def power(bench: Bench, step: PlannedStep, job: PowerJob) -> list[Reading]:
     captures, start = bench.captures, job.start
     try:
         if captures is None or start is None:
+            somebody_there(bench)
             bench.power.power_up()
         else:
             for output in bench.power.outputs.values():
                 output.interlock.require("set")  # no capture is armed for an ON that will be refused
             captures.arm_start(start, bench.power.inlet_channels())
+            somebody_there(bench)
             bench.power.power_up(captures.collect_start)
     except TrippedError as error:
         return [tripped(step, error, bench.power.outputs[error.rail].feed.current)]
     return []
+
+
+def somebody_there(bench: Bench) -> None:
+    """Where a person holds the probes, power comes on only with a key; raises `InterlockRefusedError` without one."""
+    if bench.person is None or any(output.feed.by_hand for output in bench.power.outputs.values()):
+        return  # nobody there to touch the board, or somebody who works the supply's own switch
+    rails = ", ".join(
+        f"{output.feed.rail} {show(output.feed.volts, 'V')}, at most {show(output.feed.amps, 'A')}"
+        for output in bench.power.outputs.values()
+    )
+    if not bench.person.power_key(f"POWER: {rails}. Hands off the board, then Enter."):
+        raise InterlockRefusedError("nobody pressed the key for power in time")
 
 
 def tripped(step: PlannedStep, error: TrippedError, limits: Limits) -> Reading:
@@ -154,10 +174,12 @@ def current(bench: Bench, step: PlannedStep, job: CurrentJob) -> list[Reading]:
     """Current at the end of the settling time; one that fits another option is no evidence against the board."""
     output = bench.power.outputs[job.rail]
     bench.power.tick()
-    samples = [output.supply.amps(output.feed.output) for _ in range(5)]
-    mean = sum(sample.value for sample in samples) / len(samples)
-    # The samples of one supply share its accuracy: averaging does not reduce that part.
-    components = (Component("supply read-back", max(sample.uncertainty for sample in samples), "normal"),)
+    drawn = amps_drawn(output)
+    if drawn is None:
+        why = "the supply is worked by hand, and nobody read its current"
+        skipped = Judgement(Verdict.SKIPPED, None, why)
+        return [unread(step, job.rail, job.point, "current", "A", job.limits, skipped)]
+    mean, components = drawn
     reading = judged(step, job.rail, job.point, "current", mean, "A", components, job.limits)
     if reading.verdict is not Verdict.OUTSIDE:
         return [reading]
@@ -168,10 +190,23 @@ def current(bench: Bench, step: PlannedStep, job: CurrentJob) -> list[Reading]:
     return [reading.with_verdict(Verdict.VOID, why)]
 
 
+def amps_drawn(output: Output) -> tuple[float, tuple[Component, ...]] | None:
+    """Amps out of an output, with the budget; None where nobody could tell."""
+    if isinstance(output.supply, SupplyByHand):
+        read = output.supply.amps_read()
+        return None if read is None else (read.value, (Component(read.how or "", read.uncertainty, "normal"),))
+    samples = [output.supply.amps(output.feed.output) for _ in range(5)]
+    mean = sum(sample.value for sample in samples) / len(samples)
+    # The samples of one supply share its accuracy: averaging does not reduce that part.
+    return mean, (Component("supply read-back", max(sample.uncertainty for sample in samples), "normal"),)
+
+
 def rail(bench: Bench, step: PlannedStep, job: RailJob) -> list[Reading]:
     """Volts of a rail at one place, on the pins of one part."""
     output = bench.power.outputs[job.rail]
     touched = bench.touch.volts(job.target, output.feed.nominal)
+    if touched.estimate is not None and abs(touched.estimate.value) <= NOTHING and not job.target.by_hand:
+        bench.touch.contact(job.target)  # no volts is only believed where the meter touches
     bench.power.tick()
     bench.places[(job.rail, job.place)] = touched
     if touched.estimate is None:

@@ -6,6 +6,7 @@ watch while anything is on. It judges no readings; what it sees it returns or ra
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -17,6 +18,7 @@ from autobench.plan.steps import Feed
 from autobench.quantity import Estimate, show
 from autobench.run.interlock import PROBE_AMPS, PROBE_VOLTS, Interlock
 from autobench.run.stop import StopSignals
+from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
 from autobench.run.watch import Look, must_go_off, sagged
 
@@ -35,7 +37,7 @@ class Output:
     """One feed in action."""
 
     feed: Feed
-    supply: Supply
+    supply: Supply | SupplyByHand
     interlock: Interlock
     looks: list[Look] = field(default_factory=list)
     on_since: float = 0.0
@@ -55,9 +57,12 @@ class Power:
         clock: Clock,
         emit: Callable[[Event], None],
         stop: StopSignals,
+        by_hand: Mapping[str, SupplyByHand] | None = None,
     ) -> None:
+        worked = by_hand or {}  # by rail
         self.outputs = {
-            feed.rail: Output(feed, supplies[feed.supply], Interlock(feed.rail, feed.envelope)) for feed in feeds
+            feed.rail: Output(feed, worked.get(feed.rail) or supplies[feed.supply], Interlock(feed.rail, feed.envelope))
+            for feed in feeds
         }
         self._touch = touch
         self._clock = clock
@@ -74,6 +79,7 @@ class Power:
         not be proved off, naming the supply a person must switch off. Wishes to stop wait meanwhile.
         """
         with self._stop.deferred():
+            self._rest_meter()
             outputs = list(self.outputs.values())[::-1]
             failed = [words for output in outputs for words in self._end(output, tries=2)]
         if failed:
@@ -81,9 +87,19 @@ class Power:
                 "NOT PROVED OFF – switch the supply off by hand now, at its own switch: " + "; ".join(failed)
             )
 
+    def _rest_meter(self) -> None:
+        """No ohms source on a rail whose volts are to be believed: a meter that was interrupted may still drive one."""
+        if self._touch is not None:
+            try:
+                self._touch.rest()
+            except BenchError as error:
+                self._emit(Notice(self._clock.now(), f"the meter may still drive its ohms current: {error}"))
+
     def _end(self, output: Output, tries: int) -> list[str]:
         """OFF and its proof for one output; the words of the alarm, or nothing. An ignored OFF is sent once more."""
         feed = output.feed
+        if feed.by_hand and output.interlock.proved_off:
+            return []  # nobody is asked twice to switch off what was shown to be off
         shown = ""
         for _ in range(tries):
             self._moved(output, "off")
@@ -101,16 +117,19 @@ class Power:
 
     def _volts_when_off(self, output: Output) -> float | None:
         """Last volts seen while waiting for the fall; by the meter at the inlet, else by the supply itself."""
-        until = self._clock.now() + output.supply.ratings.fall.value + 2.0
+        if isinstance(output.supply, SupplyByHand):
+            return output.supply.volts_off()
+        supply, until = output.supply, self._clock.now() + output.supply.fall + 2.0
         seen: float | None = None
-        readers: list[Callable[[], float]] = [lambda: output.supply.volts(output.feed.output).value]
+        readers: list[Callable[[], float | None]] = [lambda: supply.volts(output.feed.output).value]
         inlet, touch = output.feed.inlet, self._touch
-        if touch is not None and inlet is not None:
-            readers.insert(0, lambda: touch.quick_volts(inlet))
+        # A hand's tips may have slid to where there never were volts: they prove nothing against the supply itself.
+        if touch is not None and inlet is not None and not inlet.by_hand:
+            readers.insert(0, lambda: touch.glance(inlet))
         for reader in readers:
             try:
-                while True:
-                    seen = reader()
+                while (volts := reader()) is not None:  # a hand's tips are seldom where they would be wanted now
+                    seen = volts
                     if abs(seen) < PROVED_OFF or self._clock.now() >= until:
                         return seen
                     self._clock.sleep(0.05)
@@ -139,12 +158,17 @@ class Power:
         inlet = output.feed.inlet
         if self._touch is None or inlet is None:
             raise BenchError(f"{rail}: the polarity cannot be measured on this bench: no meter route to the inlet")
+        if isinstance(output.supply, SupplyByHand):
+            output.interlock.require("taken apart")
+            self._moved(output, "taken apart")
+            return output.supply.check_plug(output.feed.volts, output.feed.amps, output.feed.trip)
         output.interlock.require("set low")
+        self._touch.hold(inlet)
         self._set(output, PROBE_VOLTS, PROBE_AMPS, probe=True)
         self._moved(output, "set low")
         self._switch_on(output)
         self.wait(0.3)
-        seen = self._touch.volts(inlet, PROBE_VOLTS)
+        seen = self._touch.volts_there(inlet, PROBE_VOLTS)
         if seen.estimate is None:
             raise BenchError(f"{rail}: the meter shows overload at the inlet during the probe")
         return seen.estimate
@@ -166,6 +190,8 @@ class Power:
         """
         for output in self.outputs.values():
             output.interlock.require("set")
+            if isinstance(output.supply, SupplyByHand):
+                output.supply.connect()
             self._set(output, output.feed.volts, output.feed.amps)
             self._moved(output, "set")
             self._switch_on(output)
@@ -188,7 +214,7 @@ class Power:
     def _raise_limit(self, output: Output) -> bool:
         """The single retry of a limit that may be too tight; whether it was left to try."""
         amps = min(RETRY_FACTOR * output.set_amps, output.interlock.envelope.amps)
-        if output.retried or amps <= 1.01 * output.set_amps:
+        if isinstance(output.supply, SupplyByHand) or output.retried or amps <= 1.01 * output.set_amps:
             return False
         output.retried = True
         self._emit(Notice(self._clock.now(), f"{output.feed.rail}: limiting; tried once more with {show(amps, 'A')}"))
@@ -203,7 +229,7 @@ class Power:
 
     def _compensate(self, output: Output) -> None:
         """Raise the output by the measured drop of its leads, never above what the board may get."""
-        if self._touch is None or output.feed.inlet is None:
+        if self._touch is None or output.feed.inlet is None or not self._touch.glance(output.feed.inlet):
             return
         reading = self._touch.volts(output.feed.inlet, output.feed.nominal)
         if reading.estimate is None or output.looks[-1].limiting:
@@ -266,16 +292,19 @@ class Power:
         self._stop.check()
 
     def _look(self, output: Output) -> None:
-        number = output.feed.output
-        volts, amps = output.supply.volts(number).value, output.supply.amps(number).value
-        limiting, tripped = output.supply.limiting(number), output.supply.tripped(number)
+        seen = output.supply.look(output.feed.output)
         self._looked = self._clock.now()
+        if seen is None:
+            return  # a supply worked by hand, and the meter is elsewhere
+        volts, amps, limiting, tripped = seen
         look = Look(self._looked - output.on_since, volts, amps, limiting, tripped)
         output.looks.append(look)
         self._emit(Watched(self._looked, output.feed.rail, volts, amps, limiting))
 
     def _act_on(self, output: Output) -> None:
         """Switch off and raise if the watch says so. The probe limits on purpose: only its trips count."""
+        if not output.looks:
+            return
         if output.interlock.state == "probing":
             reason = "the supply's own protection tripped" if output.looks[-1].tripped else None
         else:
@@ -287,7 +316,8 @@ class Power:
         self._moved(output, "trip")
         last = output.looks[-1]
         self.make_off()
-        raise TrippedError(output.feed.rail, f"{reason}; switched off", volts=last.volts, amps=last.amps)
+        amps = None if math.isnan(last.amps) else last.amps
+        raise TrippedError(output.feed.rail, f"{reason}; switched off", volts=last.volts, amps=amps)
 
     def _moved(self, output: Output, event: str) -> None:
         state = output.interlock.happened(event)
