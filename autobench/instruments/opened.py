@@ -93,10 +93,9 @@ class Opener:
         if instrument.serial is not None and instrument.serial not in identity.split(","):
             raise LinkError(name, f"serial number {instrument.serial} is wanted, but '{identity}' answers")
         if driver.kind == "supply":
-            used = {
-                feed.output: feed for feed in bench.feeds.values() if feed.supply == name and feed.output is not None
-            }
-            turned = [output for output, feed in used.items() if feed.negative]
+            fed = [feed for feed in bench.feeds.values() if feed.supply == name]
+            used = {feed.output: feed.negative for feed in fed if feed.output is not None}
+            turned = [output for output, negative in used.items() if negative]
             opened.supplies[name] = Supply(dialect, tuple(used), turned)
         elif driver.kind == "meter":
             opened.meters[name] = Meter(dialect, bench.line_frequency.value)
