@@ -24,6 +24,11 @@ if TYPE_CHECKING:
     from simulated_instruments.benches.person import SimulatedPerson
 
 
+# Prompts that a key answers, and seconds in which the simulated person has certainly done them.
+SAID_DONE = ("clip", "plug", "set")
+SIMULATED_REACH = 2.0
+
+
 @dataclass(frozen=True)
 class Simulation:
     """What only the simulated bench understands."""
@@ -88,6 +93,8 @@ def bystander(simulated: SimulatedBench, say: Callable[[str], None]) -> Callable
     def act(event: Event) -> None:
         if isinstance(event, Prompted) and simulated.person is not None:
             do_as_prompted(simulated.person, event)
+            if event.kind in SAID_DONE:
+                simulated.clock.sleep(SIMULATED_REACH)  # whoever presses the key for it has done it by then
             if event.kind == "number" and event.rail is not None:
                 outputs = {feed.rail: feed.output for feed in simulated.world.wiring.supply.feeds}
                 amps = simulated.truth().outputs[outputs[event.rail]].amps

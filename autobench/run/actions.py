@@ -38,6 +38,7 @@ from autobench.run.touch import Touch
 OHMS_PATIENCE = 10.0  # s a rail is given to discharge below that
 DEAD_SHORT = 1.0  # ohm: no override
 NEAR_SHORT = 5.0  # ohm: power only for injection at 0.5 V, by a person with a reason
+BELOW_ZERO = 3.0  # standard uncertainties below zero at which a resistance is no resistance
 POLARITY_SIGN = 0.1  # V that the probe must show at the inlet to count as either sign
 
 
@@ -78,6 +79,9 @@ def ohms(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
         reading = judged(
             step, job.rail, target.point, "resistance", value, "ohm", (*touched.components, path), job.limits
         )
+    if reading.value is not None and reading.value < -BELOW_ZERO * (reading.uncertainty or 0.0):
+        why = f"{show(reading.value, 'ohm')} cannot be: hum or a voltage is in the reading"
+        return [unread(step, job.rail, target.point, "resistance", "ohm", job.limits, void(why))]
     if reading.value is None:
         return [reading]  # nothing was learnt: the gate stays shut
     worst = reading.value

@@ -43,6 +43,7 @@ class Hand:
         self.steady = steady
         self._expected: tuple[str | None, str] = (None, "")
         self.held: dict[str, tuple[str, str]] = {}  # tip -> (point, against)
+        self._said_open: Target | None = None
         self._remark = ""  # said with the next prompt, for what ended the one before
         self._spots = spots
 
@@ -85,7 +86,8 @@ class Hand:
                 self.touch_ohms(target, expected)
             seen = meter.ohms(expected, repeats=repeats)
             after = touching_ohms(meter, expected)
-            if (seen.estimate is None) == (after is None):
+            is_open, was_open = seen.estimate is None, after is None
+            if is_open == was_open and (not is_open or self._said_open == target):
                 return seen
             self.lost(METER)
 
@@ -139,6 +141,7 @@ class Hand:
             if ohms is None and key == TAKE:
                 if proved:
                     self.person.end("taken", "open circuit, said by the operator")
+                    self._said_open = target
                     self.held[METER] = (target.point, target.against)
                     return
                 self.person.end("again", f"{OPEN_WORDS}: the tips are tried on each other first")
@@ -174,9 +177,15 @@ class Hand:
         """The prompt for the meter's tips."""
         words = f"Hold the meter's red tip on {target.point} and its black tip on {target.against}."
         self.held.pop(METER, None)
-        self.person.prompt(
-            "touch", words, TOUCH_KEYS, place=self.place(METER, target.net, target.point, target.against)
-        )
+        self._said_open = None
+        self.prompt(words, self.place(METER, target.net, target.point, target.against))
+
+    def prompt(self, words: str, place: TouchPlace) -> None:
+        """The prompt for any tip, with what is still to be said of the one before."""
+        self.person.prompt("touch", words, TOUCH_KEYS, place=place)
+        if self._remark:
+            self.person.progress(self._remark)
+        self._remark = ""
 
     def place(self, tip: str, net: str, point: str, against: str) -> TouchPlace:
         """Where a tip is wanted, in words."""

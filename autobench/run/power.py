@@ -44,6 +44,7 @@ class Output:
     set_volts: float = 0.0
     set_amps: float = 0.0
     retried: bool = False
+    coming: bool = False  # told to switch on, and not yet known to be
 
 
 class Power:
@@ -191,7 +192,8 @@ class Power:
         for output in self.outputs.values():
             output.interlock.require("set")
             if isinstance(output.supply, SupplyByHand):
-                output.supply.connect()
+                output.supply.connect()  # every plug is in before anything is on
+        for output in self.outputs.values():
             self._set(output, output.feed.volts, output.feed.amps)
             self._moved(output, "set")
             self._switch_on(output)
@@ -265,8 +267,14 @@ class Power:
         output.interlock.require("on")
         self._moved(output, "on")
         output.looks.clear()
-        output.on_since = self._clock.now()
-        output.supply.on(output.feed.output)
+        output.coming = True  # a person may take a while to reach the switch
+        try:
+            output.on_since = self._clock.now()
+            output.supply.on(output.feed.output)
+        finally:
+            output.coming = False
+        if output.feed.by_hand:
+            output.on_since = self._clock.now()
 
     # -- the watch ------------------------------------------------------------------------------------------------
 
@@ -282,7 +290,7 @@ class Power:
         if self._clock.now() - self._looked < LOOK_EVERY - 1e-9:
             return
         for output in self.outputs.values():
-            if output.interlock.state in ("on", "probing"):
+            if output.interlock.state in ("on", "probing") and not output.coming:
                 self._look(output)
                 self._act_on(output)
 

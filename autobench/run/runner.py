@@ -158,7 +158,7 @@ class Runner:
             return self._skipped(step, self._unpowered)
         gate = self._gate
         if gate is not None and step.stage != gate and needs_hand(step):
-            return self._skipped(step, f"not asked for: the {gate} are not right, and nothing later would count")
+            return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
         try:
             return self._dispatch(step)
         except NoContactError as error:

@@ -13,7 +13,7 @@ from autobench.instruments.meter import Meter
 from autobench.plan.steps import Feed
 from autobench.plan.target import Target
 from autobench.quantity import Estimate, show
-from autobench.run.contact import Steadiness, quick, touching_volts
+from autobench.run.contact import Steadiness, quick, quick_volts, touching_volts
 from autobench.run.hand import METER, Hand
 from autobench.run.person import DONE_KEYS, OFF_KEY, SLICE, TAKE
 
@@ -22,6 +22,7 @@ LIVE = 0.5  # share of nominal from which the supply counts as on
 APART = 5.0  # ohm; tips with more between them are not both on 0 V
 SET_WITHIN = 0.01  # share by which the set volts may differ from what was asked
 ON_WITHIN = 60.0  # s for a person to reach a switch
+SAID_WITHIN = 3.0  # s for the volts to show after somebody said that it is on
 OFF_WITHIN = 60.0
 PANEL_ERROR = 0.01  # share by which a supply's own ammeter is off (common practice)
 SAGGED = 0.9
@@ -131,15 +132,18 @@ class SupplyByHand:
         self._person.prompt(
             "switch", f"Switch the supply of {self.feed.rail} ON now.", SET_KEYS, rail=self.feed.rail, on=True
         )
-        until = self._person.now() + ON_WITHIN
+        until, said = self._person.now() + ON_WITHIN, False
         while self._person.now() < until:
-            key = self._person.pause()
+            if self._person.pause() == TAKE and not said:
+                # A board that pulls the supply down never shows its volts: then it is on because a person says so.
+                until, said = self._person.now() + SAID_WITHIN, True
             seen = self._hand.glance(self._inlet)
-            if key == TAKE or (seen is not None and abs(seen) >= LIVE * abs(self.feed.nominal)):
+            if seen is not None and abs(seen) >= LIVE * abs(self.feed.nominal):
                 self._person.end("taken")
                 return
-        self._person.end("refused", "nothing came on")
-        raise BenchError(f"{self.feed.rail}: the supply was not switched on within {ON_WITHIN:g} s")
+        self._person.end("taken" if said else "refused", "" if said else "nothing came on")
+        if not said:
+            raise BenchError(f"{self.feed.rail}: the supply was not switched on within {ON_WITHIN:g} s")
 
     def off(self, _output: int) -> None:
         """Ask for it to be switched off; `volts_off` shows whether it was."""
@@ -148,28 +152,30 @@ class SupplyByHand:
         words += f"{where.point} and {where.against} until the volts are gone."
         # Tips that are there must stay there: only then do they see the volts fall.
         place = None if self._hand.holds(where) else self._hand.place(METER, where.net, where.point, where.against)
-        self._person.prompt("switch", words, (), place=place, rail=self.feed.rail, on=False)
+        self._person.prompt("switch", words, (("Enter", "it is off"),), place=place, rail=self.feed.rail, on=False)
 
     def volts_off(self) -> float | None:
         """Volts where it feeds, waited for until they are gone; None if nothing could be shown.
 
-        The tips must have seen the volts fall, or have the rail's own ohms between them: two tips on 0 V prove nothing.
+        Two tips on 0 V prove nothing: there must be the rail's own ohms between them. At a plug that is off the board
+        there is nothing between them; there they must have seen the volts, and the person says that the switch is off.
         """
-        until, seen_live, last = self._person.now() + OFF_WITHIN, False, None
+        until, last = self._person.now() + OFF_WITHIN, 0.0
+        seen_live, said, arrived = False, False, self._hand.holds(self._where)
         while self._person.now() < until:
-            self._person.bide(SLICE)
-            volts = touching_volts(self._meter())
-            if volts is None:
-                self._person.progress("no contact: hold the meter there until it shows that the volts are gone")
-                continue
-            last, seen_live = volts, seen_live or abs(volts) >= NO_VOLTS
-            if abs(volts) < NO_VOLTS and (seen_live or self._across_the_rail()):
+            said = self._person.bide(SLICE) == TAKE or said
+            volts, contact = quick_volts(self._meter()), touching_volts(self._meter())
+            arrived = arrived or contact is None  # tips that were elsewhere must be seen to leave
+            last, seen_live = volts, arrived and (seen_live or abs(volts) >= NO_VOLTS)
+            at_plug = self._where is self._plug and seen_live and said
+            if abs(volts) < NO_VOLTS and (at_plug or (arrived and contact is not None and self._across_the_rail())):
                 self._hand.held[METER] = (self._where.point, self._where.against)
                 self._person.end("taken")
                 return volts
-            self._person.progress(f"{show(volts, 'V', 3)} is still there")
+            gone = "no contact: hold the tips there until the volts are shown to be gone"
+            self._person.progress(gone if contact is None else f"{show(volts, 'V', 3)} is there")
         self._person.end("refused", "not shown to be off")
-        return last if last is not None and abs(last) >= NO_VOLTS else None
+        return last if abs(last) >= NO_VOLTS else None
 
     def look(self, _output: int) -> tuple[float, float, bool, bool] | None:
         """Volts at the inlet where the tips are there, amps unknown; None where nobody looks."""

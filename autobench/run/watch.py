@@ -5,6 +5,7 @@ Pure: samples in, a reason or nothing out. Who looks, and what is switched, is d
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from autobench.plan.steps import Feed
@@ -60,5 +61,6 @@ def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
         if since is not None and last.at - since > OVER_CURRENT_SECONDS:
             return f"over-current: {show(last.amps, 'A')} for more than {OVER_CURRENT_SECONDS:g} s"
     if sagged(looks, feed.volts):
-        return f"the supply limits at {show(last.amps, 'A')} and only {show(last.volts, 'V')} is left"
+        limits = "sags" if math.isnan(last.amps) else f"limits at {show(last.amps, 'A')}"
+        return f"the supply {limits} and only {show(last.volts, 'V')} is left"
     return None

@@ -114,7 +114,7 @@ class SimulatedPerson:
         return point
 
     def _leave(self, time: float, tip: str, words: str, point: str | None = None) -> None:
-        """The inputs of `tip` touch nothing any more, or only that which touches `point`."""
+        """The inputs of `tip` touch nothing any more; where a point is given, only the input that is on it."""
         inputs = (METER_HIGH, METER_LOW) if tip == METER else (tip,)
         leaving = [name for name in inputs if self._held.get(name) and point in (None, *self._held[name])]
         if leaving:
