@@ -27,6 +27,8 @@ from autobench.documents.driver_sections import (
 from autobench.documents.places import folder, list_drivers
 from autobench.documents.reading import read
 from autobench.documents.section import Section
+from tests.drivers.meetings import TRANSPORTS
+from tests.drivers.test_every_transport import METERS, SCOPES, SUPPLIES
 
 README = folder("drivers") / "README.md"
 FOLDERS = {"supply": "supplies", "meter": "meters", "relays": "relays", "scope": "scopes"}
@@ -150,3 +152,16 @@ def test_the_page_lists_every_action_with_its_rule(kind: str) -> None:
         words = {f"{{{word}}}" for word in (signature.place, *signature.fields) if word}
         wanted[name] = (signature.required, words | ({"{value}"} if signature.value else set()), signature.lack)
     assert found == wanted
+
+
+def test_the_page_says_what_was_tried_on_which_transport() -> None:
+    """The table of transports is what the conformance tests really go through, no more and no less."""
+    columns = ("in process", "raw socket", "hislip", "serial")
+    told = {
+        (CODE.findall(row[0])[0], transport)
+        for row in table("| driver | in process |")
+        for transport, cell in zip(columns, row[1:], strict=False)
+        if cell == "tried"
+    }
+    assert told == {*SUPPLIES, *METERS, *SCOPES, *(("w-1", transport) for transport in TRANSPORTS)}
+    assert all(row[5:] == ["untested here"] * 2 for row in table("| driver | in process |"))
