@@ -11,7 +11,7 @@ from pyvisa import rname
 from pyvisa.constants import InterfaceType, StatusCode
 from pyvisa.highlevel import VisaLibraryBase
 
-from autobench.instruments import foreign_errors, socket_session
+from autobench.instruments import foreign_errors, socket_session, visa
 
 
 @pytest.mark.parametrize(("package", "pinned"), [("pyvisa", "1.16.2"), ("pyvisa-py", "0.8.1")])
