@@ -177,7 +177,10 @@ class Dialect:
         if self.driver.identity is None:
             return ""
         answer = self.carry_out(self.driver.identity, "", {})
-        return answer.words if answer else ""
+        if answer is None:
+            return ""
+        self.link.remember(self.driver.identity.lines[-1], answer.text)
+        return answer.words
 
     def clear(self) -> None:
         """Empty the instrument's error queue and status, and prove it empty where it can be asked."""

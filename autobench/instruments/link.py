@@ -21,7 +21,7 @@ from autobench.errors import (
 )
 from autobench.instruments.causes import cause_of, in_words
 from autobench.instruments.deadline import Deadline
-from autobench.instruments.exchange import Exchange, shown
+from autobench.instruments.exchange import Exchange, program_message, shown
 from autobench.instruments.session import Session
 from autobench.protocols.blocks import BlockReader
 from autobench.protocols.replies import parse_error
@@ -82,6 +82,7 @@ class Link:
         self._making_safe = 0
         self._closed = False
         self._dirty = False
+        self._known: tuple[str, str] | None = None  # a question and its answer, by which the instrument is known
         self._written = False  # whether the last message went out whole
         self._quiet_since: float | None = None  # when the last exchange ended
         self._patience = within  # how long a late answer may still be on its way
@@ -159,6 +160,10 @@ class Link:
             self._patience = self.within
             self._dirty = False
 
+    def remember(self, question: str, answer: str) -> None:
+        """From now on the instrument at this address is known by its `answer`: another one there is refused."""
+        self._known = (question, answer)
+
     def abort(self) -> None:
         """From another thread: break off the exchange in flight, where the transport allows it."""
         self._session.abort()
@@ -176,7 +181,7 @@ class Link:
     def _exchange(self, text: str, within: float | None, read: Callable[[Deadline], bytes] | None) -> bytes:
         """One exchange, reported whether it succeeds or not."""
         with self._lock:
-            message = self._message(text)
+            message = program_message(self.instrument, text)
             self._refuse_closed()
             if not self._making_safe:
                 self.check()
@@ -238,12 +243,6 @@ class Link:
         self._quiet_since = ended
         self.on_exchange(Exchange(self.instrument, started, sent, received, ended - started, error))
 
-    def _message(self, text: str) -> bytes:
-        """The bytes of one message; raises `ProtocolError` for what could not be exactly one."""
-        if not text or not text.isascii() or not text.isprintable():
-            raise ProtocolError(f"{self.instrument}: {text!r} cannot be sent as one message of printable ASCII")
-        return text.encode("ascii")
-
     def _keep_pace(self) -> None:
         if self.pace > 0 and self._quiet_since is not None:
             wait = self._quiet_since + self.pace - self.clock.now()
@@ -288,10 +287,16 @@ class Link:
             self._session.reopen()
             self.reopenings += 1
             self._synchronise()
+            self._refuse_another()
         except LinkError as error:
             raise type(error)(
                 self.instrument, f"out of step after an error, and neither clearing nor reopening helped: {error.text}"
             ) from error
+
+    def _refuse_another(self) -> None:
+        """After opening again the address may be somebody else's: a port that was numbered anew, a host that moved."""
+        if self._known is not None and (answer := self._ask_anyway(self._known[0])) != self._known[1]:
+            raise LinkLostError(self.instrument, f"another instrument answers there now: '{answer[:60]}'")
 
     def _synchronise(self) -> None:
         """Drop everything late. Two different tokens must come back, the second right behind its command."""

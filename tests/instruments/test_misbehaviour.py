@@ -190,6 +190,22 @@ def test_a_dead_peer(transport: str) -> None:
         in_step(meeting)
 
 
+@pytest.mark.parametrize("transport", ["raw socket", "hislip"])
+def test_another_instrument_at_the_address(transport: str) -> None:
+    """After a connection had to be opened again, somebody else behind it is refused by name; the right one is taken."""
+    with over(transport) as meeting:
+        meeting.link.remember("*IDN?", meeting.link.ask("*IDN?"))
+        own = meeting.device.identity
+        meeting.device.identity = "SOMEBODY,ELSE,1,2"
+        meeting.far_end.misbehaviour = Misbehaviour(cut=1000, then="close")
+        fails(meeting, "CURV?", LinkError, r"CURV\?: the connection (is lost|failed)", block=True)
+        meeting.behave()
+        with pytest.raises(LinkLostError, match="another instrument answers there now: 'SOMEBODY,ELSE,1,2'"):
+            meeting.link.say("*CLS")
+        meeting.device.identity = own
+        in_step(meeting)
+
+
 @pytest.mark.parametrize("transport", TRANSPORTS)
 def test_a_full_error_queue(transport: str) -> None:
     """A queue that ran over gives its oldest errors and the overflow, and afterwards the link is in step."""
