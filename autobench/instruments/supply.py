@@ -102,8 +102,22 @@ class Supply:
         return self.sign(output) * self.number("set trip?", output)
 
     def on(self, output: int) -> None:
-        """Switch the output on."""
+        """Switch the output on, and no other.
+
+        On some supplies of a family whose outputs are selected first, ON concerns all of them: then everything goes off
+        again and `BenchError` is raised, since rails cannot be put on in their order.
+        """
+        others = [other for other in self.outputs if other != output] if self.can("on?") else []
+        before = {other: self.is_on(other) for other in others}
         self.dialect.perform("on", channel=output, check=True)
+        for other, was in before.items():
+            if not was and self.is_on(other):
+                for each in self.outputs:
+                    self.dialect.perform("off", channel=each)
+                raise BenchError(
+                    f"{self.name}: ON for output {output} switched output {other} on as well, so everything was "
+                    "switched off again; this supply cannot put rails on one after another"
+                )
 
     def off(self, output: int) -> None:
         """Switch the output off. That it is off shows only a measurement."""

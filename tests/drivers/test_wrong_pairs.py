@@ -56,6 +56,18 @@ def test_a_single_supplys_driver_on_a_cousin_with_outputs_is_told_by_what_it_tak
         )
 
 
+def test_a_supply_that_switches_all_its_outputs_together_is_noticed() -> None:
+    """Some of the family PS-2 do: the second rail would come on unasked, so all go off again at once."""
+    loads = Loads({1: 10.0, 2: 10.0, 3: 10.0})
+    with over("in process", "ps-2", lambda clock: DEVICES["ps-2"]("supply", clock, loads, seed=5)) as spoken:
+        spoken.device.together = True  # type: ignore[attr-defined]  # of this kind of device
+        supply = Supply(spoken.dialect, outputs=(1, 2))
+        supply.quiet()
+        with pytest.raises(BenchError, match="ON for output 1 switched output 2 on as well"):
+            supply.on(1)
+        assert not any(setting.on for setting in loads.settings.values())
+
+
 @pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(METERS, 2)))
 def test_a_wrong_meter_is_noticed_before_it_reads(driver: str, device: str) -> None:
     """A meter that does not understand its driver never gives a reading."""
