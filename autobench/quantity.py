@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 
 from autobench.errors import QuantityError
 
@@ -205,7 +206,7 @@ def show(value: float, unit: str, digits: int = 4) -> str:
     if not math.isfinite(value):
         return "overload" if math.isinf(value) else "no number"
     if unit in ("", "%", "ppm", "°C"):
-        return f"{value:.{digits}g} {unit}".rstrip()
+        return f"{Decimal(f'{value:.{digits}g}'):f} {unit}".rstrip()  # never as `1.2e-06`
     if value == 0:
         return f"0 {unit}"
     written = "Ω" if unit == "ohm" else unit

@@ -34,6 +34,10 @@ def check(
     Exit code: 0 good, 1 faulty, 2 a word or file is wrong, 3 undecided, 4 stopped.
     """
     request = request_of(board, given, sequence=sequence, only=only)
+    if report is not None:
+        from autobench.views.report import check_writable
+
+        check_writable(report)  # before anything is switched on: afterwards it would hide the verdict
     state = done(request, silent)
     after_the_run(request, state, report)
     if as_json:

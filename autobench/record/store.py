@@ -74,7 +74,7 @@ def default_records() -> str:
 
 
 def open_engine(records: str) -> Engine:
-    """Open (and on first use create) the database. Raises `RecordError` in words."""
+    """Open (and on first use create) the database. Raises `UsageError` for a URL that is none, else `RecordError`."""
     url = database_url(records)
     try:
         if url.startswith("sqlite:///"):
@@ -85,8 +85,10 @@ def open_engine(records: str) -> Engine:
         with engine.begin() as connection:
             check_version(connection)
     except ArgumentError as error:
-        raise RecordError(f"'{records}' is neither a database URL nor a file: {error}") from error
-    except (SQLAlchemyError, OSError, ModuleNotFoundError) as error:
+        raise UsageError(f"{quoted(records)} is neither a file nor the URL of a kind of database known here") from error
+    except ModuleNotFoundError as error:
+        raise RecordError(f"this kind of record needs the Python package '{error.name}', which is not here") from error
+    except (SQLAlchemyError, OSError) as error:
         raise RecordError(f"the record {records} cannot be opened: {first_line(error)}") from error
     return engine
 
@@ -129,7 +131,7 @@ def check_version(connection: Connection) -> None:
 def first_line(error: BaseException) -> str:
     """The first line of a foreign error: the rest is for programmers."""
     original = getattr(error, "orig", None) or error
-    return (str(original).splitlines() or [type(original).__name__])[0]
+    return (str(original).splitlines() or ["no reason is given"])[0]
 
 
 class RunRecord:
