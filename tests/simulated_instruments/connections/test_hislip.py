@@ -61,6 +61,14 @@ def client(server: HislipServer) -> Iterator[Any]:
     resource.close()
 
 
+def everything(client: socket.socket) -> bytes:
+    """All that comes until the other side closes."""
+    data = b""
+    while piece := client.recv(4096):
+        data += piece
+    return data
+
+
 def end(text: bytes, number: int, control: int = 0) -> HislipMessage:
     """A program message of the client."""
     return HislipMessage(Kind.DATA_END, control, number, text)
@@ -184,10 +192,7 @@ def test_what_is_no_client_gets_a_fatal_error(server: HislipServer, first: bytes
     """A poor header or a wrong beginning is told, and the connection closed (IVI-6.1, 4.3)."""
     with socket.create_connection(("127.0.0.1", server.port), timeout=2.0) as client:
         client.sendall(first)
-        data = b""
-        while piece := client.recv(4096):
-            data += piece
-    (told,) = HislipReader().feed(data)
+        (told,) = HislipReader().feed(everything(client))
     assert told.kind == Kind.FATAL_ERROR
     assert reference.FATALERRORMESSAGE[told.control] in (
         "Poorly formed message header",
@@ -211,7 +216,7 @@ def test_one_connection(server: HislipServer) -> None:
     resource: Any = manager.open_resource(server.address, timeout=2000, read_termination="\n")
     with socket.create_connection(("127.0.0.1", server.port), timeout=2.0) as second:
         second.sendall(HislipMessage(Kind.INITIALIZE, 0, 0x0100_0000, b"hislip0").encoded())
-        (told,) = HislipReader().feed(second.recv(4096))
+        (told,) = HislipReader().feed(everything(second))
     assert told.kind == Kind.FATAL_ERROR
     assert resource.query("*IDN?") == server.device.identity
     with contextlib.suppress(pyvisa.Error):
