@@ -14,7 +14,6 @@ from autobench.errors import ProtocolError
 HEADER = struct.Struct("!2sBBIQ")
 PROLOGUE = b"HS"
 MOST_PAYLOAD = 1 << 28  # a length beyond this is taken for damage, not for a message
-FIRST_ID, EVERY_ID = 0xFFFF_FF00, 2  # of messages: where they begin, and how far apart they are
 
 
 class Kind(IntEnum):

@@ -16,11 +16,12 @@ from collections.abc import Iterable
 from autobench.errors import ProtocolError
 from autobench.protocols.hislip import HislipMessage, HislipReader, Kind
 from simulated_instruments.connections.hislip_conversation import (
+    ONE_CHANNEL,
     POOR_HEADER,
+    TOO_MANY,
     WRONG_BEGINNING,
     AskStatus,
     Clear,
-    Close,
     Event,
     Execute,
     HislipConversation,
@@ -57,7 +58,6 @@ class Session:
         self.synchronous = synchronous
         self.asynchronous: Client | None = None
         self.pending: Pending | None = None
-        self.drip_at = 0.0
 
 
 class HislipServer:
@@ -172,7 +172,7 @@ class HislipServer:
             if session is None:
                 self._begin(client, message)
             elif session.asynchronous is None:
-                self._finish(client, fatal(2, "the asynchronous channel is missing"))
+                self._finish(client, fatal(ONE_CHANNEL, "the asynchronous channel is missing"))
             elif client is session.synchronous:
                 self._do(session, session.conversation.synchronous(message))
             else:
@@ -182,7 +182,7 @@ class HislipServer:
         """The first message on a socket says which channel it is."""
         if message.kind == Kind.INITIALIZE:
             if self.one_connection and self._sessions:
-                self._finish(client, fatal(4, "another client is connected"))
+                self._finish(client, fatal(TOO_MANY, "another client is connected"))
                 return
             self._numbers = self._numbers % 0xFFFF + 1
             client.session = self._sessions[self._numbers] = Session(self._numbers, client)
@@ -200,8 +200,6 @@ class HislipServer:
                 to = session.synchronous if event.channel == "synchronous" else session.asynchronous
                 if to is not None:
                     self._send(to, [event.message])
-            elif isinstance(event, Close):
-                self._drop(session.synchronous)
             else:
                 with self._lock:
                     self._tell(session, event)

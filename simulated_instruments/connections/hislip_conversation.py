@@ -17,7 +17,7 @@ VENDOR = 0x4153  # two letters of the simulator's own
 RESPONSE_DELIVERED = 1  # control code of a message whose client has read the response before it to its end
 LOCKED, UNLOCKED, LOCK_REFUSED, LOCK_MISUSED = 1, 1, 0, 3
 UNKNOWN_KIND = 1  # control codes of Error and FatalError (IVI-6.1, tables 14 and 16)
-POOR_HEADER, WRONG_BEGINNING = 1, 3
+POOR_HEADER, ONE_CHANNEL, WRONG_BEGINNING, TOO_MANY = 1, 2, 3, 4
 LARGEST = 1 << 20  # bytes of one message, header included, that this side takes
 
 Channel = Literal["synchronous", "asynchronous"]
@@ -53,12 +53,7 @@ class AskStatus:
     """Poll the instrument and answer with `status_response`."""
 
 
-@dataclass(frozen=True)
-class Close:
-    """Close both channels."""
-
-
-Event = Send | Execute | Interrupted | Clear | AskStatus | Close
+Event = Send | Execute | Interrupted | Clear | AskStatus
 
 
 @dataclass
