@@ -19,9 +19,7 @@ from autobench.run.person import AGAIN, CLIP_KEYS, TAKE
 # A look at a tip: long enough for a few pulses of anything fast, with the extremes of every interval.
 LOOK_SECONDS, LOOK_POINTS = 1e-3, 1000
 PATIENCE = 3.0  # s of nothing after which the meter is asked to the same point
-LOOK_PATIENCE = (
-    0.02  # s until a look is forced: a hand that moves on is off the board for a few tenths of a second only
-)
+LOOK_PATIENCE = 0.02  # s until a look is forced: a hand that moves on is off the board for a moment only
 
 
 class HeldProbes:

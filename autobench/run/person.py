@@ -154,10 +154,10 @@ class Person:
         self.end("answered", str(key))
         return key == "yes"
 
-    def number(self, words: str, unit: str) -> float | None:
+    def number(self, words: str, unit: str, **more: Any) -> float | None:
         """A number read off a display and typed, in `unit`; None if nothing was typed."""
         while True:
-            text = self.typed("number", f"{words} Type the number in {unit}; nothing if it cannot be read.")
+            text = self.typed("number", f"{words} Type the number in {unit}; nothing if it cannot be read.", **more)
             plain = text.replace(",", ".").removesuffix(unit).strip()
             if not plain:
                 self.end("answered", "not read")
@@ -167,9 +167,9 @@ class Person:
                 return float(plain)
             self.end("again", f"'{text}' is not a number in {unit}")
 
-    def typed(self, kind: str, words: str) -> str:
+    def typed(self, kind: str, words: str, **more: Any) -> str:
         """A line of text, shown while it is typed."""
-        self.prompt(kind, words, TYPING_KEYS)
+        self.prompt(kind, words, TYPING_KEYS, **more)
         text, self._keys.typing = "", True
         try:
             while (key := self.pause()) != TAKE:

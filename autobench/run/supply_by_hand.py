@@ -186,7 +186,7 @@ class SupplyByHand:
 
     def amps_read(self) -> Estimate | None:
         """Amps as a person reads them off the supply's own display; None where they cannot."""
-        read = self._person.number(f"What current does the supply of {self.feed.rail} show?", "A")
+        read = self._person.number(f"What current does the supply of {self.feed.rail} show?", "A", rail=self.feed.rail)
         if read is None:
             return None
         own = math.hypot(self.feed.display / math.sqrt(12.0), PANEL_ERROR * read / math.sqrt(3.0))

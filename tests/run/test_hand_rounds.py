@@ -48,7 +48,7 @@ def test_each_point_is_asked_for_with_all_a_person_needs(tmp_path: Path) -> None
 
 def test_a_tip_that_never_touches_is_void_and_never_a_dead_rail(tmp_path: Path) -> None:
     """Enter without any contact takes nothing: the reading is void, in words, and the board is undecided."""
-    operator = Operator(lambda prompt, times: ["enter"] if at(prompt, "U18.8", "meter") else ())
+    operator = Operator(tired=("enter",), patience=3.0)
     state = job(tmp_path, operator, "rail +5V far", faults=["probe-not-touching@U18.8"])
     reading = named(state, "rail +5V far")
     assert reading.verdict == "void"
@@ -136,11 +136,10 @@ def test_power_wants_a_key_within_ten_seconds(tmp_path: Path) -> None:
 def test_a_low_line_is_believed_when_the_meter_shows_it_too(tmp_path: Path) -> None:
     """The probe shows 0 V, as one in the air does; the meter at the same point shows a contact and a low."""
     operator = Operator()
-    state = job(tmp_path, operator, "reset", faults=["reset-stuck"])
-    reading = named(state, "reset")
-    assert reading.verdict == "outside"
-    assert "never released" in (reading.reason or "")
-    assert any(at(prompt, "U1.26", "meter") for prompt in operator.prompts)
+    state = job(tmp_path, operator, "bus", faults=["data-line-short"])
+    low = next(reading for reading in state.readings if reading.state == "low")
+    assert low.verdict == "outside"
+    assert any(at(prompt, low.point or "", "meter") for prompt in operator.prompts)
     assert verdict(state) == "faulty"
 
 
