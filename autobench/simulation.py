@@ -63,6 +63,21 @@ def open_simulation(wanted: Simulation, documents: Documents, plan: Plan) -> Sim
     )
 
 
+def bench_to_serve(board: str, wanted: Simulation, *, stepped: bool) -> SimulatedBench:
+    """A bench for other programs, in real time; `stepped`: on a clock that jumps to whatever is waited for."""
+    from autobench.clock import RealClock
+    from simulated_instruments.bench import SimulatedBench
+
+    return SimulatedBench.open(
+        read(places.find_board(board), Board).board,
+        options=wanted.soldered,
+        faults=wanted.faults,
+        seed=wanted.seed or 0,
+        circuit=wanted.circuit,
+        clock=None if stepped else RealClock(),
+    )
+
+
 def any_simulation(bench: Bench) -> SimulatedBench | None:
     """The in-process bench of a bench file with some board on it, for what needs no particular one."""
     if bench.simulated != "in-process":

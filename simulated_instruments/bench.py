@@ -23,7 +23,9 @@ if TYPE_CHECKING:
     from simulated_instruments.benches.person import SimulatedPerson
     from simulated_instruments.benches.truth import Truth
     from simulated_instruments.board.tolerance import Tolerance
+    from simulated_instruments.connections.hislip import HislipServer
     from simulated_instruments.connections.in_process import InProcessLibrary
+    from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
     from simulated_instruments.connections.raw_socket import SocketServer
     from simulated_instruments.devices.instrument import Device
     from simulated_instruments.world import World
@@ -48,6 +50,8 @@ class SimulatedBench:
         self.addresses: dict[str, str] = dict(addresses)
         self._library: InProcessLibrary | None = None
         self._servers: dict[str, SocketServer] = {}
+        self._hislip: dict[str, HislipServer] = {}
+        self._serial: dict[str, PseudoTerminalServer] = {}
         self._lock = threading.Lock()
 
     @staticmethod
@@ -135,8 +139,32 @@ class SimulatedBench:
                 self._servers[name].start()
         return {name: server.address for name, server in self._servers.items()}
 
+    def serve_hislip(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
+        """As `serve_sockets`, by HiSLIP."""
+        from simulated_instruments.connections.hislip import HislipServer
+
+        for name, device in self.devices.items():
+            if name not in self._hislip:
+                self._hislip[name] = HislipServer(device, one_connection=name in one_connection, lock=self._lock)
+                self._hislip[name].start()
+        return {name: server.address for name, server in self._hislip.items()}
+
+    def serve_serial(self) -> dict[str, str]:
+        """As `serve_sockets`, each on a pseudo-terminal of its own."""
+        from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
+
+        for name, device in self.devices.items():
+            if name not in self._serial:
+                self._serial[name] = PseudoTerminalServer(device, lock=self._lock)
+                self._serial[name].start()
+        return {name: server.address for name, server in self._serial.items()}
+
     def close(self) -> None:
         """Stop serving. May be called twice."""
+        for served in (self._hislip, self._serial):
+            for server in served.values():
+                server.stop()
+            served.clear()
         while self._servers:
             self._servers.popitem()[1].stop()
 

@@ -16,6 +16,7 @@ from autobench.cli.listing import list_group
 from autobench.cli.measure import measure
 from autobench.cli.off import off
 from autobench.cli.report import report
+from autobench.cli.simulate import simulate
 from autobench.errors import AutobenchError, FileError
 
 SAFETY = (
@@ -34,6 +35,7 @@ autobench.add_command(check)
 autobench.add_command(measure)
 autobench.add_command(list_group)
 autobench.add_command(off)
+autobench.add_command(simulate)
 for command in (history, show, repair, compare, export, report):
     autobench.add_command(command)
 

@@ -1,6 +1,6 @@
-"""Errors of the VISA stack in our words: who must act, and why. The one table of them; it raises nothing of its own.
+"""Every error of the VISA stack as one of ours, in plain words. It opens nothing and decides nothing.
 
-VISA is imported inside the functions, since it takes longer to load than all the rest.
+The library is imported inside functions, since it takes longer to load than all the rest.
 """
 
 from __future__ import annotations

@@ -156,7 +156,9 @@ class Meter:
         wanted = Setting(name, entry.range.value, getattr(self.measures.speeds, self.speed).value)
         if self.setting != wanted:
             self.setting = None  # until it is done, it is not known how the meter stands
-            self.dialect.perform(name, range=wanted.full_scale, cycles=wanted.cycles, check=True)
+            names = self.measures.speed_names
+            cycles = wanted.cycles if names is None else getattr(names, self.speed)
+            self.dialect.perform(name, range=entry.called or wanted.full_scale, cycles=cycles, check=True)
             self.count = 0  # selecting a function may reset it
             self.dialect.clock.sleep((entry.settle or function.settle).value)
             self.setting = wanted
@@ -169,7 +171,12 @@ class Meter:
         found: Sequence[float] = answer.numbers if answer else ()
         if len(found) != count:
             raise ReplyError(self.name, f"sent {len(found)} readings where {count} were asked for")
-        return tuple(found)
+        return tuple(self.overloaded(value) for value in found)
+
+    def overloaded(self, value: float) -> float:
+        """`value`, infinite with its sign where the dialect means an overload by it."""
+        over = self.measures.overload
+        return math.copysign(math.inf, value) if over is not None and abs(value) >= over.value else value
 
 
 def range_for(function: Function, expected: Span | float) -> int:

@@ -31,6 +31,9 @@ class Session(Protocol):
     def write(self, message: bytes, within: float) -> None:
         """Send one whole message; the line end, or the END flag, is added here."""
 
+    def confirm(self, within: float) -> None:
+        """Wait for what confirms a command that is not answered: a prompt, where there is such a thing."""
+
     def read_message(self, within: float) -> bytes:
         """Read one whole message, without its line end."""
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import contextlib
 import functools
 import math
-import select
 import threading
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
@@ -19,6 +18,7 @@ from autobench.clock import Clock, RealClock
 from autobench.errors import LinkError, LinkLostError, NoReplyError, ReplyError
 from autobench.instruments.deadline import Deadline
 from autobench.instruments.foreign_errors import foreign_errors
+from autobench.instruments.hislip_deadline import closing_half_open, hold_to_deadline
 
 if TYPE_CHECKING:
     from pyvisa.highlevel import ResourceManager
@@ -27,7 +27,9 @@ if TYPE_CHECKING:
 
 BACK_END = "@py"  # always named: looking for another one takes time and may load a vendor's library
 CHUNK = 256 * 1024  # one back end clears its whole chunk buffer at every read, so larger is slower for short replies
+LARGEST_PIECE = 16 * 1024 * 1024  # of a message whose length is known: read in as few pieces as memory allows
 LINE_END_SECONDS = 0.2  # how long the line end after a block may keep us waiting
+CLEAR_SECONDS = 1.0  # how long a device clear or a serial poll may take
 LONGEST_MS = 0xFFFFFFFE  # one more means "for ever" in VISA
 OPENING = threading.Lock()  # the back end's tables are not made for opening from several threads
 SLICE = 0.1  # s of a wait after which the run shows that it is alive
@@ -45,6 +47,7 @@ def open_session(
     library: VisaLibraryBase | None = None,
     send_end: str = "\n",
     receive_end: str = "\n",
+    silence: float = 0.0,
     timeout: float = 10.0,
     renew: Callable[[float], None] = unwatched,
 ) -> VisaSession:
@@ -52,13 +55,14 @@ def open_session(
 
     `library` is an in-process VISA library; without it the pure Python back end is used. A library that keeps its own
     time offers it as `clock`. `send_end` and `receive_end` count only where the transport has no end of message of its
-    own. `timeout` is for opening (s). `renew` is called in every slice of a wait for a reply, with the seconds that
-    may pass until the next call beyond a slice (0 but for transports whose reads cannot be sliced); it must not raise.
+    own; where `receive_end` is empty there, `silence` seconds without a byte end a reply. `timeout` is for opening (s).
+    `renew` is called in every slice of a wait for a reply, with the seconds that may pass until the next call beyond a
+    slice (0 but for transports whose reads cannot be sliced); it must not raise.
     Raises `LinkLostError` where nothing answers, `LinkError` for an address that cannot be understood.
     """
     clock: Clock = getattr(library, "clock", None) or RealClock()
     ends = (send_end.encode("ascii"), receive_end.encode("ascii"))
-    session = VisaSession(address, instrument, library, ends, clock, renew)
+    session = VisaSession(address, instrument, library, ends, clock, silence, renew)
     session.open(timeout)
     return session
 
@@ -73,6 +77,7 @@ class VisaSession:
         library: VisaLibraryBase | None,
         ends: tuple[bytes, bytes],
         clock: Clock,
+        silence: float = 0.0,
         renew: Callable[[float], None] = unwatched,
     ) -> None:
         self.address = address
@@ -82,6 +87,7 @@ class VisaSession:
         self._send_end, self._receive_end = ends
         self._clock = clock
         self._renew = renew
+        self._silence = silence
         self._resource: Resource | None = None
         self._handle: Any = None
         self._has_end = False  # whether the transport marks the end of a message: all do but sockets and serial lines
@@ -94,7 +100,7 @@ class VisaSession:
         """Open the resource; see `open_session`."""
         self._open_seconds = timeout
         try:
-            with foreign_errors(self.instrument), OPENING:
+            with foreign_errors(self.instrument), OPENING, closing_half_open():
                 resource = open_resource(self.address, self._library, timeout)
                 self._handle = resource.session
                 self._serial = resource.interface_type == serial_line()
@@ -102,6 +108,7 @@ class VisaSession:
         except LinkError as error:
             raise type(error)(self.instrument, f"cannot open {self.address}: {error.text}") from error
         self._resource = resource
+        hold_to_deadline(self._inner())
         self._stops = None
         self._ended = False
 
@@ -114,30 +121,51 @@ class VisaSession:
         self.partial = b""
         self._ended = False
         resource = self._open_resource()
+        if not self._has_end and not self._receive_end:
+            self.clear()  # nothing tells what is left of an earlier reply from the one that comes now
         with foreign_errors(self.instrument):
             self._limit(resource, within)
             resource.visalib.write(self._handle, message if self._has_end else message + self._send_end)
 
     def read_message(self, within: float) -> bytes:
-        if not self._has_end and not self._receive_end:
-            raise LinkError(
-                self.instrument, "its replies have no line end on this connection; they can be read by length only"
-            )
         deadline = Deadline(self._clock, within)
+        if not self._has_end and not self._receive_end:
+            return self._read_to_silence(deadline)
         message = bytearray()
         stopping = not self._has_end
         while True:
             data, stopped = self._read(CHUNK, deadline, stopping, message)
             message += data
             if self._ended:
-                end = self._receive_end if self._receive_end and message.endswith(self._receive_end) else b"\n"
+                if not self._receive_end:  # the reply may be a raw byte, and that byte a line end
+                    return bytes(message)
+                end = self._receive_end if message.endswith(self._receive_end) else b"\n"
                 return bytes(message.removesuffix(end))
             if stopped and message.endswith(self._receive_end):
                 return bytes(message.removesuffix(self._receive_end))
 
+    def _read_to_silence(self, deadline: Deadline) -> bytes:
+        """One reply that only a silence ends; bytes that never stop end at the deadline, as no reply."""
+        if not self._silence:
+            raise LinkError(
+                self.instrument, "its replies have neither a line end nor an END flag, and no silence ends them"
+            )
+        message = bytearray(self._read(1, deadline, False, b"")[0])
+        while deadline.left() > self._silence:
+            try:
+                message += self._read(1, Deadline(self._clock, self._silence), False, message)[0]
+            except NoReplyError:
+                self.partial = b""
+                return bytes(message)
+        self.partial = bytes(message)
+        raise NoReplyError(self.instrument, "it does not stop sending")
+
+    def confirm(self, within: float) -> None:
+        """Nothing confirms a command here."""
+
     def read_exact(self, count: int, within: float) -> bytes:
         deadline = Deadline(self._clock, within)
-        first, _ = self._read(min(count, 4 * CHUNK), deadline, False, b"") if count else (b"", False)
+        first, _ = self._read(min(count, LARGEST_PIECE), deadline, False, b"") if count else (b"", False)
         if len(first) == count:
             return first
         message = bytearray(first)
@@ -145,7 +173,7 @@ class VisaSession:
             if self._ended:
                 self.partial = bytes(message)
                 raise ReplyError(self.instrument, f"the message ended after {len(message)} of {count} bytes")
-            data, _ = self._read(min(count - len(message), 4 * CHUNK), deadline, False, message)
+            data, _ = self._read(min(count - len(message), LARGEST_PIECE), deadline, False, message)
             message += data
         return bytes(message)
 
@@ -169,6 +197,7 @@ class VisaSession:
         with foreign_errors(self.instrument):
             from pyvisa.constants import BufferOperation
 
+            self._limit(resource, CLEAR_SECONDS)
             if self._serial:  # it has no device clear
                 resource.visalib.flush(self._handle, BufferOperation.discard_read_buffer)
             else:
@@ -180,6 +209,7 @@ class VisaSession:
             from pyvisa.constants import StatusCode
             from pyvisa.errors import VisaIOError
 
+            self._limit(resource, CLEAR_SECONDS)
             try:
                 return int(resource.visalib.read_stb(self._handle)[0])
             except VisaIOError as error:
@@ -233,38 +263,30 @@ class VisaSession:
         except LinkError:
             self.partial = bytes(before) + bytes(getattr(self._inner(), "received", b""))
             raise
-        self._ended = self._has_end and status == StatusCode.success
-        at_line_end = self._serial and status == StatusCode.success  # a stock serial session says it this way
-        return bytes(data), at_line_end or status == StatusCode.success_termination_character_read
+        stopped = status == StatusCode.success_termination_character_read
+        # One transport says this at the END flag, whether a termination character was asked for or not.
+        self._ended = self._has_end and (status == StatusCode.success or (stopped and not stopping))
+        # A long record is handed on as it came, since a copy costs as much as reading it; nobody else holds it.
+        return data if len(data) >= CHUNK else bytes(data), stopped
 
     def _read_sliced(self, resource: Resource, count: int, deadline: Deadline) -> tuple[bytes, Any]:
         """One read in slices, after each of which the run shows that it is alive; whole where slices would lose data.
 
-        Our own socket session keeps what came over a time-out. A serial line is waited for until something comes.
+        Our own socket and serial sessions keep what came over a time-out.
         """
         from pyvisa.errors import VisaIOError
 
         sliced = hasattr(self._inner(), "received")
-        if self._serial and not sliced:
-            self._await_first_byte(deadline)
         while True:
             left = deadline.left()
             part = min(left, SLICE) if sliced else left
-            self._renew(0.0 if sliced or self._serial else left)
+            self._renew(0.0 if sliced else left)
             self._limit(resource, part)
             try:
                 return resource.visalib.read(self._handle, count)
             except VisaIOError as error:
                 if part == left or error.error_code != TIMED_OUT:
                     raise
-
-    def _await_first_byte(self, deadline: Deadline) -> None:
-        """Wait in slices until a serial line has something to read, or the deadline is over."""
-        descriptor = self.descriptor()
-        while descriptor is not None and (left := deadline.left()) > 0:
-            self._renew(0.0)
-            if select.select([descriptor], [], [], min(left, SLICE))[0]:
-                return
 
     def _stop_at_line_end(self, resource: Resource, stopping: bool) -> None:
         """Switch the termination character on or off; off for blocks, whose data may hold it."""
@@ -307,12 +329,13 @@ def open_resource(address: str, library: VisaLibraryBase | None, timeout: float)
 
 @functools.cache
 def pure_python() -> ResourceManager:
-    """The pure Python back end with our socket session; kept, since closing it closes everybody's connections."""
+    """The pure Python back end with our own sessions; kept, since closing it closes everybody's connections."""
     import pyvisa
 
-    from autobench.instruments import socket_session
+    from autobench.instruments import serial_session, socket_session
 
     socket_session.register()
+    serial_session.register()
     return pyvisa.ResourceManager(BACK_END)
 
 
