@@ -44,6 +44,7 @@ NO_ROUTE = "no meter route to {point} and {ground} on this bench, and no hand pr
 # Seconds a step takes beside what the board itself needs; for the time left, not for any verdict.
 METER_SECONDS = 0.3
 POLARITY_SECONDS = 1.0
+HAND_SECONDS = 4.0  # a person finds a point and holds a tip there
 HAND_LEADS = 0.2  # ohm; a pair of test leads with their tips (0.1 ohm to 0.3 ohm, common practice)
 
 
@@ -140,7 +141,9 @@ class Planner:
         limits = Limits(rail.ohms.limits, "board file", rail.ohms.usual)
         path = 2 * self.bench.routes.path.value if self.bench.routes and not target.by_hand else HAND_LEADS
         ohms = OhmsJob(name, target, limits, path)
-        return PlannedStep(full, step.stage, ohms, f"{name} to ground, ohms", METER_SECONDS, self.unreachable(target))
+        return PlannedStep(
+            full, step.stage, ohms, f"{name} to ground, ohms", seconds_at(target), self.unreachable(target)
+        )
 
     def for_place(self, step: Step, rail: str, name: str, place: RailPlace) -> PlannedStep:
         """A step that is taken at one place of a rail."""
@@ -148,7 +151,7 @@ class Planner:
         job = RailJob(rail, name, target, Limits(place.limits, "board file", place.usual, place.data_sheet))
         full = step.name({"rail": rail, "place": name})
         words = f"{rail} at {name}, {place.point} against {place.ground}"
-        return PlannedStep(full, step.stage, job, words, METER_SECONDS, self.unreachable(target))
+        return PlannedStep(full, step.stage, job, words, seconds_at(target), self.unreachable(target))
 
     def for_drop(self, step: Step, rail_name: str, rail: Rail, drop: Drop) -> PlannedStep:
         """A drop between two places, from readings taken before."""
@@ -168,6 +171,11 @@ class Planner:
     def unreachable(self, target: Target) -> str | None:
         """Why a target cannot be measured on this bench, or None."""
         return None if target.reachable else NO_ROUTE.format(point=target.point, ground=target.against)
+
+
+def seconds_at(target: Target) -> float:
+    """Seconds that a reading at `target` takes."""
+    return HAND_SECONDS if target.by_hand else METER_SECONDS
 
 
 def pick(steps: tuple[PlannedStep, ...], only: Sequence[str]) -> tuple[PlannedStep, ...]:

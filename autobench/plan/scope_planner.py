@@ -30,6 +30,7 @@ BOARD_FILE = "board file"
 # Share of an exact ratio by which a measured one may differ (common practice for divided clocks).
 RATIO_TOLERANCE = 1e-3
 RAIL_UP = 0.9  # share of nominal from which the reset pulse counts
+HAND_SECONDS = 3.0  # a person finds a point and holds a probe there
 RIPPLE_SECONDS, RIPPLE_RATE = 60e-3, 2e6
 
 
@@ -71,7 +72,8 @@ class ScopePlanner:
 
     def planned(self, step: Step, name: str, job: ScopeJob, words: str, points: list[str]) -> PlannedStep:
         """A planned step, with the reason where a point cannot be reached."""
-        seconds = 0.4 + (job.sight.seconds if hasattr(job, "sight") else 0.0)
+        sight = getattr(job, "sight", None)
+        seconds = 0.4 + (sight.seconds + HAND_SECONDS * len(sight.by_hand) if sight is not None else 0.0)
         return PlannedStep(name, step.stage, job, words, seconds, self.cannot(points))
 
     def cannot(self, points: list[str]) -> str | None:
