@@ -308,10 +308,10 @@ class Link:
             self.clock.sleep(self._patience)  # without a token, late answers can only be waited out
             self._session.clear()
             return
-        first, second = self._next_token(), self._next_token()
+        first = self._token % TOKENS + 1
+        second = self._token = first % TOKENS + 1
         self._left.add(first)
-        before = self._pass_token(f"*ESE?;*ESE {first};*ESE?", first)
-        if before not in self._left:
+        if (before := self._pass_token(f"*ESE?;*ESE {first};*ESE?", first)) not in self._left:
             self._ese = before
         self._left.add(second)
         self._pass_token(f"*ESE {second};*ESE?", second)
@@ -323,13 +323,9 @@ class Link:
     def _ask_anyway(self, text: str, most: float | None = None) -> str:
         """A query of the recovery itself, while the link is still dirty."""
         self._keep_pace()
-        within = self.within if most is None else min(most, EXPLAINING)
-        reply = self._send(text.encode("ascii"), Deadline(self.clock, within), self._read_line)
+        deadline = Deadline(self.clock, self.within if most is None else min(most, EXPLAINING))
+        reply = self._send(text.encode("ascii"), deadline, self._read_line)
         return reply.decode("latin-1").rstrip("\r\n")
-
-    def _next_token(self) -> int:
-        self._token = self._token % TOKENS + 1
-        return self._token
 
     def _pass_token(self, text: str, token: int) -> int:
         """Send `text` and read until `token` comes back; returns the number that came just before it."""
@@ -341,11 +337,10 @@ class Link:
             for _ in range(MOST_DROPPED):
                 message = self._session.read_message(deadline.left())
                 numbers = [part.strip().removeprefix(b"+") for part in message.split(b";")]
-                told = numbers[-2] if len(numbers) > 1 else last
-                if numbers[-1] == str(token).encode("ascii"):
+                told, last = numbers[-2] if len(numbers) > 1 else last, numbers[-1]
+                if last == str(token).encode("ascii"):
                     before.append(int(told) if told.isdigit() and int(told) <= 255 else POWER_ON_ESE)
                     return message
-                last = numbers[-1]
             raise LinkError(self.instrument, "it keeps sending by itself")
 
         self._send(text.encode("ascii"), Deadline(self.clock, self._patience), read)

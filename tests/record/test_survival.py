@@ -50,8 +50,9 @@ class Shown:
 
     def __call__(self, event: Event) -> None:
         self.events.append(event)
-        if isinstance(event, ReadingTaken) and event.reading.step == self.step:
-            self.act()
+        if isinstance(event, ReadingTaken) and self.readings.count(self.step) == 1 and self.act is not None:
+            act, self.act = self.act, None
+            act()
 
     @property
     def readings(self) -> list[str]:

@@ -113,7 +113,7 @@ def test_a_record_that_fails_in_the_middle_stops_the_run_safely(tmp_path: Path) 
 
     def spoil(event: Event) -> None:
         seen.append(event)
-        if isinstance(event, ReadingTaken) and event.reading.step == "current +5V":
+        if isinstance(event, ReadingTaken) and event.reading.quantity == "current":
             connection = sqlite3.connect(records)
             connection.execute("DROP TABLE events")
             connection.commit()

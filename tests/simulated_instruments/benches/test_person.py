@@ -207,8 +207,8 @@ def test_words_that_are_not_known_are_refused_at_once() -> None:
         hand.person.touch("meter", "U1.99", "J1.2")
     with pytest.raises(UsageError, match=r"'\+5V plug \+' is not a point"):  # no plug where nobody pulls one
         hand.person.touch("meter", "+5V plug +", "J1.2")
-    with pytest.raises(UsageError, match="'scope 3' is not a tip"):
-        hand.person.lift("scope 3")
+    with pytest.raises(UsageError, match="'scope 4' is not a tip"):
+        hand.person.lift("scope 4")
     with pytest.raises(UsageError, match="each of its two tips"):
         hand.person.touch("meter", "J1.1")
     with pytest.raises(UsageError, match="no knobs"):
@@ -270,12 +270,12 @@ def test_pulled_plugs_show_the_polarity_without_the_board(faults: tuple[str, ...
     assert abs(truth.between("J1.1", "J1.2")) < 1e-3
     assert truth.most_volts["+5V"] < 1e-3
     assert truth.outputs[1].amps < 1e-5
-    # A floating supply and the board, or the scope's clip on it: no current finds a way.
+    # A floating supply and the board: no current finds a way. The scope's clip goes to the plug's other end.
     knobs.touch("meter", "+5V plug +", "J1.2")
     assert abs(knobs.volts()) < 0.01
     knobs.touch("scope 1", "+5V plug +")
     assert knobs.bench.world.probes is not None
-    assert knobs.bench.world.probes.key(1) == "open"
+    assert knobs.bench.world.probes.key(1) == "+5V plug +"
 
 
 def test_a_plug_that_is_in_is_the_inlet() -> None:

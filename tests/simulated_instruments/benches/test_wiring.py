@@ -23,7 +23,7 @@ def test_three_benches_share_supply_and_leads_and_differ_in_who_moves_things() -
     assert knobs.instruments.keys() == {"meter", "scope"}
     assert knobs.supply.instrument is None
     assert hand.hand is not None
-    assert (hand.path_ohms, hand.hand.reach, hand.hand.tips) == (0.05, 1.2, ("meter", "scope 1", "scope 2"))
+    assert (hand.path_ohms, hand.hand.reach, hand.hand.tips) == (0.05, 1.2, ("meter", "scope 1", "scope 2", "scope 3"))
     assert fixture.path_ohms == 0.3
     assert hand.channels("tarnbeck-8") == []
 
