@@ -53,7 +53,8 @@ class SimulatedPerson:
 
     def touch(self, tip: str, point: str, against: str | None = None) -> None:
         """Bring `tip` to `point`: of the meter the red tip, with the black one on `against`; of a scope the probe,
-        whose clip is on 0 V, or on the other end of a plug that is off the board. Asking for the same again is a new try."""
+        whose clip is on 0 V, or on the other end of a plug that is off the board. Asking for the same again is a new
+        try."""
         self._check_tip(tip)
         wanted = [point] if against is None else [point, against]
         for each in wanted:
