@@ -36,7 +36,10 @@ def console() -> int:
     """The installed command: as `main`, and once the outcome is known a late Ctrl-C changes nothing any more."""
     try:
         import gc
+        import os
 
+        # Threads of the arithmetic wait for each other on a busy machine, for longer than the guard's lease.
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         gc.set_threshold(GARBAGE_AFTER)
         code = main()
     except KeyboardInterrupt:

@@ -90,6 +90,10 @@ class InterlockRefusedError(AutobenchError):
     """The interlock refused an output command; nothing was switched on."""
 
 
+class GuardError(AutobenchError):
+    """The guard process cannot be started or has gone; without it nothing is switched on."""
+
+
 class OutputNotOffError(AutobenchError):
     """An output could not be proved off by measurement: a person must switch the supply off by hand."""
 

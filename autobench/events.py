@@ -40,6 +40,8 @@ class RunStarted(Event):
     files: dict[str, str]
     started: str
     step_seconds: dict[str, float] = field(default_factory=dict)  # planned, by step; for the time left
+    guard: str = ""  # what switches off if the program dies, in words
+    process: str = ""  # which process of which machine writes this run
 
 
 @dataclass(frozen=True)
@@ -127,6 +129,73 @@ class Notice(Event):
 
     words: str
     urgent: bool = False
+
+
+@dataclass(frozen=True)
+class TouchPlace:
+    """Where a tip is wanted: `tip` is `meter` (red on `point`, black on `against`) or a scope's probe (`scope 1`).
+
+    `part`, `pin` and `where` say it to a person who looks at the board; `expected` what should be seen there.
+    """
+
+    tip: str
+    point: str
+    against: str
+    part: str
+    pin: str
+    where: str
+    net: str
+    expected: str
+
+
+@dataclass(frozen=True)
+class Prompted(Event):
+    """The person at the bench is wanted: one instruction at a time.
+
+    `kind` is `touch` (hold a tip there; taken by itself once it stands), `clip` (put it there and say so), `together`
+    (the meter's tips on each other), `question` (yes or no), `number` and `reason` (typed), `power` (a key before the
+    board gets power), `set`, `switch`, `plug` and `load` (a supply worked by hand; `ohms` of its dummy load, if any).
+    `keys` are the keys that count now, each with what it does.
+    """
+
+    kind: str
+    step: str
+    words: str
+    keys: tuple[tuple[str, str], ...]
+    place: TouchPlace | None = None
+    rail: str | None = None
+    volts: float | None = None
+    amps: float | None = None
+    on: bool | None = None
+    ohms: float | None = None
+
+
+@dataclass(frozen=True)
+class PromptProgress(Event):
+    """How a prompt stands: what is seen, what share (0 to 1) of the steady time has passed, what was typed so far.
+
+    For the eye only: it is shown and not recorded.
+    """
+
+    words: str
+    steady: float = 0.0
+    typed: str | None = None
+
+
+@dataclass(frozen=True)
+class PromptEnded(Event):
+    """A prompt is over; `how` is `taken`, `again`, `back`, `skipped`, `answered`, `refused` or `off`."""
+
+    how: str
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class StepTakenAgain(Event):
+    """A step will be taken once more: what it said before no longer counts, and stays in the log."""
+
+    step: str
+    why: str
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 
 from autobench.errors import QuantityError
 
@@ -55,7 +56,7 @@ class Estimate:
     """A measured value with its standard uncertainty (k = 1), both in `unit`.
 
     `degrees` are the effective degrees of freedom (`inf` where everything is type B), `how` says in a few words how
-    the value was got.
+    the value was got; `coverage` is the factor k to the expanded uncertainty of about 95 %.
     """
 
     value: float
@@ -63,6 +64,7 @@ class Estimate:
     uncertainty: float
     degrees: float = math.inf
     how: str = ""
+    coverage: float = 2.0
 
     def __str__(self) -> str:
         return f"{show(self.value, self.unit)} ± {show(self.uncertainty, self.unit, 2)}"
@@ -205,7 +207,7 @@ def show(value: float, unit: str, digits: int = 4) -> str:
     if not math.isfinite(value):
         return "overload" if math.isinf(value) else "no number"
     if unit in ("", "%", "ppm", "°C"):
-        return f"{value:.{digits}g} {unit}".rstrip()
+        return f"{Decimal(f'{value:.{digits}g}'):f} {unit}".rstrip()  # never as `1.2e-06`
     if value == 0:
         return f"0 {unit}"
     written = "Ω" if unit == "ohm" else unit

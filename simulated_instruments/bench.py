@@ -5,38 +5,53 @@ Importing this module is cheap: arithmetic, devices and the VISA library come in
 
 from __future__ import annotations
 
-import difflib
 import threading
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from autobench.errors import UsageError
-from simulated_instruments.benches.faults import UNPLUGGED, BenchDamage, bench_fault_places, damage_bench
-from simulated_instruments.benches.wiring import Wiring, read_wiring
+from simulated_instruments.benches.faults import BenchDamage, BenchFault, bench_fault_places, damage_bench
+from simulated_instruments.benches.wiring import FIXTURE, Wiring, list_wirings, read_wiring
 from simulated_instruments.board.circuit import Circuit
 from simulated_instruments.board.circuit_file import circuit_path, list_circuits, read_circuit
 from simulated_instruments.board.faults import FaultPlace, board_fault_places, damage
+from simulated_instruments.spelling import known
 
 if TYPE_CHECKING:
     from autobench.clock import Clock
+    from simulated_instruments.benches.person import SimulatedPerson
     from simulated_instruments.benches.truth import Truth
     from simulated_instruments.board.tolerance import Tolerance
+    from simulated_instruments.connections.hislip import HislipServer
     from simulated_instruments.connections.in_process import InProcessLibrary
+    from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
     from simulated_instruments.connections.raw_socket import SocketServer
     from simulated_instruments.devices.instrument import Device
     from simulated_instruments.world import World
 
 
 class SimulatedBench:
-    """Simulated instruments wired to a simulated board. Open one with `SimulatedBench.open`."""
+    """Simulated instruments wired to a simulated board. Open one with `SimulatedBench.open`.
 
-    def __init__(self, world: World, devices: Mapping[str, Device], addresses: Mapping[str, str], clock: Clock) -> None:
-        self.world, self.clock = world, clock
+    `person` holds the probes on a bench without relays, and is None on one with them.
+    """
+
+    def __init__(
+        self,
+        world: World,
+        devices: Mapping[str, Device],
+        addresses: Mapping[str, str],
+        clock: Clock,
+        person: SimulatedPerson | None = None,
+    ) -> None:
+        self.world, self.clock, self.person = world, clock, person
         self.devices: dict[str, Device] = dict(devices)
         self.addresses: dict[str, str] = dict(addresses)
         self._library: InProcessLibrary | None = None
         self._servers: dict[str, SocketServer] = {}
+        self._hislip: dict[str, HislipServer] = {}
+        self._serial: dict[str, PseudoTerminalServer] = {}
         self._lock = threading.Lock()
 
     @staticmethod
@@ -48,31 +63,38 @@ class SimulatedBench:
         seed: int = 0,
         circuit: Path | None = None,
         clock: Clock | None = None,
+        wiring: str = FIXTURE,
     ) -> SimulatedBench:
         """A bench with one specimen of `board`, drawn by `seed`, with `options` soldered and `faults` (`NAME` or
         `NAME@PART`) done to it.
 
-        `circuit` is another circuit file for the same board; `clock` defaults to a simulated one that starts at 0.
+        `circuit` is another circuit file for the same board; `clock` defaults to a simulated one that starts at 0;
+        `wiring` is one of `list_wirings`: `fixture` has relays, `hand` a person for the probes, `hand-supply` one for
+        the supply's knobs as well.
         Raises `UsageError` for a word that is not known, `FileError` for a wrong circuit file.
         """
+        from simulated_instruments.benches.person import SimulatedPerson
         from simulated_instruments.board.assembly import assemble
         from simulated_instruments.board.tolerance import Tolerance
         from simulated_instruments.clock import SimulatedClock
         from simulated_instruments.world import World
 
-        drawn, wiring = circuit_of(board, circuit), read_wiring()
+        drawn = circuit_of(board, circuit)
+        wired = read_wiring(known(wiring, list_wirings(), "wiring", "the simulator"))
         fitted = checked_options(drawn, options or {})
         tolerance = Tolerance(seed)
         assembly, bench_damage = assemble(drawn, fitted, tolerance), BenchDamage()
-        for place in picked_faults(faults, fault_places(drawn, wiring, board), drawn.name, tolerance):
+        places = fault_places(drawn, wired, board)
+        for place in picked_faults(faults, places, drawn.name, tolerance, read_wiring().fixtures.get(board, ())):
             if place.kind == "board":
                 damage(assembly, place)
             else:
-                damage_bench(bench_damage, place, tolerance)
+                damage_bench(bench_damage, place, drawn, tolerance)
         own_clock = clock if clock is not None else SimulatedClock()
-        world = World(assembly, wiring, board, own_clock, bench_damage)
-        addresses = {name: place.address for name, place in wiring.instruments.items()}
-        bench = SimulatedBench(world, devices_of(world, wiring, own_clock, seed), addresses, own_clock)
+        world = World(assembly, wired, board, own_clock, bench_damage)
+        person = SimulatedPerson(world, wired.hand, tolerance) if wired.hand else None
+        addresses = {name: place.address for name, place in wired.instruments.items()}
+        bench = SimulatedBench(world, devices_of(world, wired, own_clock, seed), addresses, own_clock, person)
         for name in bench_damage.unplugged:
             bench.unplug(name)
         return bench
@@ -88,6 +110,11 @@ class SimulatedBench:
             self._library.device_lock = self._lock  # one circuit, one lock, however it is reached
         return self._library
 
+    def drop_connections(self, name: str) -> None:
+        """Break every connection to an instrument now, as a router may; it goes on serving."""
+        server = self._servers[known(name, self._servers, "served instrument", "this bench")]
+        server.drop_connections()
+
     def unplug(self, name: str) -> None:
         """Pull the plug of an instrument's cable now: it answers nothing more, and its outputs stay as they are."""
         self.devices[known(name, self.devices, "instrument", "this bench")].silent = True
@@ -99,18 +126,45 @@ class SimulatedBench:
                 device.advance()
             return self.world.truth()
 
-    def serve_sockets(self) -> dict[str, str]:
-        """Serve each instrument on a loopback port of its own, by the bench's clock; returns name → VISA address."""
+    def serve_sockets(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
+        """Serve each instrument on a loopback port of its own, by the bench's clock; returns name → VISA address.
+
+        Those named in `one_connection` take one client at a time.
+        """
         from simulated_instruments.connections.raw_socket import SocketServer
 
         for name, device in self.devices.items():
             if name not in self._servers:
-                self._servers[name] = SocketServer(device, lock=self._lock)
+                self._servers[name] = SocketServer(device, one_connection=name in one_connection, lock=self._lock)
                 self._servers[name].start()
         return {name: server.address for name, server in self._servers.items()}
 
+    def serve_hislip(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
+        """As `serve_sockets`, by HiSLIP."""
+        from simulated_instruments.connections.hislip import HislipServer
+
+        for name, device in self.devices.items():
+            if name not in self._hislip:
+                self._hislip[name] = HislipServer(device, one_connection=name in one_connection, lock=self._lock)
+                self._hislip[name].start()
+        return {name: server.address for name, server in self._hislip.items()}
+
+    def serve_serial(self) -> dict[str, str]:
+        """As `serve_sockets`, each on a pseudo-terminal of its own."""
+        from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
+
+        for name, device in self.devices.items():
+            if name not in self._serial:
+                self._serial[name] = PseudoTerminalServer(device, lock=self._lock)
+                self._serial[name].start()
+        return {name: server.address for name, server in self._serial.items()}
+
     def close(self) -> None:
         """Stop serving. May be called twice."""
+        for served in (self._hislip, self._serial):
+            for server in served.values():
+                server.stop()
+            served.clear()
         while self._servers:
             self._servers.popitem()[1].stop()
 
@@ -140,7 +194,7 @@ def circuit_of(board: str, circuit: Path | None) -> Circuit:
 
 def fault_places(circuit: Circuit, wiring: Wiring, board: str) -> list[FaultPlace]:
     """Board faults first, then bench faults."""
-    return [*board_fault_places(circuit), *bench_fault_places(wiring, board, circuit.points())]
+    return [*board_fault_places(circuit), *bench_fault_places(wiring, board, circuit)]
 
 
 def checked_options(circuit: Circuit, options: Mapping[str, str]) -> dict[str, str]:
@@ -152,10 +206,10 @@ def checked_options(circuit: Circuit, options: Mapping[str, str]) -> dict[str, s
 
 
 def picked_faults(
-    faults: Sequence[str], places: Sequence[FaultPlace], board: str, tolerance: Tolerance
+    faults: Sequence[str], places: Sequence[FaultPlace], board: str, tolerance: Tolerance, usual: Collection[str]
 ) -> list[FaultPlace]:
-    """The places meant by `faults`; where no part is named the seed picks one, except that of several instruments the
-    meter is unplugged."""
+    """The places meant by `faults`; where no part is named the seed picks one, among the points that are `usual` to
+    measure if it is points, except that of several instruments the meter is unplugged."""
     by_fault: dict[str, dict[str, FaultPlace]] = {}
     for place in places:
         by_fault.setdefault(place.fault, {})[place.part] = place
@@ -165,20 +219,12 @@ def picked_faults(
         parts = by_fault[known(name, by_fault, "fault", board)]
         if mark:
             picked.append(parts[known(part, parts, f"place for '{name}'", board)])
-        elif name == UNPLUGGED:
+        elif name == BenchFault.UNPLUGGED:
             picked.append(next(iter(parts.values())))
         else:
-            picked.append(parts[tolerance.choice(f"place of {name}", list(parts))])
+            likely = [part for part in parts if part in usual] or list(parts)
+            picked.append(parts[tolerance.choice(f"place of {name}", likely)])
     return picked
-
-
-def known(word: str, allowed: Collection[str], kind: str, where: str) -> str:
-    """`word` if it is allowed; else a `UsageError` that lists what is and names the closest spelling."""
-    if word in allowed:
-        return word
-    close = difflib.get_close_matches(word, list(allowed), n=1, cutoff=0.6)
-    hint = f"; did you mean '{close[0]}'?" if close else "."
-    raise UsageError(f"'{word}' is not a {kind} of {where}{hint} Allowed: {', '.join(allowed) or 'none'}")
 
 
 def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[str, Device]:
@@ -190,15 +236,26 @@ def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[st
     from simulated_instruments.scope_probes import ScopeSockets
     from simulated_instruments.world import MeterSockets, RelayContacts, SupplySockets
 
+    damage = world.damage
+
     def made(name: str, device: str) -> Device:
         if device == "PS-3":
-            return ChannelListSupply(name, clock, SupplySockets(world), seed)
+            supply = ChannelListSupply(name, clock, SupplySockets(world), seed)
+            supply.outputs[1].tripped_on_volts = damage.latched
+            return supply
         if device == "M-1":
-            return ConfReadMeter(name, clock, MeterSockets(world), seed)
+            meter = ConfReadMeter(name, clock, MeterSockets(world), seed)
+            meter.held_range, meter.held_cycles = damage.held_range, damage.held_cycles
+            return meter
         if device == "W-1":
             return SlotChannelRelays(name, clock, RelayContacts(world), seed)
         if device == "O-1b" and world.probes:
-            return PreambleDataScope(name, clock, ScopeSockets(world.probes), seed)
+            scope = PreambleDataScope(name, clock, ScopeSockets(world.probes), seed)
+            scope.held_coupling, scope.held_time_scale = damage.held_coupling, damage.held_time_scale
+            scope.trigger.never = damage.never_triggers
+            scope.converter.dividers |= damage.dividers
+            scope.reset()  # it is switched on with its front panel as it stands
+            return scope
         raise UsageError(f"the wiring file names a device '{device}' for '{name}', which there is none of")
 
     return {name: made(name, place.device) for name, place in wiring.instruments.items()}

@@ -1,6 +1,6 @@
-"""What the scope's probes see through the relays: nets and supply nodes of the board, or nothing but hum.
+"""What the scope's probes see where they touch: nets and supply nodes of the board, or nothing but hum.
 
-Part of the world; it knows the board's waveforms and the wiring, and no instrument.
+Part of the world; it knows the board's waveforms, not how a probe came to its point, and no instrument.
 """
 
 from __future__ import annotations
@@ -8,18 +8,20 @@ from __future__ import annotations
 import math
 import threading
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
-from autobench.clock import Clock
-from simulated_instruments.benches.wiring import Wiring
+from simulated_instruments.benches.mains_hum import MainsHum
+from simulated_instruments.benches.touches import Touches, scope_input
 from simulated_instruments.board.board_nets import BoardNets
 from simulated_instruments.board.tolerance import Tolerance
 from simulated_instruments.board.waveform import Extremes, Joined, Waveform, sampled_extremes, search
+from simulated_instruments.loose_ground import LooseGround
 
 Array = NDArray[np.float64]
+Routes = tuple[tuple[str, ...], ...]  # the points each channel touches
 
 # Noise a probe picks up (V rms): beside logic that switches, and on the stiff copper of a rail.
 LOGIC_NOISE, RAIL_NOISE = 10e-3, 1.5e-3
@@ -28,6 +30,7 @@ OPEN_NOISE = 1e-3
 HUM, COUPLED = 3e-3, 1.5e-3
 NOISE_LENGTH = 1 << 18
 PEAKS = 2.0  # how far beyond its rms value the noise goes within an interval
+CHANNELS = 4
 AVERAGED = 4096  # samples a mean is taken from
 
 
@@ -70,34 +73,44 @@ class Tied:
 
 
 class ScopeProbes:
-    """The probes of one scope. `moved` is told of every change of the relays; questions may reach back before it."""
+    """The probes of one scope. `moved` is told of every change of what they touch; questions may reach back before it.
+
+    `loose` has the hum between board and scope by the channels whose ground clip is off; `now` gives the time (s) of
+    the clock, with everything done that is due by then. `clipped_to` names the node that the ground clip is on for a
+    point that is not on the board: the other end of a pulled plug.
+    """
 
     def __init__(
-        self, nets: BoardNets, positions: Mapping[str, int], wiring: Wiring, clock: Clock, lock: threading.RLock
+        self,
+        nets: BoardNets,
+        line_hertz: float,
+        loose: Mapping[int, MainsHum],
+        now: Callable[[], float],
+        lock: threading.RLock,
+        clipped_to: Callable[[str], str | None],
     ) -> None:
-        self._nets, self._slots, self._clock, self._lock = nets, wiring.routes.scope, clock, lock
+        self._clipped_to = clipped_to
+        self._nets, self._loose, self._now, self._lock = nets, loose, now, lock
         circuit = nets.board.circuit
         self._nodes, self._signals = circuit.points(), circuit.logic_points()
-        self._points = {
-            place: point for point, place in positions.items() if point in self._nodes or point in self._signals
-        }
-        self._log: list[tuple[float, frozenset[int]]] = [(-math.inf, frozenset())]
+        self._log: list[tuple[float, Routes]] = [(-math.inf, ((),) * CHANNELS)]
         tolerance: Tolerance = nets.board.assembly.tolerance
         self._tolerance = tolerance
-        self._hum = Hum(wiring.line_hertz, tolerance.uniform("hum", 0.0, 2.0 * math.pi))
+        self._hum = Hum(line_hertz, tolerance.uniform("hum", 0.0, 2.0 * math.pi))
         self._noise: Array | None = None
         self._kept: dict[str, Waveform] = {}
         self._kept_until = -math.inf
 
-    def moved(self, now: float, closed: frozenset[int]) -> None:
-        """From `now` on these relay channels are closed."""
-        if closed != self._log[-1][1]:
-            self._log.append((now, closed))
+    def moved(self, now: float, touches: Touches) -> None:
+        """From `now` on the inputs touch these points."""
+        routes = tuple(touches.get(scope_input(channel), ()) for channel in range(1, CHANNELS + 1))
+        if routes != self._log[-1][1]:
+            self._log.append((now, routes))
 
     def samples(self, channel: int, times: Array) -> Array:
         """Volts at the probe tip of `channel` at `times` (s), with noise that the same question gets again."""
         with self._lock:
-            volts = self._wave(channel, float(times.min(initial=self._clock.now()))).samples(times)
+            volts = self._wave(channel, float(times.min(initial=self._now()))).samples(times)
             volts += self._noise_volts(channel) * self._noise_of(channel, times)
             return volts
 
@@ -105,6 +118,7 @@ class ScopeProbes:
         """Lowest and highest volts at the tip of `channel` between neighbouring `edges` (s), with the peaks of its
         noise."""
         with self._lock:
+            self._now()
             low, high = self._wave(channel, float(edges[0])).extremes(edges)
             peaks = PEAKS * self._noise_volts(channel) * np.abs(self._noise_of(channel, edges))
             return low - peaks[:-1], high + peaks[1:]
@@ -119,50 +133,62 @@ class ScopeProbes:
     def crossing(self, channel: int, level: float, rising: bool, start: float, stop: float) -> float | None:
         """The first crossing of `level` at the tip of `channel` in [start, stop]."""
         with self._lock:
+            self._now()
             return self._wave(channel, start).crossing(level, rising, start, stop)
 
     def key(self, channel: int) -> str:
         """The points the probe touches now."""
         with self._lock:
+            self._now()
             return "+".join(self._touched(channel, self._log[-1][1])) or "open"
 
     def mean(self, net: str, start: float, stop: float) -> float:
         """Mean volts of a net over [start, stop], as a voltmeter sees it."""
         with self._lock:
-            wave = self._nets.net(net, self._clock.now())
+            wave = self._nets.net(net, self._now())
             if stop <= start:
                 return float(wave.samples(np.array([stop]))[0])
             steps = np.arange(AVERAGED) + self._tolerance.generator(f"mean {start!r}").random(AVERAGED)
             return float(wave.samples(start + steps * ((stop - start) / AVERAGED)).mean())
 
-    def _touched(self, channel: int, closed: frozenset[int]) -> list[str]:
-        slot = self._slots[channel - 1]
-        places = sorted(number % 100 for number in closed if number // 100 == slot)
-        return [self._points[place] for place in places if place in self._points]
+    def source_ohms(self, net: str, start: float, stop: float) -> float:
+        """Mean resistance (Ω) over [start, stop] of what holds a net."""
+        with self._lock:
+            return self._nets.source_ohms(net, start, stop)
+
+    def _touched(self, channel: int, routes: Routes) -> list[str]:
+        return [point for point in routes[channel - 1] if self._exists(point)]
+
+    def _exists(self, point: str) -> bool:
+        return point in self._nodes or point in self._signals or self._clipped_to(point) is not None
 
     def _wave(self, channel: int, since: float) -> Waveform:
-        """What the tip has seen since the time `since`, through every change of the relays."""
+        """What the tip has seen since the time `since`, through every change of what it touches."""
         starts: list[float] = []
         routes: list[list[str]] = []
         first = max(bisect_right(self._log, since, key=lambda entry: entry[0]) - 1, 0)
-        for time, closed in self._log[first:]:
-            points = self._touched(channel, closed)
+        for time, touched in self._log[first:]:
+            points = self._touched(channel, touched)
             if not routes or points != routes[-1]:
                 starts.append(time)
                 routes.append(points)
-        until = self._clock.now()
+        until = self._now()
         waves: list[Waveform] = []
         for points in routes:
             found = [self._point(point, until) for point in points]
             waves.append(self._hum if not found else found[0] if len(found) == 1 else Tied(found))
-        return Joined(starts, waves)
+        joined = Joined(starts, waves)
+        return LooseGround(joined, self._loose[channel]) if channel in self._loose else joined
 
     def _point(self, point: str, until: float) -> Waveform:
         """The waveform of a point; a record is asked for in many pieces at one time, so that time's are kept."""
         if until != self._kept_until:
             self._kept, self._kept_until = {}, until
         if point not in self._kept:
-            if point in self._signals:
+            clipped_to = self._clipped_to(point)
+            if clipped_to is not None:
+                self._kept[point] = self._nets.across(point, clipped_to, until)
+            elif point in self._signals:
                 self._kept[point] = self._nets.point(point, self._signals[point], until)
             else:
                 self._kept[point] = self._nets.node(self._nodes[point], until)

@@ -191,6 +191,8 @@ def test_a_span_holds_its_ends() -> None:
         (8.0, "%", "8 %"),  # per cent takes no prefix
         (100.0, "ppm", "100 ppm"),  # parts per million take no prefix
         (3.0, "", "3"),  # a bare number
+        (5.93e-7, "", "0.000000593"),  # ... never with an exponent as programs write it (common practice)
+        (1234567.0, "", "1235000"),
         (math.inf, "V", "overload"),  # IEEE 488.2 instruments send 9.9E+37 for it
         (math.nan, "V", "no number"),
     ],

@@ -13,8 +13,10 @@ from autobench import __version__
 from autobench.cli.check import check
 from autobench.cli.history import compare, export, history, repair, show
 from autobench.cli.listing import list_group
+from autobench.cli.measure import measure
 from autobench.cli.off import off
 from autobench.cli.report import report
+from autobench.cli.simulate import simulate
 from autobench.errors import AutobenchError, FileError
 
 SAFETY = (
@@ -30,8 +32,10 @@ def autobench() -> None:
 
 
 autobench.add_command(check)
+autobench.add_command(measure)
 autobench.add_command(list_group)
 autobench.add_command(off)
+autobench.add_command(simulate)
 for command in (history, show, repair, compare, export, report):
     autobench.add_command(command)
 
@@ -48,9 +52,19 @@ def run(arguments: list[str]) -> int:
         return 2
     except FileError as error:
         count = len(error.mistakes)
-        click.echo(f"{error}\nautobench: {count} mistake{'s' if count != 1 else ''}; nothing was switched on", err=True)
+        click.echo(
+            f"{in_sight(error)}\nautobench: {count} mistake{'s' if count != 1 else ''}; nothing was switched on",
+            err=True,
+        )
         return error.exit_code
     except AutobenchError as error:
-        click.echo(f"autobench: {error}", err=True)
+        click.echo(f"autobench: {in_sight(error)}", err=True)
         return error.exit_code
     return code if isinstance(code, int) else 0
+
+
+def in_sight(error: Exception) -> str:
+    """The words of an error, whatever was quoted in them: nothing in it may give the terminal orders."""
+    from autobench.documents.words import printable
+
+    return "\n".join(printable(line) for line in str(error).split("\n"))

@@ -39,11 +39,18 @@ def open_record(records: str | None) -> Iterator[Engine]:
 
 
 def say(lines: Iterable[str], simulated: bool = False) -> None:
-    """Plain lines on standard output; what came from outside cannot give the terminal orders."""
+    """Plain lines on standard output; what came from outside cannot give the terminal orders.
+
+    In a terminal long lines go on below, indented further than they began; a pipe gets each as one line.
+    """
+    from autobench.views.history_text import folded
     from autobench.views.wording import harmless
 
+    mark = "SIMULATED  " if simulated else ""
+    room = width() - len(mark) if sys.stdout.isatty() else None
     for line in lines:
-        click.echo(f"{'SIMULATED  ' if simulated else ''}{harmless(line)}")
+        for piece in folded(harmless(line), room):
+            click.echo(f"{mark}{piece}")
 
 
 def say_json(document: dict[str, Any]) -> None:

@@ -12,9 +12,11 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from autobench.documents.fields import (
+    Amps,
     AmpSpan,
     Day,
     Hertz,
+    Listed,
     Name,
     Ohms,
     Point,
@@ -29,10 +31,14 @@ from autobench.documents.fields import (
 from autobench.documents.rails import most_from_ground
 from autobench.documents.section import Complaint, Section
 from autobench.documents.words import choice_text, quoted
+from autobench.quantity import Quantity
 
 POSITIONS_A_SLOT = 100  # relay channel = 100 x slot + position
 LOOPBACK = re.compile(r"TCPIP[0-9]*::(127\.[0-9.]+|localhost|::1|\[::1\])::.+|ASRL/dev/pts/[0-9]+(::INSTR)?", re.I)
+Lack = Literal["no guard", "no trip", "no read-back"]
 INPUTS = re.compile(r"high|low|[1-8]")
+TIP = re.compile(r"(.+) ([1-8])")
+BY_HAND = "by hand"  # in place of a supply's name: a supply with knobs and a switch only
 
 
 def read_address(text: str) -> str:
@@ -76,9 +82,11 @@ class Feed(Section):
     """Which output feeds a rail, and the most it may ever do. A board file can only lower it."""
 
     supply: Name
-    """The instrument."""
-    output: Annotated[int, whole(1, 16)]
-    """Number of its output."""
+    """The instrument; or `by hand`: a supply without remote control, set and switched by a person who is asked to."""
+    output: Annotated[int, whole(1, 16)] | None = None
+    """Number of its output; a supply worked by hand has none."""
+    display: Amps = Quantity(0.01, "A")
+    """Smallest step of the ammeter of a supply worked by hand: what a person reads there is known no better."""
     volts: VoltSpan
     """Cap of the set voltage: `at most 5.5 V`; `at least -5.5 V` where the output is wired to give a negative rail."""
     amps: AmpSpan
@@ -91,6 +99,13 @@ class Feed(Section):
     """The rail that the same output feeds on other boards, where one plug serves both."""
     compensate_leads: YesNo = False
     """Raise the output by the drop that was measured, so that the board gets its nominal."""
+    accept: Annotated[tuple[Lack, ...], Listed()] = ()
+    """What is known to be missing and taken on: `no guard`, `no trip`, `no read-back`."""
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether a person sets and switches it."""
+        return self.supply == BY_HAND
 
     @property
     def negative(self) -> bool:
@@ -112,6 +127,12 @@ class Feed(Section):
             such = "'at most 5.5 V' ('at least -5.5 V' if negative)"
             text = f"must say the most this output may ever give, such as {such}"
             yield Complaint(("volts",), text)
+        if self.by_hand and self.compensate_leads:
+            yield Complaint(("compensate leads",), "nobody turns a knob while the board is live: delete it")
+        if self.by_hand and self.output is not None:
+            yield Complaint(("output",), "a supply worked by hand has no number of an output: delete it", at_key=True)
+        if not self.by_hand and self.output is None:
+            yield Complaint(("supply",), "needs 'output' with the number of its output", at_key=True)
         if self.amps.high is None or self.amps.high <= 0:
             yield Complaint(("amps",), "must say the most this output may ever give, such as 'at most 2 A'")
 
@@ -140,6 +161,20 @@ class Routes(Section):
             seen.setdefault(slot, name)
 
 
+class HandProbe(Section):
+    """The tips that a person holds to the board where no relay leads."""
+
+    tips: Annotated[tuple[Name, ...], Listed(), Field(min_length=1)]
+    """The meter by its name, for its two tips; scope channels with a probe that a hand holds or clips: `scope 1`."""
+    steady: Seconds = Quantity(0.3, "s")
+    """How long a reading must have stood before it is taken."""
+
+    def check(self) -> Iterator[Complaint]:
+        for number, tip in enumerate(self.tips):
+            if tip in self.tips[:number]:
+                yield Complaint(("tips",), f"names '{tip}' twice")
+
+
 class Bench(Section):
     """One bench."""
 
@@ -149,6 +184,8 @@ class Bench(Section):
     """What it is, in a line."""
     simulated: Literal["in-process", "served", "no"]
     """in-process: instruments simulated inside the program; served: simulated behind loopback ports; no: real."""
+    wiring: Name = "fixture"
+    """In-process only: which of the simulator's own wirings this bench is, such as `fixture` or `hand`."""
     line_frequency: Hertz
     """Mains frequency, which meters average over: 50 Hz or 60 Hz."""
     instruments: Annotated[dict[Name, Instrument], Field(min_length=1)]
@@ -156,11 +193,16 @@ class Bench(Section):
     feeds: dict[Name, Feed] = Field(default_factory=dict)
     """Rail to the output that feeds it."""
     routes: Routes | None = None
-    """The relays, where there are any; without them a hand holds the probe."""
+    """The relays, where there are any."""
+    hand_probe: HandProbe | None = None
+    """Tips for the hand of a person, where there are any: points that no relay leads to are asked for."""
     fixtures: dict[Name, dict[Point, Annotated[int, whole(1, 99)]]] = Field(default_factory=dict)
     """Board type to its pogo plate: point to position."""
     terminated: dict[Name, dict[Point, Ohms]] = Field(default_factory=dict)
     """Board type to the points its fixture puts a load on, such as a video output's 75 ohm."""
+
+    dummy_loads: dict[Name, Ohms] = Field(default_factory=dict)
+    """Rail to the resistor that a supply for it is tested on, before it meets a board."""
 
     def position(self, board: str, point: str) -> int | None:
         """The fixture position that touches `point` of `board`, or `None` where a hand must."""
@@ -184,6 +226,26 @@ class Bench(Section):
         yield from self.check_addresses()
         yield from self.check_feeds()
         yield from self.check_routes()
+        yield from self.check_tips()
+
+    def hand_channels(self, scope: str | None) -> tuple[int, ...]:
+        """Channels of `scope` whose probes a hand holds."""
+        tips = self.hand_probe.tips if self.hand_probe is not None else ()
+        found = (TIP.fullmatch(tip) for tip in tips)
+        return tuple(int(tip[2]) for tip in found if tip is not None and tip[1] == scope)
+
+    def hand_meter(self, meter: str | None) -> bool:
+        """Whether a hand holds the tips of `meter`."""
+        return self.hand_probe is not None and meter in self.hand_probe.tips
+
+    def check_tips(self) -> Iterator[Complaint]:
+        for tip in self.hand_probe.tips if self.hand_probe is not None else ():
+            channel = TIP.fullmatch(tip)
+            name = channel[1] if channel is not None and tip not in self.instruments else tip
+            if name not in self.instruments:
+                yield Complaint(("hand probe", "tips"), self.unknown_instrument(name))
+            elif self.routes is not None and {tip, f"{tip} high", f"{tip} low"} & self.routes.slots.keys():
+                yield Complaint(("hand probe", "tips"), f"'{tip}' is already wired to relays, under 'slots'")
 
     def check_addresses(self) -> Iterator[Complaint]:
         seen: dict[str, str] = {}
@@ -200,10 +262,12 @@ class Bench(Section):
     def check_feeds(self) -> Iterator[Complaint]:
         seen: dict[tuple[str, int], str] = {}
         for rail, feed in self.feeds.items():
+            if feed.by_hand:
+                continue
             if feed.supply not in self.instruments:
                 yield Complaint(("feeds", rail, "supply"), self.unknown_instrument(feed.supply))
                 continue
-            output = (feed.supply, feed.output)
+            output = (feed.supply, feed.output or 0)
             if output in seen and feed.instead_of != seen[output]:
                 text = f"output {feed.output} of '{feed.supply}' already feeds {seen[output]}"
                 yield Complaint(("feeds", rail, "output"), text)
@@ -233,7 +297,7 @@ class Bench(Section):
         for board, loads in self.terminated.items():
             plate = self.fixtures.get(board, {})
             for point, load in loads.items():
-                if point not in plate:
+                if point not in plate and self.hand_probe is None:
                     text = f"{point} is not a point of the fixture of {board}; {choice_text(point, plate)}"
                     yield Complaint(("terminated", board, point), text, at_key=True)
                 elif load.value <= 0:

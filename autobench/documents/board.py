@@ -21,7 +21,7 @@ from autobench.documents.fields import Listed, Name, Words, YesNo
 from autobench.documents.lines import Line, Ratio, each_line, line_complaints
 from autobench.documents.nets import Net, NetRange, Nets, PartRange
 from autobench.documents.parts import Part, each_part, part_complaints
-from autobench.documents.rails import CurrentBand, MadeRail, Rail
+from autobench.documents.rails import CurrentBand, MadeRail, Rail, RailPlace
 from autobench.documents.reset import Reset, ResetSource
 from autobench.documents.section import Complaint, Section
 from autobench.documents.video import Video
@@ -228,6 +228,10 @@ class Board(Section):
         if band is None:
             raise UsageError(f"{self.board} does not say what rail {rail} draws with {in_words(options)}")
         return band
+
+    def places(self) -> list[RailPlace]:
+        """Every place of every rail, from the first rail's inlet outward."""
+        return [place for rail in self.rails.values() for place in rail.places.values()]
 
     def points(self) -> list[str]:
         """Every point where something is measured, in the order of the file, each once."""

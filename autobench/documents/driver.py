@@ -13,7 +13,7 @@ from typing import Literal
 from autobench.documents.driver_roles import ROLES, SECTIONS, SESSION, Signature
 from autobench.documents.driver_rules import Route, action_complaints, name_complaints, range_complaints
 from autobench.documents.driver_samples import Samples
-from autobench.documents.driver_sections import Action, Contacts, Conversation, Measures, Outputs
+from autobench.documents.driver_sections import Action, Contacts, Conversation, Lines, Measures, Outputs
 from autobench.documents.fields import Name, Words
 from autobench.documents.section import Complaint, Section
 
@@ -29,6 +29,7 @@ class Driver(Section):
     link: Conversation = Conversation()
     identity: Action | None = None
     clear: Action | None = None
+    refuses: Lines = ()  # lines that tell it from a cousin: it must refuse each with an error
     outputs: Outputs | None = None
     measures: Measures | None = None
     channels: Contacts | None = None
@@ -73,6 +74,13 @@ class Driver(Section):
         for route, question in session:
             if question is not None:
                 yield from action_complaints(route, question, SESSION[str(route[-1])], ())
+        if self.refuses and self.link.errors is None:
+            yield Complaint(("refuses",), "a refusal is seen in the errors; 'link' has no 'errors' to ask", at_key=True)
+        if self.samples is not None and "first point" not in self.actions:
+            deepest = max(max(depths) for depths in self.samples.memory.values())
+            if self.samples.chunk < deepest:
+                text = f"must hold a whole record of {deepest} points, since there is no 'first point'"
+                yield Complaint(("samples", "chunk"), text)
         if self.measures is not None:
             yield from range_complaints(("measures", "volts"), self.measures.volts, "V")
             if self.measures.ohms is not None:

@@ -41,15 +41,25 @@ DECODERS: Mapping[str, str] = {
     "truth": "truth",
     "truths": "truths",
     "error": "error",
+    "event error": "error",
     "bit": "truth",
     "bit clear": "truth",
     "any bit": "truth",
+    "raw bit": "truth",
+    "raw bit clear": "truth",
     "word": "truth",
     "preamble": "preamble",
     "block": "block",
 }
 # Decoder -> the key it cannot do without.
-DECODER_KEYS: Mapping[str, str] = {"bit": "bit", "bit clear": "bit", "any bit": "bits", "word": "word"}
+DECODER_KEYS: Mapping[str, str] = {
+    "bit": "bit",
+    "bit clear": "bit",
+    "any bit": "bits",
+    "raw bit": "bit",
+    "raw bit clear": "bit",
+    "word": "word",
+}
 
 SESSION: Mapping[str, Signature] = {
     "errors": Signature("takes the oldest error out of the instrument's error queue", answers="error"),
@@ -156,7 +166,7 @@ SCOPE: Mapping[str, Signature] = {
     "waiting?": Signature("whether it waits for a trigger", required=True, answers="truth"),
     "waveform source": Signature("selects the channel to read out", required=True, place="channel"),
     "waveform raw": Signature("reads out the whole memory, one byte a point", required=True),
-    "first point": Signature("sets the first point to read out, from 1", required=True, fields=("point",)),
+    "first point": Signature("sets the first point to read out, from 1", fields=("point",)),
     "last point": Signature("sets the last point to read out", required=True, fields=("point",)),
     "preamble?": Signature("reads what the codes mean", required=True, answers="preamble"),
     "data?": Signature("reads out the points", required=True, answers="block"),

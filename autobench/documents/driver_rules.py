@@ -82,7 +82,7 @@ def placeholder_complaints(
 def value_complaints(route: Route, action: Action, signature: Signature) -> Iterator[Complaint]:
     """A value has a span in its unit and a fixed number of decimal places; nothing else has them."""
     if not signature.value:
-        for key in ("span", "digits"):
+        for key in ("span", "digits", "width"):
             if getattr(action, key) is not None:
                 yield Complaint((*route, key), "this action takes no value", at_key=True)
         return

@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from autobench.documents.driver_sections import Amount, Numbers, Share
-from autobench.documents.fields import Listed, Seconds, SecondSpan, VoltSpan, quantity_in, whole
+from autobench.documents.fields import Listed, Seconds, SecondSpan, VoltSpan, YesNo, quantity_in, whole
 from autobench.documents.section import Complaint, Section
 from autobench.quantity import Quantity
 
@@ -65,11 +65,13 @@ class Samples(Section):
     divisions: Divisions
     codes: Annotated[int, whole(1, 100)]  # a division
     bits: Annotated[int, whole(4, 8)]  # of a code as it is sent, in one byte
+    clips_below: Annotated[int, whole(0, 20)] = 0  # the code at which the converter clips at the bottom
     scale: VoltSpan
     time_scale: SecondSpan
     memory: Annotated[dict[InUse, Depths], Field(min_length=1)]
     highest_rate: Annotated[dict[InUse, Rate], Field(min_length=1)]
     chunk: Points  # points of one block
+    thins: YesNo = False  # whether a longer record is thinned out to the points asked for when it is read
     origin: Literal["codes", "volts"]
     positive_offset: Literal["up", "down"]
     probe: Literal["factor", "gain"]

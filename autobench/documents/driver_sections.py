@@ -42,9 +42,12 @@ Decoder = Literal[
     "truth",
     "truths",
     "error",
+    "event error",
     "bit",
     "bit clear",
     "any bit",
+    "raw bit",
+    "raw bit clear",
     "word",
     "preamble",
     "block",
@@ -155,6 +158,7 @@ class Action(Section):
     say: Lines = ()
     ask: Line | None = None
     answer: Decoder | None = None
+    length: Annotated[int, whole(1, 1000)] | None = None  # bytes of the reply, where no line end marks its end
     unit: Words | None = None
     bit: Bit | None = None
     bits: Bits | None = None
@@ -162,6 +166,7 @@ class Action(Section):
     wait: Wait | None = None
     span: AnySpan | None = None
     digits: Annotated[int, whole(0, MOST_DIGITS)] | None = None
+    width: Annotated[int, whole(1, 20)] | None = None  # characters of {value}; noughts are put before it
     trust: Trust | None = None
 
     @property
@@ -178,6 +183,8 @@ class Action(Section):
     def check(self) -> Iterator[Complaint]:
         if (self.ask is None) != (self.answer is None):
             yield Complaint((), "'ask' and 'answer' go together")
+        if self.length is not None and (self.ask is None or self.answer == "block"):
+            yield Complaint(("length",), "only an answer that is no block can have a length", at_key=True)
         for key in ("bit", "bits", "word"):
             wanted = self.answer is not None and DECODER_KEYS.get(self.answer) == key
             given = getattr(self, key) is not None
@@ -196,14 +203,34 @@ class LineEnds(Section):
     receive: LineEnd = "\n"
 
 
+class Prompts(Section):
+    """What an instrument ends every exchange with on a connection without an end of message of its own.
+
+    It also sends every line back before it answers. `done` says that all went well, each of `errors` that it did not.
+    """
+
+    done: Line
+    errors: Lines
+
+
 class Conversation(Section):
     """How to hold the conversation."""
 
     ends: LineEnds = LineEnds()
+    silence: Seconds = Quantity(0.0, "s")  # that ends a reply, where `receive` is no line end
+    prompts: Prompts | None = None
     reply_within: Seconds = Quantity(2.0, "s")
     pace: Seconds = Quantity(0.0, "s")
     common_commands: YesNo = True  # it knows `*ESE?` and the like (IEEE 488.2), which getting back in step uses
     errors: Action | None = None
+
+    def check(self) -> Iterator[Complaint]:
+        if not self.ends.receive and not self.silence.value:
+            yield Complaint(("ends",), "without a line end to receive, 'silence' must say what ends a reply")
+        if self.ends.receive and self.silence.value:
+            yield Complaint(("silence",), "a reply ends with its line end here, not with a silence", at_key=True)
+        if self.prompts is not None and not self.ends.receive:
+            yield Complaint(("prompts",), "need a line end to receive", at_key=True)
 
 
 class Outputs(Section):
@@ -212,6 +239,7 @@ class Outputs(Section):
     channels: Numbers
     volts: VoltSpan
     amps: AmpSpan
+    negative: Numbers = ()  # outputs that count down from their common terminal: their volts have a minus
     rise: Seconds
     fall: Seconds
     reading_lags: Seconds = Quantity(0.0, "s")
@@ -221,12 +249,18 @@ class Outputs(Section):
         for key, span in (("volts", self.volts), ("amps", self.amps)):
             if span.low is None or span.high is None:
                 yield Complaint((key,), "a rating has both ends; write it as 'low .. high'")
+        if not set(self.negative) <= set(self.channels):
+            yield Complaint(("negative",), "names an output that is not one of 'channels'")
 
 
 class MeterRange(Section):
-    """One range of a meter's function. `range` is its full scale, `drives` the current an ohms range sends out."""
+    """One range of a meter's function. `range` is its full scale, `drives` the current an ohms range sends out.
+
+    `called` is what `{range}` is filled with, where the dialect has another name for it than its full scale.
+    """
 
     range: Amount
+    called: Words | None = None
     trust: Trust
     drives: Amps | None = None
     settle: Seconds | None = None
@@ -247,12 +281,25 @@ class Speeds(Section):
     slow: Cycles
 
 
+class SpeedNames(Section):
+    """What `{cycles}` is filled with, where the dialect has words for its speeds."""
+
+    fast: Words
+    normal: Words
+    slow: Words
+
+
 class Measures(Section):
-    """What a meter measures and how well. `over_range` is how far beyond full scale it still reads."""
+    """What a meter measures and how well. `over_range` is how far beyond full scale it still reads.
+
+    A reading of `overload` or more, in the unit of the function, means that there is no value.
+    """
 
     input: Ohms
     over_range: Share = 0.0
+    overload: Annotated[Quantity, quantity_in("", least=1.0)] | None = None
     speeds: Speeds
+    speed_names: SpeedNames | None = None
     volts: Function
     ohms: Function | None = None
 

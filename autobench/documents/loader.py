@@ -20,6 +20,7 @@ from autobench.errors import FileError, Mistake
 MOST_BYTES = 1_000_000
 MOST_DEPTH = 30
 MOST_NODES = 50_000
+MOST_TWICE = 100
 
 # The parser in C where it is there; both are of the safe family and give the same events.
 PARSER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -274,6 +275,8 @@ class Builder:
             first = top.seen[key.text]
             text = f"the key '{key.text}'{self.under()} is written twice; the first is on line {first}"
             self.mistakes.append(Mistake(self.file, key.line, key.column, text))
+            if len(self.mistakes) >= MOST_TWICE:
+                self.refuse(key.line, key.column, "so many keys are written twice that the rest was not read")
             return
         top.seen[key.text] = key.line
         top.entries.append((key, node))

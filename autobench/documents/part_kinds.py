@@ -19,7 +19,7 @@ How = Literal[
     "follow", "divide", "decode", "power-on", "pattern", "sync", "line", "field", "picture", "composite"
 ]  # fmt: skip
 
-EVERY = ("kind", "words", "socket", "pins")
+EVERY = ("kind", "words", "socket", "legs", "side", "pins")
 
 
 @dataclass(frozen=True)

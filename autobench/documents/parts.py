@@ -113,6 +113,10 @@ class Part(Section):
     """What it is, for people."""
     socket: YesNo = False
     """Whether it can be lifted out."""
+    legs: Annotated[int, fields.whole(2, 64)] | None = None
+    """Legs of a dual-in-line package: then a person is told the row and the place of a pin."""
+    side: Literal["component side", "solder side"] = "component side"
+    """The side of the board from which its pins are reached."""
     pins: dict[NetRange, Pins] = Field(default_factory=dict)
     """Net to the pins it is on; a range of nets has as many pins."""
     rail: Name | None = None

@@ -16,12 +16,16 @@ from autobench.documents.fields import LONGEST_NAME, Name, Seconds, Words, Writt
 from autobench.documents.lines import LineStage, Side
 from autobench.documents.section import Complaint, Section
 from autobench.documents.words import allowed_words, quoted
+from autobench.errors import UsageError
+from autobench.judgement.conformity import GUARD_BANDS, parse_rule
+from autobench.judgement.verdict import DEFAULT_RULE
 
 Stage = Literal["ohms", "power", "rails", "clocks", "reset", "video", "cpu", "bus", "memory"]
 STAGES: tuple[str, ...] = get_args(Stage)
 ForEach = Literal["rail", "place", "drop", "clock", "line", "ratio"]
 Measure = Literal[
-    "ohms", "current", "rail", "drop", "ripple", "clock", "reset", "sync", "picture", "line", "ratio"
+    "ohms", "current", "rail", "drop", "ripple", "clock", "reset", "sync", "picture", "line", "ratio", "plug",
+    "plug ripple"
 ]  # fmt: skip
 
 # What is filled in for each -> the placeholders its steps are told apart by, all of them needed in the name.
@@ -46,7 +50,11 @@ MEASURED_FOR: dict[str, str | None] = {
     "picture": None,
     "line": "line",
     "ratio": "ratio",
+    "plug": "rail",
+    "plug ripple": "rail",
 }
+AT_PLUG = ("plug", "plug ripple")  # a supply by itself, with its plug off the board
+PATIENT = ("rail",)  # more readings make these more certain
 BY_STAGE = ("line", "ratio")  # a board file says for each of them in which stage it is looked at
 LINE_STAGES: tuple[str, ...] = get_args(LineStage)
 POWERED_FOR: dict[str, str | None] = {"polarity": "rail", "on": None, "off": None}
@@ -66,6 +74,19 @@ def read_template(text: str) -> str:
     return text
 
 
+def read_rule(text: str) -> str:
+    """A decision rule by its name, as `autobench.judgement.conformity` knows it."""
+    try:
+        return parse_rule(text).name
+    except UsageError as error:
+        raise WrongTextError(str(error)) from None
+
+
+RuleName = Annotated[
+    str, Written(read_rule, {"type": "string", "description": f"{', '.join(GUARD_BANDS)}, or such as '95 %'"})
+]
+
+
 class Step(Section):
     """One thing to do: exactly one of `measure`, `power`, `ask` and `wait`."""
 
@@ -77,7 +98,8 @@ class Step(Section):
     """ohms: rail to ground, unpowered; current: of a rail; rail: volts at a place; drop: volts between two places;
     ripple: of a rail; clock: frequency, exact ratio, duty and levels; reset: captured from before power-on; sync:
     line and field rate and pulse width; picture: amplitudes and line rate at the output; line: state and mean rate;
-    ratio: counts of two lines."""
+    ratio: counts of two lines; plug, plug ripple: volts and ripple of a supply worked by hand, at its plug, with the
+    board not connected."""
     power: Literal["polarity", "on", "off"] | None = None
     """polarity: the one tiny on that shows the sign; on: every rail in order; off: every rail in reverse, proved."""
     ask: Words | None = None
@@ -86,8 +108,15 @@ class Step(Section):
     """Time to let pass."""
     for_each: ForEach | None = None
     """What the step is repeated for; lines and ratios: those that the board file puts into this step's stage."""
+    load: Literal["none", "dummy"] = "none"
+    """At a plug: with nothing on it, or with the bench's dummy load for that rail."""
     side: Side | None = None
     """Lines of this side only, so that inputs can come before outputs."""
+    rule: RuleName | None = None
+    """How its readings are decided, where that differs from the sequence's rule. Levels of logic lines keep simple
+    acceptance."""
+    patience: Seconds | None = None
+    """The longest time for which volts of a rail too near a limit to call are read again, more readings each time."""
 
     @property
     def kind(self) -> str:
@@ -110,6 +139,10 @@ class Step(Section):
         yield from self.check_for_each()
         yield from self.check_placeholders()
         yield from self.check_selection()
+        if self.rule is not None and self.measure is None:
+            yield Complaint(("rule",), "belongs to a step that measures", at_key=True)
+        if self.patience is not None and self.measure not in PATIENT:
+            yield Complaint(("patience",), f"belongs to 'measure: {' or '.join(PATIENT)}'", at_key=True)
         if self.wait is not None and self.wait.value > LONGEST_WAIT:
             yield Complaint(("wait",), f"{self.wait} is longer than a day")
 
@@ -134,6 +167,8 @@ class Step(Section):
         if self.measure in BY_STAGE and self.stage not in LINE_STAGES:
             text = f"a board file puts no {self.measure} into this stage; allowed are {allowed_words(LINE_STAGES)}"
             yield Complaint(("stage",), text)
+        if self.load != "none" and self.measure not in AT_PLUG:
+            yield Complaint(("load",), "belongs to 'measure: plug' and 'measure: plug ripple'", at_key=True)
         if self.side is not None and self.measure != "line":
             yield Complaint(("side",), "belongs to 'measure: line'", at_key=True)
 
@@ -159,10 +194,23 @@ class Sequence(Section):
     """Name of the sequence."""
     words: Words
     """What it is for, in a line."""
+    rule: RuleName = DEFAULT_RULE
+    """How readings are decided near a limit: a guard band by name, or the probability a verdict needs (95 %)."""
     steps: Annotated[tuple[Step, ...], Field(min_length=1)]
     """The steps, in order."""
 
+    @property
+    def alone(self) -> bool:
+        """Whether it is about a supply by itself, with no board on the bench."""
+        return any(step.measure in AT_PLUG for step in self.steps)
+
     def check(self) -> Iterator[Complaint]:
+        for number, step in enumerate(self.steps if self.alone else ()):
+            if step.power is not None or (step.measure is not None and step.measure not in AT_PLUG):
+                text = (
+                    "a supply is tested by itself, with its plug off the board: no step for a board may stand beside it"
+                )
+                yield Complaint(("steps", number, step.kind), text)
         seen: dict[str, list[int]] = {}
         for number, step in enumerate(self.steps):
             earlier = seen.setdefault(step.step, [])

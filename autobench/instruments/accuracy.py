@@ -54,4 +54,4 @@ def estimate(
             parts = [part for part in parts if part.name != "resolution"]
         parts.append(type_a(samples))
     budget = Budget(parts)
-    return Estimate(mean, unit, budget.standard, budget.degrees, how), tuple(parts)
+    return Estimate(mean, unit, budget.standard, budget.degrees, how, budget.usual_factor), tuple(parts)

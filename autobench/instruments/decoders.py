@@ -14,7 +14,15 @@ from dataclasses import dataclass, replace
 from autobench.documents.driver_sections import Action
 from autobench.errors import ProtocolError, ReplyError
 from autobench.instruments.preamble import preamble_of
-from autobench.protocols.replies import parse_error, parse_number, parse_numbers, parse_text, parse_truth, shortened
+from autobench.protocols.replies import (
+    parse_error,
+    parse_events,
+    parse_number,
+    parse_numbers,
+    parse_text,
+    parse_truth,
+    shortened,
+)
 
 # A register in hexadecimal, as some supplies send it.
 HEXADECIMAL = re.compile(r"(?:0[xX]|#[hH])([0-9a-fA-F]{1,8})")
@@ -122,6 +130,12 @@ def error(text: str) -> Answer:
     return Answer(text, code=code, words=found)
 
 
+def event_error(text: str) -> Answer:
+    """The error bits of the event status register, where an instrument has no queue."""
+    code, found = parse_events(text)
+    return Answer(text, code=code, words=found)
+
+
 def register(text: str) -> int:
     """A status register: a whole number from 0, decimal or hexadecimal."""
     hexadecimal = HEXADECIMAL.fullmatch(text.strip())
@@ -149,6 +163,23 @@ def any_bit(text: str, action: Action) -> Answer:
     return Answer(text, truths=(any(value >> place & 1 for place in action.bits or ()),))
 
 
+def raw(text: str) -> int:
+    """A status byte that comes as it is, not written in digits."""
+    if len(text) != 1 or ord(text) > 255:
+        raise ProtocolError(f"'{shortened(text)}' is not one raw byte")
+    return ord(text)
+
+
+def raw_bit(text: str, action: Action) -> Answer:
+    """Yes where `bit` of the raw byte is 1."""
+    return Answer(text, truths=(bool(raw(text) >> (action.bit or 0) & 1),))
+
+
+def raw_bit_clear(text: str, action: Action) -> Answer:
+    """Yes where it is 0."""
+    return Answer(text, truths=(not raw(text) >> (action.bit or 0) & 1,))
+
+
 def word(text: str, action: Action) -> Answer:
     """Yes where the reply holds `word` as a word of its own, in any case (`CC` in `+00.35V 01.99A CC`)."""
     found = {part.upper() for part in re.findall(r"[A-Za-z0-9_+\-.]+", text)}
@@ -165,11 +196,14 @@ PLAIN: Mapping[str, Callable[[str], Answer]] = {
     "truth": truth,
     "truths": truths,
     "error": error,
+    "event error": event_error,
     "preamble": preamble,
 }
 KEYED: Mapping[str, Callable[[str, Action], Answer]] = {
     "bit": bit,
     "bit clear": bit_clear,
     "any bit": any_bit,
+    "raw bit": raw_bit,
+    "raw bit clear": raw_bit_clear,
     "word": word,
 }

@@ -72,6 +72,12 @@ class Dialect:
             self.refuse_errors(fill(action.lines[0], filled))
         return answer
 
+    def lines(self, name: str, *, channel: int) -> tuple[str, ...]:
+        """The lines that an action which only sets says for one channel; sends nothing."""
+        action = self.action(name)
+        filled = self.filling(name, action, channel, None, (), {})
+        return tuple(fill(text, filled) for text in action.say)
+
     def carry_out(
         self, action: Action, unit: str, filled: dict[str, str], within: float | None = None
     ) -> Answer | None:
@@ -89,7 +95,7 @@ class Dialect:
         """Ask and decode; a reply without sense may belong to an earlier question, so the link is brought in step."""
         if action.answer in BY_LENGTH:
             return Answer("", data=self.link.ask_block(asked, within))
-        reply = self.link.ask(asked, within)
+        reply = self.link.ask(asked, within, action.length)
         try:
             return decode(self.name, action, reply, unit=unit, asked=asked)
         except ReplyError:
@@ -156,7 +162,7 @@ class Dialect:
             raise BenchError(f"{self.name}: '{name}' refused: {value} is no value to send")
         if action.span is not None and not action.span.holds(value):
             raise BenchError(f"{self.name}: '{name}' refused: {show(value, unit)} is not in {action.span}")
-        return fixed(value, action.digits or 0)
+        return padded(fixed(value, action.digits or 0), action.width or 0)
 
     def field_text(self, name: str, field: str, content: float | int | str) -> str:
         """A further field: a number in full, or a word of letters and digits."""
@@ -177,13 +183,30 @@ class Dialect:
         if self.driver.identity is None:
             return ""
         answer = self.carry_out(self.driver.identity, "", {})
-        return answer.words if answer else ""
+        if answer is None:
+            return ""
+        self.link.remember(self.driver.identity.lines[-1], answer.text)
+        return answer.words
 
     def clear(self) -> None:
         """Empty the instrument's error queue and status, and prove it empty where it can be asked."""
         if self.driver.clear is not None:
             self.carry_out(self.driver.clear, "", {})
         self.errors()
+
+    def recognise(self) -> None:
+        """See that the instrument refuses what its dialect does not know: a cousin that takes it would obey half of
+        what is said and mean something else by it.
+
+        Raises `BenchError` where it takes one of the driver's `refuses`.
+        """
+        for line in self.driver.refuses:
+            self.link.say(line)
+            if not self.errors():
+                raise BenchError(
+                    f"{self.name}: the instrument takes '{line}', which one of the dialect '{self.driver.driver}' "
+                    "refuses – is the driver right?"
+                )
 
     def errors(self) -> list[tuple[int, str]]:
         """Every entry of the instrument's error queue, oldest first, taken out of it; empty where there is no queue."""
@@ -230,6 +253,11 @@ def fixed(value: float, digits: int) -> str:
     clean = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-digits - 6), rounding=ROUND_HALF_EVEN)
     cut = clean.quantize(Decimal(1).scaleb(-digits), rounding=ROUND_DOWN)
     return f"{abs(cut) if cut == 0 else cut:f}"
+
+
+def padded(text: str, width: int) -> str:
+    """`text` with noughts put before its digits until it has `width` characters, behind a sign."""
+    return text.zfill(width)
 
 
 def plain(value: float) -> str:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from autobench.errors import ProtocolError
+
 
 @dataclass(frozen=True)
 class Exchange:
@@ -37,3 +39,10 @@ def shown(data: bytes, longest: int = 80) -> str:
     if len(data) <= longest and len(text) <= longest:
         return text
     return f"{text[:longest]}… ({len(data)} bytes)"
+
+
+def program_message(instrument: str, text: str) -> bytes:
+    """The bytes of one message to `instrument`; raises `ProtocolError` for what could not be exactly one."""
+    if not text or not text.isascii() or not text.isprintable():
+        raise ProtocolError(f"{instrument}: {text!r} cannot be sent as one message of printable ASCII")
+    return text.encode("ascii")

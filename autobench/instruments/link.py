@@ -11,19 +11,27 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from autobench.clock import Clock
-from autobench.errors import LinkError, LinkLostError, NoReplyError, ProtocolError, ReplyError
+from autobench.errors import (
+    InstrumentReportedError,
+    LinkError,
+    LinkLostError,
+    NoReplyError,
+    ProtocolError,
+    ReplyError,
+)
+from autobench.instruments.causes import cause_of, in_words
 from autobench.instruments.deadline import Deadline
-from autobench.instruments.exchange import Exchange, shown
+from autobench.instruments.exchange import Exchange, program_message, shown
 from autobench.instruments.session import Session
 from autobench.protocols.blocks import BlockReader
 from autobench.protocols.replies import parse_error
-from autobench.quantity import show
 
 MOST_ERRORS = 30  # an instrument whose queue never empties must not hold the run
 MOST_DROPPED = 1000  # stale messages that are dropped before a token; beyond it the instrument talks by itself
 LONGEST_QUOTE = 60  # characters of a command quoted in an error
 TOKENS = 250  # the event status enable register takes 0 .. 255 (IEEE 488.2, 10.10)
 PACE_MARGIN = 1e-6  # seconds; without it rounding can make the distance a hair too short
+EXPLAINING = 0.5  # seconds that asking an instrument why it did not reply may take
 POWER_ON_ESE = 0  # restored where the instrument did not tell its own value
 
 
@@ -41,7 +49,8 @@ class Link:
     `within` is the usual total deadline of a message (s), `pace` the least time between two messages (s). `scpi` says
     that the instrument knows the common commands of IEEE 488.2, which recovery needs; `errors` is the query that reads
     its error queue, emptied after a recovery so that old errors accuse no later command. `on_exchange` hears every
-    exchange, failed ones included; `check` is called before each and may raise to break off.
+    exchange, failed ones included; `check` is called before each and may raise to break off. `read_error` makes number
+    and text of what `errors` is answered with.
     """
 
     def __init__(
@@ -54,6 +63,7 @@ class Link:
         pace: float = 0.0,
         scpi: bool = True,
         errors: str | None = None,
+        read_error: Callable[[str], tuple[int, str]] = parse_error,
         on_exchange: Callable[[Exchange], None] = unheard,
         check: Callable[[], None] = nothing,
     ) -> None:
@@ -63,6 +73,7 @@ class Link:
         self.pace = pace
         self.scpi = scpi
         self.errors = errors
+        self.read_error = read_error
         self.on_exchange = on_exchange
         self.check = check
         self.reopenings = 0  # how often recovery had to open again: whatever was set before may be gone since
@@ -71,9 +82,13 @@ class Link:
         self._making_safe = 0
         self._closed = False
         self._dirty = False
+        self._known: tuple[str, str] | None = None  # a question and its answer, by which the instrument is known
+        self._written = False  # whether the last message went out whole
         self._quiet_since: float | None = None  # when the last exchange ended
         self._patience = within  # how long a late answer may still be on its way
         self._token = 0
+        self._left: set[int] = set()  # tokens that a failed recovery may have left in the instrument's register
+        self._ese = POWER_ON_ESE  # what was in that register before
 
     @property
     def dirty(self) -> bool:
@@ -84,11 +99,14 @@ class Link:
         """Send a command that is not answered."""
         self._exchange(text, within, None)
 
-    def ask(self, text: str, within: float | None = None) -> str:
-        """Send a query and read its reply, without its line end.
+    def ask(self, text: str, within: float | None = None, length: int | None = None) -> str:
+        """Send a query and read its reply, without its line end, or exactly `length` bytes of it.
 
-        Raises `NoReplyError`, `LinkLostError`, `ReplyError` or plain `LinkError`; the link is dirty then.
+        Raises `NoReplyError`, `LinkLostError`, `ReplyError` or plain `LinkError`; the link is dirty then. After a
+        time-out the instrument is asked for its errors, briefly, so that the error can say why.
         """
+        if length is not None:
+            return self._exchange(text, within, lambda deadline: self._read_length(length, deadline)).decode("latin-1")
         return self._exchange(text, within, self._read_line).decode("latin-1").rstrip("\r\n")
 
     def ask_block(self, text: str, within: float | None = None) -> bytes:
@@ -108,7 +126,7 @@ class Link:
         for _ in range(limit):
             reply = ask(query)
             try:
-                number, words = parse_error(reply)
+                number, words = self.read_error(reply)
             except ProtocolError as error:
                 self._dirty = True  # whatever this was, it did not belong to the query
                 raise ReplyError(self.instrument, f"the answer to {query} is no error entry: {error}") from error
@@ -142,6 +160,14 @@ class Link:
             self._patience = self.within
             self._dirty = False
 
+    def remember(self, question: str, answer: str) -> None:
+        """From now on the instrument at this address is known by its `answer`: another one there is refused."""
+        self._known = (question, answer)
+
+    def descriptor(self) -> int | None:
+        """File descriptor of the open connection, where a second process could send over it; else `None`."""
+        return self._session.descriptor()
+
     def abort(self) -> None:
         """From another thread: break off the exchange in flight, where the transport allows it."""
         self._session.abort()
@@ -159,29 +185,55 @@ class Link:
     def _exchange(self, text: str, within: float | None, read: Callable[[Deadline], bytes] | None) -> bytes:
         """One exchange, reported whether it succeeds or not."""
         with self._lock:
-            message = self._message(text)
+            message = program_message(self.instrument, text)
             self._refuse_closed()
             if not self._making_safe:
                 self.check()
             if self._dirty:
                 self.recover()
             self._keep_pace()
-            return self._send(message, Deadline(self.clock, self.within if within is None else within), read)
+            deadline = Deadline(self.clock, self.within if within is None else within)
+            try:
+                return self._send(message, deadline, read)
+            except NoReplyError as error:
+                if not self._written or self._making_safe:
+                    raise
+                raise NoReplyError(self.instrument, error.text + self._why(deadline.seconds)) from error.__cause__
+
+    def _why(self, seconds: float) -> str:
+        """What the instrument itself says about a reply that did not come; the link stays dirty."""
+        if self.errors is None:
+            return ""
+        owed = self._patience + min(seconds, EXPLAINING)  # two replies may be on their way when this fails as well
+        try:
+            self._clear()
+            return cause_of(self._empty_queue(self.errors, MOST_ERRORS, lambda text: self._ask_anyway(text, seconds)))
+        except ReplyError:
+            return "; something came afterwards: it may need longer than that"
+        except LinkError:
+            return f"; nor does it answer {self.errors}: is it switched on and plugged in, and is this its address?"
+        finally:
+            self._patience = owed
 
     def _send(self, message: bytes, deadline: Deadline, read: Callable[[Deadline], bytes] | None) -> bytes:
         """Write, and read if there is something to read; the link is dirty until both are done."""
         started = self.clock.now()
         was_dirty, self._dirty = self._dirty, True
         received: bytes | None = None
-        written = False
+        self._written = False
         try:
             self._session.write(message, deadline.left())
-            written = True
+            self._written = True
             if read is not None:
                 received = read(deadline)
+            else:
+                self._session.confirm(deadline.left())
         except BaseException as error:
             self._patience = max(self.within, deadline.seconds)
-            told = self._told(error, message, deadline, written)
+            asked, came = shown(message, LONGEST_QUOTE), shown(self._session.partial, LONGEST_QUOTE)
+            told = in_words(self.instrument, error, asked, came, deadline.seconds, self._written)
+            if isinstance(error, InstrumentReportedError):
+                self._dirty = was_dirty  # refused and said so: both sides are in step
             self._report(started, message, self._session.partial or None, str(told) or type(told).__name__)
             if told is error:
                 raise
@@ -195,31 +247,6 @@ class Link:
         self._quiet_since = ended
         self.on_exchange(Exchange(self.instrument, started, sent, received, ended - started, error))
 
-    def _told(self, error: BaseException, message: bytes, deadline: Deadline, written: bool) -> BaseException:
-        """The error as a person should read it: which command, how long, how much came."""
-        asked = shown(message, LONGEST_QUOTE)
-        if isinstance(error, NoReplyError):
-            limit = f"{deadline.seconds:.1f} s" if deadline.seconds >= 1.0 else show(deadline.seconds, "s", 3)
-            came = self._session.partial
-            if not written:
-                text = f"could not send {asked} within {limit}"
-            elif came:
-                text = f"no complete reply to {asked} within {limit}, only: {shown(came, LONGEST_QUOTE)}"
-            else:
-                text = f"no reply to {asked} within {limit}"
-            return NoReplyError(self.instrument, text)
-        if isinstance(error, LinkError):
-            return type(error)(self.instrument, f"{asked}: {error.text}")
-        if isinstance(error, ProtocolError):
-            return ReplyError(self.instrument, f"{asked}: {error}")
-        return error
-
-    def _message(self, text: str) -> bytes:
-        """The bytes of one message; raises `ProtocolError` for what could not be exactly one."""
-        if not text or not text.isascii() or not text.isprintable():
-            raise ProtocolError(f"{self.instrument}: {text!r} cannot be sent as one message of printable ASCII")
-        return text.encode("ascii")
-
     def _keep_pace(self) -> None:
         if self.pace > 0 and self._quiet_since is not None:
             wait = self._quiet_since + self.pace - self.clock.now()
@@ -228,6 +255,15 @@ class Link:
 
     def _read_line(self, deadline: Deadline) -> bytes:
         return self._session.read_message(deadline.left())
+
+    def _read_length(self, length: int, deadline: Deadline) -> bytes:
+        """A reply of a known number of bytes; more than those may follow on some revisions, and are no part of it."""
+        if not self._session.has_end:
+            return self._session.read_exact(length, deadline.left())
+        message = self._session.read_message(deadline.left())
+        if len(message) < length:
+            raise ReplyError(self.instrument, f"only {len(message)} of {length} bytes came")
+        return message[:length]
 
     def _read_block(self, deadline: Deadline) -> bytes:
         reader = BlockReader()
@@ -245,7 +281,7 @@ class Link:
         """Device clear; once more where it fails, since one transport stumbles over an unread reply the first time."""
         try:
             self._session.clear()
-        except LinkLostError:
+        except (LinkLostError, NoReplyError):
             raise
         except LinkError:
             self._session.clear()
@@ -255,10 +291,16 @@ class Link:
             self._session.reopen()
             self.reopenings += 1
             self._synchronise()
+            self._refuse_another()
         except LinkError as error:
             raise type(error)(
                 self.instrument, f"out of step after an error, and neither clearing nor reopening helped: {error.text}"
             ) from error
+
+    def _refuse_another(self) -> None:
+        """After opening again the address may be somebody else's: a port that was numbered anew, a host that moved."""
+        if self._known is not None and (answer := self._ask_anyway(self._known[0])) != self._known[1]:
+            raise LinkLostError(self.instrument, f"another instrument answers there now: '{answer[:60]}'")
 
     def _synchronise(self) -> None:
         """Drop everything late. Two different tokens must come back, the second right behind its command."""
@@ -266,22 +308,24 @@ class Link:
             self.clock.sleep(self._patience)  # without a token, late answers can only be waited out
             self._session.clear()
             return
-        first, second = self._next_token(), self._next_token()
-        before = self._pass_token(f"*ESE?;*ESE {first};*ESE?", first)
+        first = self._token % TOKENS + 1
+        second = self._token = first % TOKENS + 1
+        self._left.add(first)
+        if (before := self._pass_token(f"*ESE?;*ESE {first};*ESE?", first)) not in self._left:
+            self._ese = before
+        self._left.add(second)
         self._pass_token(f"*ESE {second};*ESE?", second)
-        self._send(f"*ESE {before}".encode("ascii"), Deadline(self.clock, self.within), None)
+        self._send(f"*ESE {self._ese}".encode("ascii"), Deadline(self.clock, self.within), None)
+        self._left.clear()
         if self.errors:
             self._empty_queue(self.errors, MOST_ERRORS, self._ask_anyway)
 
-    def _ask_anyway(self, text: str) -> str:
+    def _ask_anyway(self, text: str, most: float | None = None) -> str:
         """A query of the recovery itself, while the link is still dirty."""
         self._keep_pace()
-        reply = self._send(text.encode("ascii"), Deadline(self.clock, self.within), self._read_line)
+        deadline = Deadline(self.clock, self.within if most is None else min(most, EXPLAINING))
+        reply = self._send(text.encode("ascii"), deadline, self._read_line)
         return reply.decode("latin-1").rstrip("\r\n")
-
-    def _next_token(self) -> int:
-        self._token = self._token % TOKENS + 1
-        return self._token
 
     def _pass_token(self, text: str, token: int) -> int:
         """Send `text` and read until `token` comes back; returns the number that came just before it."""
@@ -293,11 +337,10 @@ class Link:
             for _ in range(MOST_DROPPED):
                 message = self._session.read_message(deadline.left())
                 numbers = [part.strip().removeprefix(b"+") for part in message.split(b";")]
-                told = numbers[-2] if len(numbers) > 1 else last
-                if numbers[-1] == str(token).encode("ascii"):
+                told, last = numbers[-2] if len(numbers) > 1 else last, numbers[-1]
+                if last == str(token).encode("ascii"):
                     before.append(int(told) if told.isdigit() and int(told) <= 255 else POWER_ON_ESE)
                     return message
-                last = numbers[-1]
             raise LinkError(self.instrument, "it keeps sending by itself")
 
         self._send(text.encode("ascii"), Deadline(self.clock, self._patience), read)

@@ -104,8 +104,13 @@ class Meter:
         if self.measures.ohms is None:
             raise BenchError(f"{self.name}: the driver '{self.dialect.driver.driver}' has no ohms")
         reading = self.measured("ohms", self.measures.ohms, expected, repeats, "ohm")
-        self.select("volts", self.measures.volts, self.measures.volts.ranges[-1])
+        self.rest()
         return reading
+
+    def rest(self) -> None:
+        """On volts, where its input drives nothing."""
+        if self.setting is None or self.setting.function != "volts":
+            self.select("volts", self.measures.volts, self.measures.volts.ranges[-1])
 
     def measured(self, name: str, function: Function, expected: Span | float, repeats: int, unit: str) -> MeterReading:
         """One measurement on the range for `expected`; on an overload once more, one range higher."""
@@ -151,7 +156,9 @@ class Meter:
         wanted = Setting(name, entry.range.value, getattr(self.measures.speeds, self.speed).value)
         if self.setting != wanted:
             self.setting = None  # until it is done, it is not known how the meter stands
-            self.dialect.perform(name, range=wanted.full_scale, cycles=wanted.cycles, check=True)
+            names = self.measures.speed_names
+            cycles = wanted.cycles if names is None else getattr(names, self.speed)
+            self.dialect.perform(name, range=entry.called or wanted.full_scale, cycles=cycles, check=True)
             self.count = 0  # selecting a function may reset it
             self.dialect.clock.sleep((entry.settle or function.settle).value)
             self.setting = wanted
@@ -164,7 +171,12 @@ class Meter:
         found: Sequence[float] = answer.numbers if answer else ()
         if len(found) != count:
             raise ReplyError(self.name, f"sent {len(found)} readings where {count} were asked for")
-        return tuple(found)
+        return tuple(self.overloaded(value) for value in found)
+
+    def overloaded(self, value: float) -> float:
+        """`value`, infinite with its sign where the dialect means an overload by it."""
+        over = self.measures.overload
+        return math.copysign(math.inf, value) if over is not None and abs(value) >= over.value else value
 
 
 def range_for(function: Function, expected: Span | float) -> int:

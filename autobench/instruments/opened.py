@@ -11,14 +11,14 @@ from autobench.clock import Clock
 from autobench.documents.bench import Bench
 from autobench.documents.driver import Driver
 from autobench.errors import BenchError, LinkError
+from autobench.instruments.connection import connect
 from autobench.instruments.dialect import Dialect
 from autobench.instruments.exchange import Exchange
-from autobench.instruments.link import Link
 from autobench.instruments.meter import Meter
 from autobench.instruments.relays import Relays
 from autobench.instruments.scope import Scope
 from autobench.instruments.supply import Supply
-from autobench.instruments.visa import open_session
+from autobench.instruments.visa import unwatched
 
 if TYPE_CHECKING:
     from autobench.instruments.visa import VisaLibraryBase
@@ -49,12 +49,16 @@ class Opened:
 
 @dataclass(frozen=True)
 class Opener:
-    """How instruments are opened: over which library, on which clock, who hears the exchanges, who may break in."""
+    """How instruments are opened: over which library, on which clock, who hears the exchanges, who may break in.
+
+    `renew` hears that the program is alive while it waits for a reply; see `visa.open_session`.
+    """
 
     library: VisaLibraryBase | None
     clock: Clock
     on_exchange: Callable[[Exchange], None]
     check: Callable[[], None]
+    renew: Callable[[float], None] = unwatched
 
     def open(self, bench: Bench, drivers: Mapping[str, Driver], *, only_supplies: bool = False) -> Opened:
         """Open and identify every instrument of the bench; on an error close what was opened and raise `LinkError`.
@@ -76,36 +80,29 @@ class Opener:
 
     def _open_one(self, opened: Opened, bench: Bench, name: str, driver: Driver) -> None:
         instrument = bench.instruments[name]
-        ends = driver.link.ends
-        session = open_session(
+        link = connect(
+            driver,
             instrument.address,
-            instrument=name,
-            library=self.library,
-            send_end=ends.send,
-            receive_end=ends.receive,
-        )
-        errors = driver.link.errors
-        link = Link(
-            session,
             name,
             self.clock,
-            within=driver.link.reply_within.value,
-            pace=driver.link.pace.value,
-            scpi=driver.link.common_commands,
-            errors=errors.ask if errors is not None else None,
+            self.library,
             on_exchange=self.on_exchange,
             check=self.check,
+            renew=self.renew,
         )
         dialect = Dialect(driver, link, self.clock)
         opened.dialects[name] = dialect
         identity = dialect.identify()
         opened.identities[name] = identity
         dialect.clear()  # errors left over from somebody else's session must not accuse our first command
+        dialect.recognise()
         if instrument.serial is not None and instrument.serial not in identity.split(","):
             raise LinkError(name, f"serial number {instrument.serial} is wanted, but '{identity}' answers")
         if driver.kind == "supply":
-            used = [feed.output for feed in bench.feeds.values() if feed.supply == name]
-            opened.supplies[name] = Supply(dialect, used)
+            fed = [feed for feed in bench.feeds.values() if feed.supply == name]
+            used = {feed.output: feed.negative for feed in fed if feed.output is not None}
+            turned = [output for output, negative in used.items() if negative]
+            opened.supplies[name] = Supply(dialect, tuple(used), turned)
         elif driver.kind == "meter":
             opened.meters[name] = Meter(dialect, bench.line_frequency.value)
         elif driver.kind == "scope":

@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from autobench.documents.driver_samples import Samples
-from autobench.errors import BenchError, NoReplyError
+from autobench.errors import BenchError, InstrumentReportedError, NoReplyError
 from autobench.instruments.dialect import Dialect
 from autobench.instruments.scope_record import no_trace, read_record, timing_trouble
 from autobench.instruments.scope_settings import Settings
@@ -125,7 +125,12 @@ class Scope:
         """Trigger now; the capture then says that its trigger was not found."""
         armed = self.under_way()
         with self.careful():
-            self.dialect.perform("force", check=True)
+            try:
+                self.dialect.perform("force", check=True)
+            except InstrumentReportedError:
+                if not self.dialect.can("waiting?") or self.state("waiting?"):
+                    raise
+                return  # it triggered by itself in the moment before: nothing was forced
         armed.forced_after = self.dialect.clock.now() - armed.since
 
     def fetch(self) -> Capture:

@@ -45,7 +45,8 @@ def read_channel(settings: Settings, channel: int, peak: bool) -> Trace:
     dialect, samples = settings.dialect, settings.samples
     dialect.perform("waveform source", channel=channel)
     dialect.perform("waveform raw")
-    dialect.perform("first point", point=1)
+    if dialect.can("first point"):
+        dialect.perform("first point", point=1)
     dialect.perform("last point", point=settings.points, check=True)
     preamble = preamble_of(asked(settings, "preamble?").numbers)
     refuse_contradictions(settings, channel, preamble)
@@ -61,7 +62,7 @@ def read_channel(settings: Settings, channel: int, peak: bool) -> Trace:
         reference,
         offset,
         preamble.start,
-        clipped=(0.0, float(samples.full_scale)),
+        clipped=(float(samples.clips_below), float(samples.full_scale)),
         peak_detect=peak,
     )
 
@@ -133,7 +134,10 @@ def timing_trouble(settings: Settings, interval: float, peak: bool) -> str | Non
     The preamble is right then, since it goes with the record. Extremes come in pairs, which some count as one point.
     """
     counted = (1.0, 2.0, 0.5) if peak else (1.0,)
-    if any(abs(interval * settings.rate / count - 1.0) <= AGREED for count in counted):
+    rate = settings.rate
+    if settings.samples.thins:  # what was sampled faster is handed over as the points that were asked for
+        rate = min(rate, settings.memory / settings.screen)
+    if any(abs(interval * rate / count - 1.0) <= AGREED for count in counted):
         return None
     told = show(settings.rate, "Sa/s")
     return f"the points are {show(interval, 's')} apart although {told} were told: the time base is held by something"

@@ -31,6 +31,9 @@ class Session(Protocol):
     def write(self, message: bytes, within: float) -> None:
         """Send one whole message; the line end, or the END flag, is added here."""
 
+    def confirm(self, within: float) -> None:
+        """Wait for what confirms a command that is not answered: a prompt, where there is such a thing."""
+
     def read_message(self, within: float) -> bytes:
         """Read one whole message, without its line end."""
 
@@ -51,6 +54,9 @@ class Session(Protocol):
 
     def abort(self) -> None:
         """Break off a read that blocks in another thread, where the transport can; the connection is lost then."""
+
+    def descriptor(self) -> int | None:
+        """File descriptor of the connection, where lines can be sent over it as they are; else `None`."""
 
     def reopen(self) -> None:
         """Close and open again."""

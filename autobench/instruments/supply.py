@@ -6,7 +6,7 @@ the judgement's.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from autobench.documents.driver_sections import Outputs
 from autobench.errors import BenchError, ReplyError
@@ -21,16 +21,30 @@ UNITS = {"volts?": "V", "amps?": "A"}
 class Supply:
     """One supply. `outputs` are the ones the bench uses (all where not given); no other output is ever touched.
 
+    `turned` are outputs that count up and are wired the other way round, for a negative rail: their volts are negative
+    for whoever asks here, and positive for the instrument.
+
     Every method may raise the link's errors; a method the dialect has no action for raises `BenchError`.
     """
 
-    def __init__(self, dialect: Dialect, outputs: Sequence[int] | None = None) -> None:
+    def __init__(self, dialect: Dialect, outputs: Sequence[int] | None = None, turned: Collection[int] = ()) -> None:
         if dialect.driver.outputs is None:
             raise BenchError(f"{dialect.name}: the driver '{dialect.driver.driver}' is not one of a supply")
         self.dialect = dialect
         self.name = dialect.name
         self.ratings: Outputs = dialect.driver.outputs
         self.outputs = tuple(outputs) if outputs is not None else self.ratings.channels
+        self.turned = frozenset(turned) - frozenset(self.ratings.negative)
+
+    @property
+    def fall(self) -> float:
+        """Seconds an output with nothing on it may take to fall."""
+        return self.ratings.fall.value
+
+    def look(self, output: int) -> tuple[float, float, bool, bool]:
+        """Volts, amps, whether it limits and whether it tripped, by its own reading."""
+        volts, amps = self.volts(output).value, self.amps(output).value
+        return volts, amps, self.limiting(output), self.tripped(output)
 
     def can(self, action: str) -> bool:
         """Whether the dialect has the action, such as `limiting?`."""
@@ -65,7 +79,7 @@ class Supply:
 
     def set_volts(self, output: int, volts: float) -> None:
         """Set the voltage, V; refused by the instrument or out of its span: an error."""
-        self.dialect.perform("set volts", channel=output, value=volts, check=True)
+        self.dialect.perform("set volts", channel=output, value=self.sign(output) * volts, check=True)
 
     def set_amps(self, output: int, amps: float) -> None:
         """Set the current limit, A."""
@@ -73,11 +87,11 @@ class Supply:
 
     def set_trip(self, output: int, volts: float) -> None:
         """Set and arm the over-voltage trip, V."""
-        self.dialect.perform("set trip", channel=output, value=volts, check=True)
+        self.dialect.perform("set trip", channel=output, value=self.sign(output) * volts, check=True)
 
     def set_volts_back(self, output: int) -> float:
         """The voltage setting as the instrument holds it, V."""
-        return self.number("set volts?", output)
+        return self.sign(output) * self.number("set volts?", output)
 
     def set_amps_back(self, output: int) -> float:
         """The current limit as the instrument holds it, A."""
@@ -85,15 +99,33 @@ class Supply:
 
     def set_trip_back(self, output: int) -> float:
         """The over-voltage trip as the instrument holds it, V."""
-        return self.number("set trip?", output)
+        return self.sign(output) * self.number("set trip?", output)
 
     def on(self, output: int) -> None:
-        """Switch the output on."""
+        """Switch the output on, and no other.
+
+        On some supplies of a family whose outputs are selected first, ON concerns all of them: then everything goes off
+        again and `BenchError` is raised, since rails cannot be put on in their order.
+        """
+        others = [other for other in self.outputs if other != output] if self.can("on?") else []
+        before = {other: self.is_on(other) for other in others}
         self.dialect.perform("on", channel=output, check=True)
+        for other, was in before.items():
+            if not was and self.is_on(other):
+                for each in self.outputs:
+                    self.dialect.perform("off", channel=each)
+                raise BenchError(
+                    f"{self.name}: ON for output {output} switched output {other} on as well, so everything was "
+                    "switched off again; this supply cannot put rails on one after another"
+                )
 
     def off(self, output: int) -> None:
         """Switch the output off. That it is off shows only a measurement."""
         self.dialect.perform("off", channel=output, check=True)
+
+    def lines_off(self, output: int) -> tuple[str, ...]:
+        """What `off` says for one output, for whoever must send it without this program."""
+        return self.dialect.lines("off", channel=output)
 
     def is_on(self, output: int) -> bool:
         """Whether the instrument says that the output is on."""
@@ -113,15 +145,19 @@ class Supply:
 
     def volts(self, output: int) -> Estimate:
         """Voltage at the output's terminals by the supply's own read-back, with its standard uncertainty."""
-        return self.measured("volts?", output)
+        return self.measured("volts?", output, self.sign(output))
 
     def amps(self, output: int) -> Estimate:
         """Current out of the output by the supply's own read-back, with its standard uncertainty."""
         return self.measured("amps?", output)
 
-    def measured(self, action: str, output: int) -> Estimate:
+    def sign(self, output: int) -> float:
+        """Of the instrument's own volts, as seen from the bench."""
+        return -1.0 if output in self.turned else 1.0
+
+    def measured(self, action: str, output: int, sign: float = 1.0) -> Estimate:
         """A measurement with the accuracy the driver file states for it."""
-        value, trust = self.number(action, output), self.dialect.action(action).trust
+        value, trust = sign * self.number(action, output), self.dialect.action(action).trust
         if trust is None:
             raise BenchError(f"{self.name}: the driver does not say how far '{action}' can be off")
         return estimate((value,), trust, UNITS[action], how=f"{self.name}'s read-back")[0]

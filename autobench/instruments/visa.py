@@ -1,24 +1,24 @@
-"""Sessions over VISA: opens an address, moves whole messages under a total deadline, and words every foreign error.
+"""Sessions over VISA: opens an address and moves whole messages under a total deadline.
 
-The only module of the program, with its socket session, that knows VISA; the library is imported inside functions,
-since it takes longer to load than all the rest. It must not know commands, retry anything or decide how to recover:
-that is the link's work. It never lists resources, because listing broadcasts on the network.
+The only module of the program, with its socket session and the table of foreign errors, that knows VISA; the library
+is imported inside functions, since it takes longer to load than all the rest. It must not know commands, retry anything
+or decide how to recover: that is the link's work. It never lists resources, because listing broadcasts on the network.
 """
 
 from __future__ import annotations
 
 import contextlib
 import functools
-import ipaddress
 import math
-import re
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from autobench.clock import Clock, RealClock
-from autobench.errors import AutobenchError, BenchError, LinkError, LinkLostError, NoReplyError, ReplyError
+from autobench.errors import LinkError, LinkLostError, NoReplyError, ReplyError
 from autobench.instruments.deadline import Deadline
+from autobench.instruments.foreign_errors import foreign_errors
+from autobench.instruments.hislip_deadline import closing_half_open, hold_to_deadline
 
 if TYPE_CHECKING:
     from pyvisa.highlevel import ResourceManager
@@ -27,43 +27,17 @@ if TYPE_CHECKING:
 
 BACK_END = "@py"  # always named: looking for another one takes time and may load a vendor's library
 CHUNK = 256 * 1024  # one back end clears its whole chunk buffer at every read, so larger is slower for short replies
+LARGEST_PIECE = 16 * 1024 * 1024  # of a message whose length is known: read in as few pieces as memory allows
 LINE_END_SECONDS = 0.2  # how long the line end after a block may keep us waiting
+CLEAR_SECONDS = 1.0  # how long a device clear or a serial poll may take
 LONGEST_MS = 0xFFFFFFFE  # one more means "for ever" in VISA
 OPENING = threading.Lock()  # the back end's tables are not made for opening from several threads
-LOOPBACK_NAMES = ("localhost",)
-# VISA codes that mean the other side is gone or was never there (VPP-4.3, annex B).
-LOST = (
-    "error_connection_lost",
-    "error_resource_not_found",
-    "error_no_listeners",
-    "error_io",
-    "error_system_error",
-    "error_invalid_object",
-    "error_machine_not_available",
-)
+SLICE = 0.1  # s of a wait after which the run shows that it is alive
+TIMED_OUT = -1073807339  # VI_ERROR_TMO (VPP-4.3, annex B)
 
 
-def refuse_real(address: str, simulated: bool) -> None:
-    """Raise `BenchError` unless the address is simulated in this process or lies on this machine's loopback."""
-    if simulated:
-        return
-    network = re.fullmatch(r"TCPIP\d*::(\[?::1\]?|[^:\s]+)(?:::[^:\s]+)*", address, re.IGNORECASE)
-    if network and loopback(network.group(1).strip("[]").split(",")[0]):
-        return
-    raise BenchError(
-        f"{address}: real serial ports and non-loopback addresses are refused until the guard has landed; "
-        "use the simulated bench, or an address on 127.0.0.1"
-    )
-
-
-def loopback(host: str) -> bool:
-    """Whether a host, by name or number, is this machine and cannot be another."""
-    if host.lower() in LOOPBACK_NAMES:
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
+def unwatched(extra: float) -> None:
+    """The renewal of a session that nobody guards."""
 
 
 def open_session(
@@ -73,18 +47,22 @@ def open_session(
     library: VisaLibraryBase | None = None,
     send_end: str = "\n",
     receive_end: str = "\n",
+    silence: float = 0.0,
     timeout: float = 10.0,
+    renew: Callable[[float], None] = unwatched,
 ) -> VisaSession:
     """Open `address` for the instrument of that name in the bench file.
 
-    `library` is an in-process VISA library; without it the pure Python back end is used, and then only loopback
-    addresses are allowed (`BenchError`). A library that keeps its own time offers it as `clock`. `send_end` and
-    `receive_end` count only where the transport has no end of message of its own. `timeout` is for opening (s).
+    `library` is an in-process VISA library; without it the pure Python back end is used. A library that keeps its own
+    time offers it as `clock`. `send_end` and `receive_end` count only where the transport has no end of message of its
+    own; where `receive_end` is empty there, `silence` seconds without a byte end a reply. `timeout` is for opening (s).
+    `renew` is called in every slice of a wait for a reply, with the seconds that may pass until the next call beyond a
+    slice (0 but for transports whose reads cannot be sliced); it must not raise.
     Raises `LinkLostError` where nothing answers, `LinkError` for an address that cannot be understood.
     """
-    refuse_real(address, simulated=library is not None)
     clock: Clock = getattr(library, "clock", None) or RealClock()
-    session = VisaSession(address, instrument, library, (send_end.encode("ascii"), receive_end.encode("ascii")), clock)
+    ends = (send_end.encode("ascii"), receive_end.encode("ascii"))
+    session = VisaSession(address, instrument, library, ends, clock, silence, renew)
     session.open(timeout)
     return session
 
@@ -93,7 +71,14 @@ class VisaSession:
     """One open VISA resource; keeps the `autobench.instruments.session.Session` port."""
 
     def __init__(
-        self, address: str, instrument: str, library: VisaLibraryBase | None, ends: tuple[bytes, bytes], clock: Clock
+        self,
+        address: str,
+        instrument: str,
+        library: VisaLibraryBase | None,
+        ends: tuple[bytes, bytes],
+        clock: Clock,
+        silence: float = 0.0,
+        renew: Callable[[float], None] = unwatched,
     ) -> None:
         self.address = address
         self.instrument = instrument
@@ -101,6 +86,8 @@ class VisaSession:
         self._library = library
         self._send_end, self._receive_end = ends
         self._clock = clock
+        self._renew = renew
+        self._silence = silence
         self._resource: Resource | None = None
         self._handle: Any = None
         self._has_end = False  # whether the transport marks the end of a message: all do but sockets and serial lines
@@ -113,7 +100,7 @@ class VisaSession:
         """Open the resource; see `open_session`."""
         self._open_seconds = timeout
         try:
-            with foreign_errors(self.instrument), OPENING:
+            with foreign_errors(self.instrument), OPENING, closing_half_open():
                 resource = open_resource(self.address, self._library, timeout)
                 self._handle = resource.session
                 self._serial = resource.interface_type == serial_line()
@@ -121,6 +108,7 @@ class VisaSession:
         except LinkError as error:
             raise type(error)(self.instrument, f"cannot open {self.address}: {error.text}") from error
         self._resource = resource
+        hold_to_deadline(self._inner())
         self._stops = None
         self._ended = False
 
@@ -133,30 +121,51 @@ class VisaSession:
         self.partial = b""
         self._ended = False
         resource = self._open_resource()
+        if not self._has_end and not self._receive_end:
+            self.clear()  # nothing tells what is left of an earlier reply from the one that comes now
         with foreign_errors(self.instrument):
             self._limit(resource, within)
             resource.visalib.write(self._handle, message if self._has_end else message + self._send_end)
 
     def read_message(self, within: float) -> bytes:
-        if not self._has_end and not self._receive_end:
-            raise LinkError(
-                self.instrument, "its replies have no line end on this connection; they can be read by length only"
-            )
         deadline = Deadline(self._clock, within)
+        if not self._has_end and not self._receive_end:
+            return self._read_to_silence(deadline)
         message = bytearray()
         stopping = not self._has_end
         while True:
             data, stopped = self._read(CHUNK, deadline, stopping, message)
             message += data
             if self._ended:
-                end = self._receive_end if self._receive_end and message.endswith(self._receive_end) else b"\n"
+                if not self._receive_end:  # the reply may be a raw byte, and that byte a line end
+                    return bytes(message)
+                end = self._receive_end if message.endswith(self._receive_end) else b"\n"
                 return bytes(message.removesuffix(end))
             if stopped and message.endswith(self._receive_end):
                 return bytes(message.removesuffix(self._receive_end))
 
+    def _read_to_silence(self, deadline: Deadline) -> bytes:
+        """One reply that only a silence ends; bytes that never stop end at the deadline, as no reply."""
+        if not self._silence:
+            raise LinkError(
+                self.instrument, "its replies have neither a line end nor an END flag, and no silence ends them"
+            )
+        message = bytearray(self._read(1, deadline, False, b"")[0])
+        while deadline.left() > self._silence:
+            try:
+                message += self._read(1, Deadline(self._clock, self._silence), False, message)[0]
+            except NoReplyError:
+                self.partial = b""
+                return bytes(message)
+        self.partial = bytes(message)
+        raise NoReplyError(self.instrument, "it does not stop sending")
+
+    def confirm(self, within: float) -> None:
+        """Nothing confirms a command here."""
+
     def read_exact(self, count: int, within: float) -> bytes:
         deadline = Deadline(self._clock, within)
-        first, _ = self._read(min(count, 4 * CHUNK), deadline, False, b"") if count else (b"", False)
+        first, _ = self._read(min(count, LARGEST_PIECE), deadline, False, b"") if count else (b"", False)
         if len(first) == count:
             return first
         message = bytearray(first)
@@ -164,7 +173,7 @@ class VisaSession:
             if self._ended:
                 self.partial = bytes(message)
                 raise ReplyError(self.instrument, f"the message ended after {len(message)} of {count} bytes")
-            data, _ = self._read(min(count - len(message), 4 * CHUNK), deadline, False, message)
+            data, _ = self._read(min(count - len(message), LARGEST_PIECE), deadline, False, message)
             message += data
         return bytes(message)
 
@@ -188,6 +197,7 @@ class VisaSession:
         with foreign_errors(self.instrument):
             from pyvisa.constants import BufferOperation
 
+            self._limit(resource, CLEAR_SECONDS)
             if self._serial:  # it has no device clear
                 resource.visalib.flush(self._handle, BufferOperation.discard_read_buffer)
             else:
@@ -199,12 +209,23 @@ class VisaSession:
             from pyvisa.constants import StatusCode
             from pyvisa.errors import VisaIOError
 
+            self._limit(resource, CLEAR_SECONDS)
             try:
                 return int(resource.visalib.read_stb(self._handle)[0])
             except VisaIOError as error:
                 if error.error_code == StatusCode.error_nonsupported_operation:
                     return None
                 raise
+
+    def descriptor(self) -> int | None:
+        """That of a raw socket or a serial line; every other transport wraps its messages."""
+        interface = getattr(self._inner(), "interface", None)
+        if interface is None or self._has_end:
+            return None
+        try:
+            return int(interface.fileno())
+        except (AttributeError, OSError, ValueError):
+            return None
 
     def abort(self) -> None:
         abort = getattr(self._inner(), "abort", None)
@@ -238,13 +259,34 @@ class VisaSession:
             more = resource.ignore_warning(StatusCode.success_max_count_read)  # "more may follow" is no warning to us
             with foreign_errors(self.instrument), more:
                 self._stop_at_line_end(resource, stopping)
-                self._limit(resource, deadline.left())
-                data, status = resource.visalib.read(self._handle, count)
+                data, status = self._read_sliced(resource, count, deadline)
         except LinkError:
             self.partial = bytes(before) + bytes(getattr(self._inner(), "received", b""))
             raise
-        self._ended = self._has_end and status == StatusCode.success
-        return bytes(data), status == StatusCode.success_termination_character_read
+        stopped = status == StatusCode.success_termination_character_read
+        # One transport says this at the END flag, whether a termination character was asked for or not.
+        self._ended = self._has_end and (status == StatusCode.success or (stopped and not stopping))
+        # A long record is handed on as it came, since a copy costs as much as reading it; nobody else holds it.
+        return data if len(data) >= CHUNK else bytes(data), stopped
+
+    def _read_sliced(self, resource: Resource, count: int, deadline: Deadline) -> tuple[bytes, Any]:
+        """One read in slices, after each of which the run shows that it is alive; whole where slices would lose data.
+
+        Our own socket and serial sessions keep what came over a time-out.
+        """
+        from pyvisa.errors import VisaIOError
+
+        sliced = hasattr(self._inner(), "received")
+        while True:
+            left = deadline.left()
+            part = min(left, SLICE) if sliced else left
+            self._renew(0.0 if sliced else left)
+            self._limit(resource, part)
+            try:
+                return resource.visalib.read(self._handle, count)
+            except VisaIOError as error:
+                if part == left or error.error_code != TIMED_OUT:
+                    raise
 
     def _stop_at_line_end(self, resource: Resource, stopping: bool) -> None:
         """Switch the termination character on or off; off for blocks, whose data may hold it."""
@@ -287,12 +329,13 @@ def open_resource(address: str, library: VisaLibraryBase | None, timeout: float)
 
 @functools.cache
 def pure_python() -> ResourceManager:
-    """The pure Python back end with our socket session; kept, since closing it closes everybody's connections."""
+    """The pure Python back end with our own sessions; kept, since closing it closes everybody's connections."""
     import pyvisa
 
-    from autobench.instruments import socket_session
+    from autobench.instruments import serial_session, socket_session
 
     socket_session.register()
+    serial_session.register()
     return pyvisa.ResourceManager(BACK_END)
 
 
@@ -301,42 +344,3 @@ def serial_line() -> object:
     from pyvisa.constants import InterfaceType
 
     return InterfaceType.asrl
-
-
-@contextlib.contextmanager
-def foreign_errors(instrument: str) -> Iterator[None]:
-    """Turn every error of the VISA stack into one of ours. Only calls into that stack belong inside."""
-    try:
-        yield
-    except AutobenchError:
-        raise
-    except Exception as error:  # the back end raises even plain `Exception`
-        raise in_words(instrument, error) from error
-
-
-def in_words(instrument: str, error: Exception) -> LinkError:
-    """The one table of foreign errors: who must act, and in plain words why."""
-    from pyvisa import errors, rname
-
-    if isinstance(error, errors.VisaIOError):
-        code = error.abbreviation
-        name = getattr(error.error_code, "name", str(error.error_code))
-        if name == "error_timeout":
-            return NoReplyError(instrument, "nothing more came in time")
-        if name == "error_resource_not_found":
-            return LinkLostError(instrument, "nothing answers at this address")
-        if name in LOST:
-            return LinkLostError(instrument, f"the connection is lost ({code})")
-        return LinkError(instrument, f"the connection reports {code}: {error.description}")
-    if isinstance(error, errors.InvalidSession):
-        return LinkLostError(instrument, "the connection is closed")
-    if isinstance(error, rname.InvalidResourceName):
-        return LinkError(instrument, f"the address cannot be understood: {error}")
-    if isinstance(error, ConnectionRefusedError):
-        return LinkLostError(instrument, "the connection is refused: no instrument listens there")
-    if isinstance(error, TimeoutError):
-        return NoReplyError(instrument, "nothing more came in time")
-    if isinstance(error, OSError):
-        return LinkLostError(instrument, f"the connection is lost ({error.strerror or error})")
-    # RuntimeError, TypeError, ValueError (text that cannot be decoded among them) and plain Exception
-    return LinkError(instrument, f"the connection failed: {type(error).__name__}: {error}")

@@ -38,11 +38,13 @@ class Rule:
 
 
 def parse_rule(text: str) -> Rule:
-    """Read a rule by its name in `GUARD_BANDS`, or a wanted probability such as `95 %` (above 50 %).
+    """Read a rule by its name in `GUARD_BANDS` (`w = ` may be left out), or a wanted probability such as `95 %`.
 
     Raises `UsageError` for anything else.
     """
     name = " ".join(text.split())
+    if f"w = {name}" in GUARD_BANDS:
+        name = f"w = {name}"
     if name in GUARD_BANDS:
         return Rule(name, GUARD_BANDS[name], None)
     if name.endswith("%"):

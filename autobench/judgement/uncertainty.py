@@ -132,6 +132,11 @@ class Budget:
             degrees = max(1.0, math.floor(round(degrees, 1)))
         return student_quantile(0.5 + probability / 2.0, degrees)
 
+    @property
+    def usual_factor(self) -> float:
+        """The k of an expanded uncertainty as usually stated: 2, but less where rectangles dominate (EA-4/02 S9)."""
+        return self.coverage_factor(0.95) if self.dominant_rectangles() else 2.0
+
     def expanded(self, probability: float = 0.95) -> float:
         """Expanded uncertainty U = k·u for a two-sided coverage `probability`."""
         return self.coverage_factor(probability) * self.standard

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Protocol
 
-from autobench.judgement.conformity import COVERAGE, Rule, acceptance, conformance_probability, parse_rule
+from autobench.judgement.conformity import Rule, acceptance, conformance_probability, parse_rule
 from autobench.quantity import Estimate, Span, show
 
 DEFAULT_RULE = "95 %"
@@ -91,9 +91,9 @@ def judge(estimate: Estimate, limits: Span, usual: Span | None = None, rule: str
     """Judge one reading against its limits by a rule of `autobench.judgement.conformity.parse_rule`.
 
     With a wanted probability: `within` where the quantity lies inside the limits with it, `outside` where it lies
-    beyond with it, else `marginal`. With a guard band w: `within` inside the limits less w, `outside` beyond the limits
-    plus w, else `marginal` (ILAC-G8, non-binary with guard band). Raises `UsageError` for an unknown rule, `ValueError`
-    where units differ or the uncertainty is negative.
+    beyond with it, else `marginal`. With a guard band w, a multiple of U = k · u with the estimate's own k: `within`
+    inside the limits less w, `outside` beyond the limits plus w, else `marginal` (ILAC-G8, non-binary with guard band).
+    Raises `UsageError` for an unknown rule, `ValueError` where units differ or the uncertainty is negative.
     """
     decided = parse_rule(rule)
     for span in (limits, usual):
@@ -112,8 +112,8 @@ def judge(estimate: Estimate, limits: Span, usual: Span | None = None, rule: str
     if verdict is Verdict.OUTSIDE:
         return Judgement(verdict, probability, f"{seen(estimate)} is not {wanted(limits)}")
     if verdict is Verdict.MARGINAL:
-        spread = show(2.0 * estimate.uncertainty, estimate.unit, 2)
-        words = f"{seen(estimate)} ± {spread} (k = 2) is too near a limit of {limits} to call"
+        spread = show(estimate.coverage * estimate.uncertainty, estimate.unit, 2)
+        words = f"{seen(estimate)} ± {spread} (k = {estimate.coverage:.3g}) is too near a limit of {limits} to call"
         return Judgement(verdict, probability, words)
     if usual is not None and not usual.holds(estimate.value):
         return Judgement(Verdict.UNUSUAL, probability, f"{seen(estimate)} is allowed, usual is {usual}")
@@ -127,7 +127,7 @@ def decide(estimate: Estimate, limits: Span, probability: float, rule: Rule) -> 
         if probability >= needed:
             return Verdict.WITHIN
         return Verdict.OUTSIDE if 1.0 - probability >= needed else Verdict.MARGINAL
-    width = rule.guard * COVERAGE * estimate.uncertainty
+    width = rule.guard * estimate.coverage * estimate.uncertainty
     if acceptance(limits, width).holds(estimate.value):
         return Verdict.WITHIN
     return Verdict.MARGINAL if acceptance(limits, -width).holds(estimate.value) else Verdict.OUTSIDE

@@ -11,7 +11,8 @@ from autobench.documents.driver import Driver
 from autobench.documents.rails import Rail
 from autobench.errors import UsageError
 from autobench.plan.limits import Limits
-from autobench.plan.steps import Envelope, Feed, Target
+from autobench.plan.steps import Envelope, Feed
+from autobench.plan.target import Target
 from autobench.quantity import show
 
 # Common practice: 1.3 times what a good board draws. Taken over every choice of the options, so that a board declared
@@ -44,7 +45,8 @@ def feed_of(
     wired = bench.feeds.get(name)
     if wired is None:
         raise UsageError(f"bench '{bench.bench}' does not feed {name} of {board.board}: add it under 'feeds'")
-    envelope = envelope_of(drivers[wired.supply], wired, rail, name)
+    envelope = envelope_of(None if wired.by_hand else drivers[wired.supply], wired, rail, name)
+    sign = -1.0 if rail.negative else 1.0
     band = board.band(name, options)
     expected = max(choice.limits.high or 0.0 for choice in rail.current)
     if abs(rail.nominal.value) > envelope.volts:
@@ -55,12 +57,12 @@ def feed_of(
     return Feed(
         rail=name,
         supply=wired.supply,
-        output=wired.output,
+        output=wired.output or 0,
         envelope=envelope,
         nominal=rail.nominal.value,
-        volts=abs(rail.nominal.value),  # an output that is wired the other way round for it
+        volts=rail.nominal.value,
         amps=min(LIMIT_FACTOR * expected, envelope.amps),
-        trip=envelope.trip,
+        trip=sign * envelope.trip,
         top_volts=rail.most_volts,
         leads=wired.leads.value,
         isolated_when_off=wired.when_off == "isolated",
@@ -68,11 +70,16 @@ def feed_of(
         settle=rail.settle.value,
         current=Limits(band.limits, "board file", band.usual),
         inlet=inlet_of(bench, board, rail, name),
+        by_hand=wired.by_hand,
+        display=wired.display.value,
     )
 
 
-def envelope_of(driver: Driver, wired: BenchFeed, rail: Rail, name: str) -> Envelope:
-    """The least of bench, board and driver ratings."""
+def envelope_of(driver: Driver | None, wired: BenchFeed, rail: Rail, name: str) -> Envelope:
+    """The least of bench, board and driver ratings; a supply worked by hand has no driver."""
+    if driver is None:
+        volts = min(rail.most_volts, wired.most_volts)
+        return Envelope(volts, min(rail.most_amps, wired.most_amps), min(abs(rail.trip.value), wired.most_volts))
     outputs = driver.outputs
     if outputs is None or wired.output not in outputs.channels:
         raise UsageError(f"feeds > {name}: '{wired.supply}' has no output {wired.output} in its driver file")
@@ -83,22 +90,25 @@ def envelope_of(driver: Driver, wired: BenchFeed, rail: Rail, name: str) -> Enve
 
 
 def inlet_of(bench: Bench, board: Board, rail: Rail, name: str) -> Target | None:
-    """The first place of the rail, if the meter reaches it through relays."""
+    """The first place of the rail, if the meter gets there."""
     place = next(iter(rail.places.values()))
-    channels = meter_channels(bench, board.board, place.point, place.ground)
-    return Target(name, place.point, place.ground, channels) if channels else None
+    target = target_of(bench, board.board, name, place.point, place.ground)
+    return target if target.reachable else None
 
 
-def meter_channels(bench: Bench, board: str, point: str, ground: str) -> tuple[int, ...]:
-    """Relay channels that put the meter's two inputs on `point` and `ground`; empty where a hand would be needed."""
-    meter = meter_name(bench)
-    if meter is None:
-        return ()
-    high, low = bench.channel(board, point, f"{meter} high"), bench.channel(board, ground, f"{meter} low")
-    return (high, low) if high is not None and low is not None else ()
+def target_of(bench: Bench, board: str, net: str, point: str, ground: str) -> Target:
+    """Where the meter touches: through relays where they lead there, else by hand where a hand holds its tips."""
+    relays = meter_on_relays(bench)
+    high, low = (
+        bench.channel(board, point, f"{relays} high") if relays else None,
+        bench.channel(board, ground, f"{relays} low") if relays else None,
+    )
+    if high is not None and low is not None:
+        return Target(net, point, ground, (high, low))
+    return Target(net, point, ground, (), by_hand=any(bench.hand_meter(name) for name in bench.instruments))
 
 
-def meter_name(bench: Bench) -> str | None:
+def meter_on_relays(bench: Bench) -> str | None:
     """The instrument whose two inputs the relays lead to."""
     slots = bench.routes.slots if bench.routes is not None else {}
     return next((slot.removesuffix(" high") for slot in slots if slot.endswith(" high")), None)

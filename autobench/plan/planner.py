@@ -12,15 +12,17 @@ from autobench.documents.bench import Bench
 from autobench.documents.board import Board
 from autobench.documents.driver import Driver
 from autobench.documents.rails import Drop, MadeRail, Rail, RailPlace
+from autobench.documents.sequence import AT_PLUG, Step
 from autobench.documents.sequence import Sequence as SequenceFile
-from autobench.documents.sequence import Step
 from autobench.documents.words import choice_text, quoted
 from autobench.errors import UsageError
-from autobench.plan.envelope import feeds_of, meter_channels
+from autobench.plan.envelope import feeds_of, target_of
 from autobench.plan.limits import Limits
+from autobench.plan.plug_steps import PlugPlanner, plug_spot
 from autobench.plan.scope_planner import ScopePlanner
 from autobench.plan.scope_steps import LineJob, ResetJob
 from autobench.plan.sights import Sights
+from autobench.plan.spots import Spot, spot_of
 from autobench.plan.steps import (
     AskJob,
     CurrentJob,
@@ -33,15 +35,17 @@ from autobench.plan.steps import (
     PolarityJob,
     PowerJob,
     RailJob,
-    Target,
     WaitJob,
 )
+from autobench.plan.target import Target
 
 SCOPE_MEASURES = ("ripple", "clock", "reset", "sync", "picture", "line", "ratio")
-NO_ROUTE = "no meter route to {point} and {ground} on this bench, and no hand probe yet"
+NO_ROUTE = "no meter route to {point} and {ground} on this bench, and no hand probe"
 # Seconds a step takes beside what the board itself needs; for the time left, not for any verdict.
 METER_SECONDS = 0.3
 POLARITY_SECONDS = 1.0
+HAND_SECONDS = 4.0  # a person finds a point and holds a tip there
+HAND_LEADS = 0.2  # ohm; a pair of test leads with their tips (0.1 ohm to 0.3 ohm, common practice)
 
 
 class Planner:
@@ -58,10 +62,19 @@ class Planner:
         divisions = samples.divisions.horizontal if samples is not None else 10
         self.sights = Sights(bench, board, scope, channels, divisions, self.options)
         self.scope = ScopePlanner(board, self.sights)
+        self.plugs = PlugPlanner(bench, self.sights)
 
     def plan(self, sequence: SequenceFile, only: Sequence[str] = ()) -> Plan:
         """The whole round; with `only`, the named steps and what keeps them safe. Raises `UsageError`."""
-        steps = tuple(planned for step in sequence.steps for planned in self.expand(step))
+        steps = tuple(
+            replace(
+                planned,
+                rule=step.rule or sequence.rule,
+                patience=step.patience.value if step.patience is not None else 0.0,
+            )
+            for step in sequence.steps
+            for planned in self.expand(step)
+        )
         return Plan(
             board=self.board.board,
             options=self.options,
@@ -71,8 +84,15 @@ class Planner:
             steps=pick(steps, only) if only else steps,
             instruments={name: f"{item.driver} at {item.address}" for name, item in self.bench.instruments.items()},
             line_frequency=self.bench.line_frequency.value,
-            route_settle=self.bench.routes.settle.value if self.bench.routes else 0.0,
+            spots={spot.point: spot for spot in self.spots()},
+            alone=sequence.alone,
+            steady=self.bench.hand_probe.steady.value if self.bench.hand_probe is not None else 0.0,
         )
+
+    def spots(self) -> list[Spot]:
+        """Every point that a person may be asked for, in words."""
+        plugs = [plug_spot(feed.rail) for feed in self.feeds if feed.by_hand]
+        return [*(spot_of(self.board, point) for point in self.board.points()), *plugs]
 
     def expand(self, step: Step) -> Iterator[PlannedStep]:
         """The steps a template stands for."""
@@ -110,6 +130,8 @@ class Planner:
 
     def for_rail(self, step: Step, name: str, rail: Rail, feed: Feed) -> PlannedStep:
         """A step that is taken once a rail."""
+        if step.measure in AT_PLUG:
+            return self.plugs.step(step, name, rail, feed)
         full = step.name({"rail": name})
         place = next(iter(rail.places.values()))
         if step.power == "polarity":
@@ -119,9 +141,11 @@ class Planner:
             return PlannedStep(full, step.stage, job, f"current of {name}", METER_SECONDS)
         target = self.target(name, place)
         limits = Limits(rail.ohms.limits, "board file", rail.ohms.usual)
-        path = 2 * self.bench.routes.path.value if self.bench.routes else 0.0
+        path = 2 * self.bench.routes.path.value if self.bench.routes and not target.by_hand else HAND_LEADS
         ohms = OhmsJob(name, target, limits, path)
-        return PlannedStep(full, step.stage, ohms, f"{name} to ground, ohms", METER_SECONDS, self.unreachable(target))
+        return PlannedStep(
+            full, step.stage, ohms, f"{name} to ground, ohms", seconds_at(target), self.unreachable(target)
+        )
 
     def for_place(self, step: Step, rail: str, line: Rail | MadeRail, name: str, place: RailPlace) -> PlannedStep:
         """A step that is taken at one place of a rail."""
@@ -131,7 +155,7 @@ class Planner:
         job = RailJob(rail, name, target, limits, line.nominal.value, fed_by)
         full = step.name({"rail": rail, "place": name})
         words = f"{rail} at {name}, {place.point} against {place.ground}"
-        return PlannedStep(full, step.stage, job, words, METER_SECONDS, self.unreachable(target))
+        return PlannedStep(full, step.stage, job, words, seconds_at(target), self.unreachable(target))
 
     def for_drop(self, step: Step, rail_name: str, rail: Rail | MadeRail, drop: Drop) -> PlannedStep:
         """A drop between two places, from readings taken before."""
@@ -141,13 +165,21 @@ class Planner:
         return PlannedStep(full, step.stage, job, f"what {rail_name} loses from {drop.start} to {drop.end}", 0.0)
 
     def target(self, rail: str, place: RailPlace) -> Target:
-        """Where the meter touches; without channels where no relay leads there."""
-        channels = meter_channels(self.bench, self.board.board, place.point, place.ground)
-        return Target(rail, place.point, place.ground, channels)
+        """Where the meter touches at a place of a rail."""
+        return self.target_at(rail, place.point, place.ground)
+
+    def target_at(self, net: str, point: str, ground: str) -> Target:
+        """Where the meter touches at `point`, against `ground`."""
+        return target_of(self.bench, self.board.board, net, point, ground)
 
     def unreachable(self, target: Target) -> str | None:
         """Why a target cannot be measured on this bench, or None."""
-        return None if target.channels else NO_ROUTE.format(point=target.point, ground=target.against)
+        return None if target.reachable else NO_ROUTE.format(point=target.point, ground=target.against)
+
+
+def seconds_at(target: Target) -> float:
+    """Seconds that a reading at `target` takes."""
+    return HAND_SECONDS if target.by_hand else METER_SECONDS
 
 
 def pick(steps: tuple[PlannedStep, ...], only: Sequence[str]) -> tuple[PlannedStep, ...]:

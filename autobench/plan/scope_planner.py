@@ -30,9 +30,9 @@ BOARD_FILE = "board file"
 # Share of an exact ratio by which a measured one may differ (common practice for divided clocks).
 RATIO_TOLERANCE = 1e-3
 RAIL_UP = 0.9  # share of nominal from which the reset pulse counts
+HAND_SECONDS = 3.0  # a person finds a point and holds a probe there
 RIPPLE_SECONDS, RIPPLE_RATE = 60e-3, 2e6
 NO_MAINS = "needs an inlet fed with the mains' own rate, and this bench feeds direct current"
-NO_SCOPE = "this bench has no scope behind relays"
 
 
 class ScopePlanner:
@@ -43,6 +43,7 @@ class ScopePlanner:
         self.sights = sights
         self._clocks = sights.clocks()
         self._lines = sights.lines()
+        self._start = sights.start()
 
     def expand(self, step: Step) -> Iterator[PlannedStep]:
         """The steps a template that measures with the scope stands for."""
@@ -72,15 +73,13 @@ class ScopePlanner:
 
     def planned(self, step: Step, name: str, job: ScopeJob, words: str, points: list[str]) -> PlannedStep:
         """A planned step, with the reason where a point cannot be reached."""
-        seconds = 0.4 + (job.sight.seconds if hasattr(job, "sight") else 0.0)
+        sight = getattr(job, "sight", None)
+        seconds = 0.4 + (sight.seconds + HAND_SECONDS * len(sight.by_hand) if sight is not None else 0.0)
         return PlannedStep(name, step.stage, job, words, seconds, self.cannot(points))
 
     def cannot(self, points: list[str]) -> str | None:
-        """Why the scope cannot get to `points`, or None."""
-        if not self.sights.channels:
-            return NO_SCOPE
-        missing = [point for point in points if not self.sights.reaches(point)]
-        return f"no scope route to {' and '.join(missing)} on this bench, and no hand probe yet" if missing else None
+        """Why the scope cannot get to `points` together, or None."""
+        return self.sights.lacking(points)
 
     def ripple(self, step: Step, name: str, rail: Rail | MadeRail, asked: Ripple) -> PlannedStep:
         """Ripple at the place the board file names."""
@@ -96,9 +95,8 @@ class ScopePlanner:
         """One clock, in the sight of all clocks."""
         clock = self.board.clocks[name]
         limits, related = self.board.clock_limits(name), self.board.ratio(name)
-        together = self._clocks.get(name)
-        sight = together or self.sights.sight([(name, clock.point, LOGIC)], 24e-6, 10.0 * self.board.nominal(name))
-        other = related[0] if related is not None and self._clocks.get(related[0]) is together else None
+        sight = self._clocks[name]
+        other = related[0] if related is not None and sight.shows(related[0]) else None
         ratio = related[1] if related is not None else None
         job = ClockJob(
             clock=name,
@@ -169,7 +167,7 @@ class ScopePlanner:
 
     def line(self, step: Step, name: str, line: Line) -> PlannedStep:
         """One logic line; a line judged at the start comes from the start capture."""
-        sight = self._lines.get(name) or self.sights.sight([(name, line.point, LOGIC)], 2.4e-3, 25e6)
+        sight = self._lines.get(name) or self.sights.line_sight([name], fast=True)
         job = LineJob(
             line=name,
             point=line.point,
@@ -183,7 +181,12 @@ class ScopePlanner:
             pulses=Limits(line.pulses, BOARD_FILE) if line.pulses is not None else None,
         )
         planned = self.planned(step, step.name({"line": name}), job, f"line {name} at {line.point}", [line.point])
-        return replace(planned, cannot=NO_MAINS, required=False) if line.needs == "mains" else planned
+        if line.needs == "mains":
+            return replace(planned, cannot=NO_MAINS, required=False)
+        start = self._start
+        if line.when == "start" and planned.cannot is None and (start is None or not start.sight.shows(name)):
+            return replace(planned, cannot=f"{line.point} cannot be captured at power-on together with the reset line")
+        return planned
 
     def ratios(self, step: Step) -> Iterator[PlannedStep]:
         """Ratios of the step's stage."""

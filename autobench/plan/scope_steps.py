@@ -9,11 +9,16 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from autobench.plan.limits import Limits
+from autobench.plan.target import Target
 
 
 @dataclass(frozen=True)
 class ScopePoint:
-    """One point on one scope channel through one relay; `low` and `high` are the volts it is expected between."""
+    """One point on one scope channel, through a relay or (`relay` 0) with a probe that a hand holds there.
+
+    `low` and `high` are the volts it is expected between; `beside` is where the meter sees the same point, which tells
+    a line at 0 V from a probe that touches nothing.
+    """
 
     net: str
     point: str
@@ -21,6 +26,12 @@ class ScopePoint:
     relay: int
     low: float
     high: float
+    beside: Target | None = None
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether a hand holds the probe."""
+        return self.relay == 0
 
 
 @dataclass(frozen=True)
@@ -43,6 +54,15 @@ class Sight:
             if point.net == net:
                 return point.channel
         raise KeyError(net)
+
+    def shows(self, net: str) -> bool:
+        """Whether `net` is one of the points."""
+        return any(point.net == net for point in self.points)
+
+    @property
+    def by_hand(self) -> tuple[ScopePoint, ...]:
+        """The points that a hand must hold a probe to."""
+        return tuple(point for point in self.points if point.by_hand)
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,12 @@ from autobench.documents.bench import Bench
 from autobench.documents.board import Board
 from autobench.documents.lines import Line
 from autobench.documents.rails import MadeRail, Rail
+from autobench.plan.envelope import target_of
 from autobench.plan.scope_steps import ScopePoint, Sight, StartSight
+from autobench.plan.spots import spot_of
+from autobench.plan.target import Target
 
+NO_SCOPE = "this bench has no scope"
 LOGIC = (-0.7, 5.7)  # V; a 5 V logic line with room for over- and undershoot
 COMPOSITE = (-0.3, 1.6)
 # Common practice: ten samples a period, five a shortest pulse.
@@ -22,6 +26,7 @@ A_PERIOD, A_PULSE = 10.0, 5.0
 CLOCK_SECONDS, CLOCK_PERIODS = 24e-6, 200.0
 FAST_SECONDS = 2.4e-3
 FAST_FROM = 10e3  # Hz; a line that may be slower than this is looked at with peak detection
+ANY_RATE = 25e6  # Sa/s; shows a pulse of 200 ns with five samples
 SLOW_SECONDS, SLOW_RATE = 0.12, 500e3
 SYNC_SECONDS = 60e-3  # three fields of 50 Hz, so that two whole ones are always inside
 START_SECONDS, START_BEFORE = 1.2, 0.1
@@ -47,13 +52,28 @@ class Sights:
         self.rails: dict[str, Rail | MadeRail] = {**board.fed(chosen), **board.made(chosen)}
         self.scope = scope
         self.divisions = divisions
-        self.channels = tuple(
-            channel for channel in channels if bench.routes is not None and f"{scope} {channel}" in bench.routes.slots
-        )
+        slots = bench.routes.slots if bench.routes is not None else {}
+        self.channels = tuple(channel for channel in channels if f"{scope} {channel}" in slots)
+        self.probes = tuple(channel for channel in bench.hand_channels(scope) if channel in channels)
 
-    def reaches(self, point: str) -> bool:
+    def on_relays(self, point: str) -> bool:
         """Whether the scope gets to `point` through relays."""
         return bool(self.channels) and self.bench.position(self.board.board, point) is not None
+
+    def lacking(self, points: Iterable[str]) -> str | None:
+        """Why the scope cannot show `points` together, or None."""
+        if not self.channels and not self.probes:
+            return NO_SCOPE
+        by_hand = [point for point in points if not self.on_relays(point)]
+        if by_hand and not self.probes:
+            return f"no scope route to {' and '.join(by_hand)} on this bench, and no hand probe"
+        if len(by_hand) > len(self.probes):
+            return f"{' and '.join(by_hand)} together need {len(by_hand)} hand probes of the scope"
+        return None
+
+    def reaches(self, point: str) -> bool:
+        """Whether the scope gets to `point`, through relays or by hand."""
+        return self.lacking([point]) is None
 
     def sight(
         self,
@@ -64,38 +84,61 @@ class Sights:
         peak: bool = False,
         bandwidth_limit: bool = False,
     ) -> Sight:
-        """A sight of (net, point, volts) on the first channels, in order; every point must be reachable."""
+        """A sight of (net, point, volts) on the first channels that get there, in order; what is left out cannot be
+        shown with the others."""
+        relays, probes = iter(self.channels), iter(self.probes)
         points = []
-        for channel, (net, point, (low, high)) in zip(self.channels, named, strict=False):
+        for net, point, (low, high) in named:
+            channel = next(relays if self.on_relays(point) else probes, None)
+            if channel is None:
+                continue
             relay = self.bench.channel(self.board.board, point, f"{self.scope} {channel}")
-            points.append(ScopePoint(net, point, channel, relay or 0, low, high))
+            points.append(ScopePoint(net, point, channel, relay or 0, low, high, self.beside(net, point)))
         return Sight(tuple(points), whole_screens(seconds, self.divisions), rate, peak, bandwidth_limit)
 
+    def beside(self, net: str, point: str) -> Target | None:
+        """Where the meter sees the same point, against a 0 V point it gets to as well."""
+        name = self.board.board
+        grounds = [spot_of(self.board, point).ground, *(place.ground for place in self.board.places())]
+        targets = (target_of(self.bench, name, net, point, ground) for ground in grounds)
+        return next((target for target in targets if target.reachable), None)
+
     def clocks(self) -> dict[str, Sight]:
-        """Clock to its sight: all together where the channels suffice, so that ratios are exact."""
-        names = [name for name, clock in self.board.clocks.items() if self.reaches(clock.point)]
+        """Clock to its sight: all together where the channels suffice, so that ratios are exact; by hand each with the
+        clock it is made of."""
+        clocks = self.board.clocks
+        names = [name for name in clocks if self.on_relays(clocks[name].point)]
         found: dict[str, Sight] = {}
         for group in chunks(names, len(self.channels)):
-            rates = [self.board.nominal(name) for name in group]
-            seconds = max(CLOCK_SECONDS, CLOCK_PERIODS / min(rates))
-            sight = self.sight(
-                [(name, self.board.clocks[name].point, LOGIC) for name in group], seconds, A_PERIOD * max(rates)
-            )
-            found |= dict.fromkeys(group, sight)
+            found |= dict.fromkeys(group, self.clock_sight(group))
+        for name in clocks.keys() - found.keys():
+            related = self.board.ratio(name)
+            pair = [name] if related is None else [name, related[0]]
+            together = self.lacking(clocks[each].point for each in pair) is None
+            found[name] = self.clock_sight(pair if together else [name])
         return found
 
+    def clock_sight(self, names: Sequence[str]) -> Sight:
+        """A sight of these clocks."""
+        rates = [self.board.nominal(name) for name in names]
+        named = [(name, self.board.clocks[name].point, LOGIC) for name in names]
+        return self.sight(named, max(CLOCK_SECONDS, CLOCK_PERIODS / min(rates)), A_PERIOD * max(rates))
+
     def lines(self) -> dict[str, Sight]:
-        """Line to its sight; lines of one side and one pace together, those of ratios first."""
+        """Line to its sight; lines of one side and one pace together, those of ratios first, and by hand each alone."""
         compared = {name for ratio in self.board.ratios for name in (ratio.of, ratio.to)}
         kinds: dict[tuple[str, str, bool], list[str]] = {}
         for name, line in self.board.lines.items():
-            if line.when is None and self.reaches(line.point):
+            if line.when is None and self.on_relays(line.point):
                 kinds.setdefault((line.stage, line.side, is_fast(line)), []).append(name)
         found: dict[str, Sight] = {}
         for (_, _, fast), names in kinds.items():
             ordered = sorted(names, key=lambda name: name not in compared)
             for group in chunks(ordered, len(self.channels)):
                 found |= dict.fromkeys(group, self.line_sight(group, fast))
+        for name, line in self.board.lines.items():
+            if line.when is None and name not in found:
+                found[name] = self.line_sight([name], is_fast(line))
         return found
 
     def line_sight(self, names: Sequence[str], fast: bool) -> Sight:
@@ -105,6 +148,10 @@ class Sights:
         if not fast:
             return self.sight(named, SLOW_SECONDS, SLOW_RATE, peak=True)
         return self.sight(named, FAST_SECONDS, max(fast_rate(lines[name]) for name in names))
+
+    def any_line(self, net: str, point: str) -> Sight:
+        """A sight of a line that the board file says nothing more of."""
+        return self.sight([(net, point, LOGIC)], FAST_SECONDS, ANY_RATE)
 
     def ratio(self, of: str, to: str, lines: Mapping[str, Sight]) -> Sight:
         """The sight a ratio is counted in: the lines' own where they share it, else one of their own."""
@@ -124,7 +171,7 @@ class Sights:
         rail_name = self.reset_rail()
         rail = self.rails[rail_name]
         place = list(rail.places.values())[-1]
-        if reset is None or not self.reaches(reset.point) or not self.reaches(place.point):
+        if reset is None or self.lacking([place.point, reset.point]) is not None:
             return None
         nominal = rail.nominal.value
         volts = (-0.1 * abs(nominal), 1.2 * abs(nominal)) if nominal > 0 else (1.2 * nominal, 0.1 * abs(nominal))
@@ -134,8 +181,8 @@ class Sights:
             for name, line in self.board.lines.items()
             if line.when == "start" and self.reaches(line.point)
         ]
-        named = [*named, *counted][: len(self.channels)]
-        sight = self.sight(named, START_SECONDS, START_COUNT_RATE if counted else START_RATE, peak=True)
+        rate = START_COUNT_RATE if counted else START_RATE
+        sight = self.sight([*named, *counted], START_SECONDS, rate, peak=True)
         return StartSight(sight, rail_name, 0.5 * nominal, START_BEFORE)
 
 

@@ -7,8 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from autobench.judgement.verdict import DEFAULT_RULE
 from autobench.plan.limits import Limits
-from autobench.plan.scope_steps import ScopeJob, StartSight
+from autobench.plan.scope_steps import ScopeJob, Sight, StartSight
+from autobench.plan.spots import Spot
+from autobench.plan.target import Target
 
 
 @dataclass(frozen=True)
@@ -18,16 +21,6 @@ class Envelope:
     volts: float
     amps: float
     trip: float
-
-
-@dataclass(frozen=True)
-class Target:
-    """Where a meter touches: `point` against `against`, through relay `channels` (empty = by hand)."""
-
-    net: str
-    point: str
-    against: str
-    channels: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -53,6 +46,8 @@ class Feed:
     settle: float
     current: Limits
     inlet: Target | None
+    by_hand: bool = False  # a supply without remote control: a person sets and switches it
+    display: float = 0.0  # smallest step of such a supply's ammeter, A
 
 
 @dataclass(frozen=True)
@@ -113,6 +108,27 @@ class DropJob:
 
 
 @dataclass(frozen=True)
+class PlugJob:
+    """Volts at the plug of a supply worked by hand, off the board; on a dummy load of `load` ohms, or on none."""
+
+    rail: str
+    target: Target
+    load: float | None
+    limits: Limits
+
+
+@dataclass(frozen=True)
+class PlugRippleJob:
+    """Ripple at that plug, peak to peak in 20 MHz."""
+
+    rail: str
+    sight: Sight
+    point: str
+    load: float | None
+    limits: Limits
+
+
+@dataclass(frozen=True)
 class WaitJob:
     """Let time pass under the watch."""
 
@@ -126,7 +142,19 @@ class AskJob:
     words: str
 
 
-Job = OhmsJob | PolarityJob | PowerJob | CurrentJob | RailJob | DropJob | WaitJob | AskJob | ScopeJob
+Job = (
+    OhmsJob
+    | PolarityJob
+    | PowerJob
+    | CurrentJob
+    | RailJob
+    | DropJob
+    | PlugJob
+    | PlugRippleJob
+    | WaitJob
+    | AskJob
+    | ScopeJob
+)
 
 
 @dataclass(frozen=True)
@@ -134,7 +162,8 @@ class PlannedStep:
     """One step of the round.
 
     `cannot` says why this bench cannot do it (then it is skipped with that reason). The board's verdict waits for the
-    readings of a `required` step only.
+    readings of a `required` step only. `rule` decides near a limit; a reading it cannot call is repeated for `patience`
+    seconds at most.
     """
 
     name: str
@@ -144,6 +173,8 @@ class PlannedStep:
     seconds: float
     cannot: str | None = None
     required: bool = True
+    rule: str = DEFAULT_RULE
+    patience: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -158,7 +189,19 @@ class Plan:
     steps: tuple[PlannedStep, ...]
     instruments: dict[str, str] = field(default_factory=dict)
     line_frequency: float = 50.0
-    route_settle: float = 0.0
+    spots: dict[str, Spot] = field(default_factory=dict)
+    alone: bool = False  # a supply by itself: there is no board whose rails could be proved off
+    steady: float = 0.0  # s a reading must have stood before a hand's tip is believed; 0: no hand on this bench
+
+    @property
+    def needs_hand(self) -> bool:
+        """Whether a person has to be there before anything can be switched on."""
+        return any(feed.by_hand or (feed.inlet is not None and feed.inlet.by_hand) for feed in self.feeds)
+
+    @property
+    def rails(self) -> tuple[str, ...]:
+        """The rails that are fed, in the order they are switched on."""
+        return tuple(feed.rail for feed in self.feeds)
 
     @property
     def seconds(self) -> float:

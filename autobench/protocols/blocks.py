@@ -35,7 +35,7 @@ class BlockReader:
         self.text = ""
         self.rest = b""
         self._head = bytearray()  # from the first byte to the end of the count
-        self._content = bytearray()
+        self._content: bytes | bytearray = bytearray()
         self._count: int | None = None
 
     @property
@@ -43,7 +43,7 @@ class BlockReader:
         """The content; raises `ProtocolError` before the block is complete."""
         if not self.complete:
             raise ProtocolError("the block is not complete yet")
-        return bytes(self._content)
+        return bytes(self._content)  # no copy where it came in one piece
 
     @property
     def wanted(self) -> int:
@@ -71,7 +71,10 @@ class BlockReader:
             self._feed_indefinite(data[at:], end)
         elif self._count is not None:
             missing = self._count - len(self._content)
-            self._content += data[at : at + missing]
+            if at == 0 and len(data) == missing and not self._content:
+                self._content = data  # a whole record in one piece is kept as it came
+            else:
+                self._content += data[at : at + missing]
             self.rest = data[at + missing :]
             self.complete = len(self._content) == self._count
         if end and not self.complete:
@@ -123,5 +126,5 @@ class BlockReader:
             raise ProtocolError(f"an indefinite block went on beyond the {self.most} bytes expected here")
         if end:
             if self._content.endswith(b"\n"):
-                del self._content[-1:]
+                self._content = self._content[:-1]
             self.complete = True

@@ -61,6 +61,12 @@ PREFIXES = {
     "M": 1e6,
     "G": 1e9,
 }
+EVENT_ERRORS = (
+    (32, -100, "Command error"),
+    (16, -200, "Execution error"),
+    (8, -300, "Device-specific error"),
+    (4, -400, "Query error"),
+)
 COUPLINGS = ("DC", "AC")  # words that stand after a unit: `101.234e-3 V DC`
 
 
@@ -173,6 +179,21 @@ def parse_error(text: str) -> tuple[int, str]:
     if not match:
         raise ProtocolError(f"'{shortened(text)}' is not an entry of an error queue")
     return int(match.group(1)), parse_text(match.group(2) or "")
+
+
+def parse_events(text: str) -> tuple[int, str]:
+    """The event status register of IEEE 488.2 (11.5.1) as an error entry, for instruments without an error queue.
+
+    The number is that of the worst class of error in it (SCPI-1999 vol. 2, 21.8), 0 where there is none; the other bits
+    are no errors.
+    """
+    value = parse_number(text).value
+    if not 0 <= value <= 255 or value != int(value):
+        raise ProtocolError(f"'{shortened(text)}' is not an event status register")
+    for bit, number, words in EVENT_ERRORS:
+        if int(value) & bit:
+            return number, words
+    return 0, ""
 
 
 def shortened(text: str) -> str:

@@ -47,6 +47,8 @@ def export(
     `RUN/*.npz` its traces: `time` (s) and `volts`, with the samples and their scaling beside them. Raises `UsageError`
     for a folder with something in it, `RecordError` where it cannot be written or the record cannot be read.
     """
+    if folder.exists() and not folder.is_dir():
+        raise UsageError(f"{quoted(str(folder))} is a file; name a new or empty folder")
     try:
         folder.mkdir(parents=True, exist_ok=True)
         if any(folder.iterdir()):

@@ -6,9 +6,10 @@ judges, compares or shows.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -17,12 +18,16 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from autobench.documents.words import closest, quoted
 from autobench.errors import RecordError, UsageError
+from autobench.events import RunStarted
 from autobench.record import schema
+from autobench.record.process import has_ended
 from autobench.record.samples import KeptTrace, kept_trace
-from autobench.record.store import first_line, storable
+from autobench.record.store import UNFINISHED, first_line, storable
 
 LAST = "last"
 MOST_NAMED = 5  # runs that an error message names
+ENDED_WITHOUT = "the program ended without finishing"
+STILL_ON = "the run is still going on"
 
 RUNS = schema.runs.c
 COLUMNS: tuple[ColumnElement[Any], ...] = (
@@ -99,19 +104,35 @@ def reading(engine: Engine) -> Iterator[Connection]:
         raise RecordError(f"the record cannot be read: {first_line(error)}") from error
 
 
-def run_rows(rows: Iterable[Any]) -> list[RunRow]:
-    """Runs from rows of `COLUMNS`."""
-    return [
+def run_rows(connection: Connection, rows: Iterable[Any]) -> list[RunRow]:
+    """Runs from rows of `COLUMNS`; one that did not end says whether its program is gone or still at it."""
+    found = [
         RunRow(run, started, board, serial, sequence, bool(simulated), operator, verdict, reason, seconds)
         for run, started, board, serial, sequence, simulated, operator, verdict, reason, seconds in rows
     ]
+    open_ones = [row.run for row in found if row.seconds is None and row.reason == UNFINISHED]
+    if not open_ones:
+        return found
+    told = {run: how_it_stands(connection, run) for run in open_ones}
+    return [replace(row, reason=told[row.run]) if row.run in told else row for row in found]
+
+
+def how_it_stands(connection: Connection, run: str) -> str:
+    """In words, why a run has no end."""
+    table = schema.events.c
+    first = select(table.data).where(table.run == run, table.kind == RunStarted.__name__).limit(1)
+    try:
+        gone = has_ended(str(json.loads(connection.execute(first).scalar() or "{}").get("process", "")))
+    except (ValueError, AttributeError):  # a damaged event; whoever shows the whole run has words for it
+        return UNFINISHED
+    return UNFINISHED if gone is None else ENDED_WITHOUT if gone else STILL_ON
 
 
 def list_runs(engine: Engine, which: Which = Which(), limit: int | None = None) -> list[RunRow]:
     """Runs, newest first, at most `limit`. Raises `RecordError`."""
     wanted: Select[Any] = select(*COLUMNS).where(which.condition()).order_by(*NEWEST_FIRST)
     with reading(engine) as connection:
-        return run_rows(connection.execute(wanted if limit is None else wanted.limit(limit)))
+        return run_rows(connection, connection.execute(wanted if limit is None else wanted.limit(limit)))
 
 
 def count_runs(engine: Engine, which: Which = Which()) -> int:
@@ -136,8 +157,8 @@ def find_run(engine: Engine, word: str) -> RunRow:
                     wanted.where(RUNS.run.startswith(storable(word), autoescape=True)).limit(MOST_NAMED + 1)
                 ).all()
         newest = list(connection.execute(select(RUNS.run).order_by(*NEWEST_FIRST).limit(1000)).scalars())
-    if len(found) == 1:
-        return run_rows(found)[0]
+        if len(found) == 1:
+            return run_rows(connection, found)[0]
     if found:
         raise UsageError(f"more than one run begins with {quoted(word)}: {named([row.run for row in found])}")
     raise UsageError(unknown(word, newest))
@@ -165,7 +186,7 @@ def runs_before(engine: Engine, run: RunRow) -> list[RunRow]:
     same = and_(RUNS.serial == run.serial, RUNS.board == run.board, RUNS.simulated == run.simulated)
     earlier = or_(RUNS.started < run.started, and_(RUNS.started == run.started, RUNS.run < run.run))
     with reading(engine) as connection:
-        return run_rows(connection.execute(select(*COLUMNS).where(same, earlier).order_by(*NEWEST_FIRST)))
+        return run_rows(connection, connection.execute(select(*COLUMNS).where(same, earlier).order_by(*NEWEST_FIRST)))
 
 
 def repairs_among(engine: Engine, which: Which, since: str = "") -> list[Repair]:

@@ -1,7 +1,8 @@
 """The record's store: opens a database and appends what happened in a run, flushed with every reading.
 
-Events and the plain tables are written in one transaction. Nothing is ever changed or deleted, but for the one row of
-a run that says how it ended. No view and no instrument is known here.
+Events and the plain tables are written in one transaction. The log is only ever added to; in the plain tables the row
+of a run says in the end how it ended, and readings of a step that was taken again make room for the new ones. No view
+and no instrument is known here.
 """
 
 from __future__ import annotations
@@ -13,7 +14,19 @@ from operator import itemgetter
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, Engine, Executable, bindparam, create_engine, event, insert, inspect, select, update
+from sqlalchemy import (
+    Connection,
+    Engine,
+    Executable,
+    bindparam,
+    create_engine,
+    delete,
+    event,
+    insert,
+    inspect,
+    select,
+    update,
+)
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from autobench.documents.words import quoted
@@ -21,10 +34,13 @@ from autobench.errors import RecordError, UsageError
 from autobench.events import (
     Event,
     Exchanged,
+    Prompted,
+    PromptEnded,
     ReadingTaken,
     RunEnded,
     RunStarted,
     StepStarted,
+    StepTakenAgain,
     TraceTaken,
     Watched,
     plain,
@@ -35,8 +51,17 @@ from autobench.record.samples import Untold, trace_row
 ADD_RUN, ADD_EVENT, ADD_READING = insert(schema.runs), insert(schema.events), insert(schema.readings)
 ADD_TRACE = insert(schema.traces)
 END_RUN = update(schema.runs).where(schema.runs.c.run == bindparam("of_run"))
-# Events that wait for the next one that matters; a killed run may lose only these.
-WAITING = (Exchanged, Watched, StepStarted, TraceTaken)
+WITHDRAW = delete(schema.readings).where(
+    schema.readings.c.run == bindparam("of_run"), schema.readings.c.step == bindparam("of_step")
+)
+# Events that wait for the next one that matters; a killed run may lose only these. While an output is live they wait
+# for no longer than this (s), so that a full disk is found out in a long wait too, not after it.
+LIVE_FLUSH = 0.5
+WAITING = (Exchanged, Watched, StepStarted, TraceTaken, Prompted, PromptEnded)
+
+# s a write waits for somebody else's lock. Power may be on meanwhile, so this stays below the guard's lease, and a
+# switching-off that has to be told to the record is not held up for longer than this, once.
+BUSY_SECONDS = 0.5
 
 UNFINISHED = "the run did not end: it was killed, or is still going on"
 
@@ -55,19 +80,24 @@ def default_records() -> str:
 
 
 def open_engine(records: str) -> Engine:
-    """Open (and on first use create) the database. Raises `RecordError` in words."""
+    """Open (and on first use create) the database. Raises `UsageError` for a URL that is none, else `RecordError`."""
     url = database_url(records)
     try:
         if url.startswith("sqlite:///"):
             Path(url.removeprefix("sqlite:///")).parent.mkdir(parents=True, exist_ok=True)
-        engine = create_engine(url)
+        engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS} if url.startswith("sqlite") else {})
         if engine.dialect.name == "sqlite":
             event.listen(engine, "connect", prepare_sqlite)
         with engine.begin() as connection:
             check_version(connection)
+        if engine.dialect.name == "sqlite":
+            with engine.connect() as connection:
+                keep_ahead(connection)
     except ArgumentError as error:
-        raise RecordError(f"'{records}' is neither a database URL nor a file: {error}") from error
-    except (SQLAlchemyError, OSError, ModuleNotFoundError) as error:
+        raise UsageError(f"{quoted(records)} is neither a file nor the URL of a kind of database known here") from error
+    except ModuleNotFoundError as error:
+        raise RecordError(f"this kind of record needs the Python package '{error.name}', which is not here") from error
+    except (SQLAlchemyError, OSError) as error:
         raise RecordError(f"the record {records} cannot be opened: {first_line(error)}") from error
     return engine
 
@@ -82,12 +112,16 @@ def open_existing(records: str) -> Engine:
 
 
 def prepare_sqlite(connection: Any, _record: Any) -> None:
-    """Write-ahead log: a killed process loses nothing that was committed, and readers do not block the run."""
+    """Settings of one connection. They change nothing in the file, which may turn out to be somebody else's."""
     cursor = connection.cursor()
-    cursor.execute("PRAGMA journal_mode=WAL")
     cursor.execute("PRAGMA synchronous=NORMAL")
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.close()
+
+
+def keep_ahead(connection: Connection) -> None:
+    """Write-ahead log: a killed process loses nothing that was committed, and readers do not block the run."""
+    connection.exec_driver_sql("PRAGMA journal_mode=WAL")
 
 
 def check_version(connection: Connection) -> None:
@@ -110,20 +144,21 @@ def check_version(connection: Connection) -> None:
 def first_line(error: BaseException) -> str:
     """The first line of a foreign error: the rest is for programmers."""
     original = getattr(error, "orig", None) or error
-    return (str(original).splitlines() or [type(original).__name__])[0]
+    return (str(original).splitlines() or ["no reason is given"])[0]
 
 
 class RunRecord:
     """The record of one run, from its first event to its last.
 
-    Every event is kept; exchanges and looks of the watch wait for the next event that matters, so that one reading
-    costs one transaction. Raises `RecordError` when the store cannot be written.
+    Every event is kept; exchanges and looks of the watch wait briefly for the next event that matters, so that one
+    reading costs one transaction. Raises `RecordError` when the store cannot be written.
     """
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
         self._run = ""
         self._number = 0
+        self._flushed_at = 0.0  # on the run's clock
         self._untold = Untold()
         self._waiting: list[tuple[Executable, dict[str, Any]]] = []
 
@@ -155,7 +190,9 @@ class RunRecord:
         if isinstance(happened, RunEnded):
             values = {"verdict": happened.verdict, "reason": happened.reason, "seconds": happened.seconds}
             self._waiting.append((END_RUN, values | {"of_run": self._run}))
-        if not isinstance(happened, WAITING):
+        looked = isinstance(happened, Watched) and happened.at - self._flushed_at >= LIVE_FLUSH
+        if looked or not isinstance(happened, WAITING):
+            self._flushed_at = happened.at
             self._flush()
 
     def _add(self, happened: Event) -> None:
@@ -168,6 +205,8 @@ class RunRecord:
         if isinstance(happened, ReadingTaken):
             columns = data["reading"] | {"budget": json.dumps(data["reading"]["budget"])}
             self._waiting.append((ADD_READING, columns | row | {"at": at}))
+        if isinstance(happened, StepTakenAgain):
+            self._waiting.append((WITHDRAW, {"of_run": self._run, "of_step": happened.step}))
         if isinstance(happened, TraceTaken):
             self._waiting.append((ADD_TRACE, trace_row(happened) | row))
 

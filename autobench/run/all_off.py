@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from autobench.clock import Clock
 from autobench.errors import AutobenchError, OutputNotOffError
 from autobench.instruments.supply import Supply
-from autobench.run.power import PROVED_OFF
+from autobench.run.off_proof import PROVED_OFF
 
 
 def all_off(supplies: Mapping[str, Supply], clock: Clock) -> list[str]:
@@ -18,7 +18,7 @@ def all_off(supplies: Mapping[str, Supply], clock: Clock) -> list[str]:
         for output in supply.outputs:
             try:
                 supply.off(output)
-                until = clock.now() + supply.ratings.fall.value + 2.0
+                until = clock.now() + supply.fall + 2.0
                 while abs(volts := supply.volts(output).value) >= PROVED_OFF and clock.now() < until:
                     clock.sleep(0.05)
                 words = f"{name} output {output}: {volts:.3f} V by its own reading"

@@ -1,7 +1,7 @@
-"""Captures of points with the scope through the fixture's relays, each taken once while the power stays as it is.
+"""Captures of points with the scope, through relays or by hand, each taken once while the power stays as it is.
 
-Steps that look at lines captured together share one capture: their ratios are exact, and the round is shorter. It
-judges nothing.
+Steps that look at lines captured together share one capture: their ratios are exact, and the round is shorter. A point
+that shows nothing but 0 V is only believed where the meter shows a contact and a low there. It judges nothing.
 """
 
 from __future__ import annotations
@@ -12,9 +12,12 @@ from dataclasses import dataclass, replace
 
 from autobench.instruments.scope import Capture, Scope, ScopeInput, Setup, Trigger
 from autobench.judgement.uncertainty import Component
-from autobench.plan.scope_steps import Sight, StartSight
+from autobench.plan.scope_steps import ScopePoint, Sight, StartSight
 from autobench.quantity import show
+from autobench.run.contact import LOGIC_LOW, NoContactError, is_flat
+from autobench.run.held_probes import HeldProbes
 from autobench.run.route import Route
+from autobench.run.touch import Touch
 from autobench.signals.trace import Trace
 
 # Share of samples at the converter's ends from which a trace is useless for levels (common practice: 1 %).
@@ -37,15 +40,25 @@ class Seen:
 
 
 class Captures:
-    """One scope behind the fixture's relays."""
+    """One scope, and what gets its probes to the points; `touch` shows that a point at 0 V is touched at all."""
 
     def __init__(
-        self, scope: Scope, route: Route, wait: Callable[[float], None], on_trace: OnTrace | None = None
+        self,
+        scope: Scope,
+        route: Route | None,
+        wait: Callable[[float], None],
+        on_trace: OnTrace | None = None,
+        *,
+        touch: Touch | None = None,
+        probes: HeldProbes | None = None,
     ) -> None:
         self.scope = scope
         self._route = route
         self._wait = wait
         self._on_trace = on_trace
+        self._touch = touch
+        self._probes = probes
+        self._flat: dict[ScopePoint, str | None] = {}  # points at 0 V, with why that says nothing, or None
         self._taken: dict[Sight, Capture] = {}
         self._start: tuple[StartSight, Capture | None] | None = None
         self.released_at: float | None = None  # the reset release on the start capture's own time base, once known
@@ -57,15 +70,32 @@ class Captures:
     def forget(self) -> None:
         """The power has changed: what was captured before says nothing about now. The start capture is kept."""
         self._taken.clear()
+        self._flat.clear()
+        if self._probes is not None:
+            self._probes.forget()
 
     def look(self, sight: Sight, net: str) -> Seen:
         """`net` in the capture of `sight`, which is taken now if it has not been since the power changed."""
         if sight not in self._taken:
-            self._route.take(point.relay for point in sight.points)
-            patience = 1.0 + 2.0 * sight.seconds
-            self._taken[sight] = self.scope.capture(setup_of(sight), self._wait, patience)
+            self._taken[sight] = self._captured(sight)
             self._tell(sight, self._taken[sight])
         return self._seen(sight, self._taken[sight], net)
+
+    def _captured(self, sight: Sight) -> Capture:
+        """Every probe to its point, and the capture. Raises `NoContactError` where a hand's probe shows none."""
+        self._reach(sight)
+        patience = 1.0 + 2.0 * sight.seconds
+
+        def take() -> Capture:
+            return self.scope.capture(setup_of(sight), self._wait, patience)
+
+        return self._probes.captured(sight, take) if self._probes is not None and sight.by_hand else take()
+
+    def _reach(self, sight: Sight, also: tuple[int, ...] = ()) -> None:
+        """The relays of a sight closed."""
+        relays = {*also, *(point.relay for point in sight.points if not point.by_hand)}
+        if self._route is not None and relays:
+            self._route.take(relays)
 
     def long_look(self, sight: Sight, net: str) -> Seen:
         """The same points over seconds, peak-detected: no pulse is missed, and what moves once a second shows."""
@@ -73,7 +103,9 @@ class Captures:
 
     def arm_start(self, start: StartSight, also: tuple[int, ...]) -> None:
         """Arm the capture that the power-on itself will trigger; relays in `also` stay closed with it."""
-        self._route.take({*also, *(point.relay for point in start.sight.points)})
+        self._reach(start.sight, also)
+        if self._probes is not None:
+            self._probes.clip(start.sight)
         trigger = Trigger(start.sight.channel(start.rail), start.level, rising=start.level > 0)
         self.scope.arm(replace(setup_of(start.sight), trigger=trigger, before=start.before))
         # A trigger that comes before the part ahead of it is filled is ignored.
@@ -124,7 +156,32 @@ class Captures:
         trace = capture.traces[point.channel]
         setup = setup_of(sight)
         source = next(item for item in setup.inputs if item.channel == point.channel)
-        return Seen(trace, void_reason(capture, trace), self.scope.volts_components(source))
+        void = void_reason(capture, trace) or self._flat_reason(point, trace)
+        return Seen(trace, void, self.scope.volts_components(source))
+
+    def _flat_reason(self, point: ScopePoint, trace: Trace) -> str | None:
+        """Why a point that shows nothing but 0 V says nothing, or None where the meter shows a low there too."""
+        if not is_flat(trace) or self._touch is None:
+            return None
+        if point not in self._flat:
+            try:
+                self._flat[point] = self._not_low(point)
+            except NoContactError as error:
+                self._flat[point] = str(error)
+        return self._flat[point]
+
+    def _not_low(self, point: ScopePoint) -> str | None:
+        """The same, by asking the meter; raises `NoContactError`."""
+        if point.by_hand:
+            if self._probes is not None:
+                self._probes.prove_low(point)
+            return None
+        if self._touch is None or point.beside is None:
+            return None
+        volts = self._touch.contact(point.beside)
+        if abs(volts) < LOGIC_LOW:
+            return None
+        return f"the meter sees {show(volts, 'V', 3)} at {point.point}: the scope's way there is open"
 
 
 def void_reason(capture: Capture, trace: Trace) -> str | None:

@@ -7,6 +7,8 @@ Rules, in the order they bite:
 * The only ON before the polarity is settled is the probe: at most 0.3 V and 50 mA, below any junction.
 * The full ON comes only from `armed`: volts, current limit and over-voltage trip set *and* read back, after the
   polarity was measured right.
+* A supply tested by itself never comes to power a board in the same run.
+* A supply worked by hand is set, read back and its polarity measured at its plug while that is off the board.
 * OFF is allowed from every state. It is followed by a proof; what could not be proved off is an `alarm`.
 * After a trip there is no second ON in the same run.
 * No value ever goes beyond the envelope.
@@ -26,7 +28,7 @@ PROBE_VOLTS = 0.3  # below a silicon junction: no part of the board can conduct 
 PROBE_AMPS = 0.05
 
 # States in which the output may be live.
-LIVE = frozenset({"unknown", "probing", "probed right", "probed wrong", "on", "tripped", "alarm"})
+LIVE = frozenset({"unknown", "apart", "alone", "probing", "probed right", "probed wrong", "on", "tripped", "alarm"})
 
 ALLOWED: dict[tuple[str, str], str] = {
     # the beginning, and the way back after something went wrong
@@ -37,6 +39,8 @@ ALLOWED: dict[tuple[str, str], str] = {
     # ohms, with the power off
     ("off", "ohms passed"): "checked",
     ("off", "ohms refused"): "refused",
+    ("checked", "ohms passed"): "checked",
+    ("checked", "ohms refused"): "refused",
     # the probe for the polarity
     ("checked", "set low"): "probe armed",
     ("probe armed", "set low"): "probe armed",
@@ -49,6 +53,14 @@ ALLOWED: dict[tuple[str, str], str] = {
     ("probed wrong", "off"): "ending wrong",
     ("ending wrong", "proved off"): "reversed",
     ("ending wrong", "not off"): "alarm",
+    # a supply worked by hand: its plug is measured while it is off the board
+    ("checked", "taken apart"): "apart",
+    ("apart", "polarity right"): "probed right",
+    ("apart", "polarity wrong"): "probed wrong",
+    ("apart", "off"): "ending checked",
+    # a supply worked by hand that is tested by itself: no board is there, so there is no way from here to power
+    ("unknown", "stands alone"): "alone",
+    ("alone", "off"): "ending",
     # full power
     ("settled", "set"): "armed",
     ("armed", "set"): "armed",
@@ -85,6 +97,9 @@ ALLOWED: dict[tuple[str, str], str] = {
     ("ending refused", "off"): "ending refused",
 }
 
+# States that a measurement of OFF led to, with no ON since.
+PROVED_OFF = frozenset({"off", "checked", "settled", "reversed", "refused", "stopped"})
+
 # Why a refusal happened, in words for the person at the bench; by the state the output is in.
 REFUSALS: dict[str, str] = {
     "unknown": "it has not been proved off yet",
@@ -100,7 +115,12 @@ REFUSALS: dict[str, str] = {
 
 
 # What was asked for, in the same words.
-ASKED: dict[str, str] = {"set low": "the polarity probe", "set": "power", "on": "power"}
+ASKED: dict[str, str] = {
+    "set low": "the polarity probe",
+    "taken apart": "the check of the plug",
+    "set": "power",
+    "on": "power",
+}
 
 
 class Interlock:
@@ -115,6 +135,11 @@ class Interlock:
     def live(self) -> bool:
         """Whether the output may carry volts now."""
         return self.state in LIVE or self.state.startswith("ending")
+
+    @property
+    def proved_off(self) -> bool:
+        """Whether OFF was proved, and nothing was switched on since."""
+        return self.state in PROVED_OFF
 
     def allows(self, event: str) -> bool:
         """Whether the table knows `event` in the present state."""

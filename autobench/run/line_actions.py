@@ -21,10 +21,11 @@ from autobench.quantity import Estimate, Span, show
 from autobench.run.captures import Captures, Seen
 from autobench.run.readings import judged_estimate, unread
 from autobench.run.scope_actions import LEVEL_RULE, Place
-from autobench.signals.activity import Activity, State, find_activity, rate_ratio
+from autobench.signals.activity import Activity, State, fills_record, find_activity, rate_ratio
 from autobench.signals.alias import Expected, rate_gate, stuck_gate
 from autobench.signals.families import Family, family
 from autobench.signals.frequency import Clarity, find_period
+from autobench.signals.gates import setup_gate
 
 MOVING = (State.MOVING, State.BURST)
 STEADY_EDGES = 6  # fewer may keep step by chance
@@ -61,6 +62,9 @@ def watch_line(captures: Captures, job: LineJob) -> LineSeen:
     activity = find_activity(first.trace, receiver)
     if first.void is not None:
         return LineSeen(None, activity.rate, activity, first, first.void)
+    wrong = setup_gate(first.trace, activity.levels, receiver)
+    if wrong is not None:
+        return LineSeen(None, activity.rate, activity, first, wrong)
     expected = Expected(shortest=job.shortest)
     if activity.edges.count:
         gate = edge_gate(first, activity, expected)
@@ -83,10 +87,11 @@ def watch_line(captures: Captures, job: LineJob) -> LineSeen:
 
 
 def best_rate(seen: Seen, activity: Activity) -> Estimate:
-    """The rate of a line: by least squares over its edges where they keep step, else by counting pulses."""
+    """The mean rate of a line: by least squares where its edges keep step all along, else by counting pulses."""
     grain = seen.trace.interval * (2.0 if seen.trace.peak_detect else 1.0)
     period = find_period(activity.edges, Clarity(grain / math.sqrt(12.0), grain))
-    if period is not None and period.regular and period.edges >= STEADY_EDGES:
+    steady = period is not None and period.regular and period.edges >= STEADY_EDGES
+    if period is not None and steady and fills_record(seen.trace, activity.edges):
         return period.frequency
     return activity.rate
 

@@ -6,6 +6,7 @@ watch while anything is on. It judges no readings; what it sees it returns or ra
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -15,12 +16,14 @@ from autobench.events import Event, Notice, PowerChanged, Watched
 from autobench.instruments.supply import Supply
 from autobench.plan.steps import Feed
 from autobench.quantity import Estimate, show
+from autobench.run.guard import Guard, NoGuard
 from autobench.run.interlock import PROBE_AMPS, PROBE_VOLTS, Interlock
+from autobench.run.off_proof import PROVED_OFF, volts_when_off
 from autobench.run.stop import StopSignals
+from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
 from autobench.run.watch import Look, must_go_off, sagged
 
-PROVED_OFF = 0.5  # volts: below this no TTL or MOS part of the board is powered
 READ_BACK = 0.01  # share of the asked value by which a read-back may differ
 LOOK_EVERY = 0.25  # s; at least twice a second while anything is on
 CLOSE_SECONDS = 0.3
@@ -35,13 +38,14 @@ class Output:
     """One feed in action."""
 
     feed: Feed
-    supply: Supply
+    supply: Supply | SupplyByHand
     interlock: Interlock
     looks: list[Look] = field(default_factory=list)
     on_since: float = 0.0
     set_volts: float = 0.0
     set_amps: float = 0.0
     retried: bool = False
+    coming: bool = False  # told to switch on, and not yet known to be
 
 
 class Power:
@@ -55,14 +59,22 @@ class Power:
         clock: Clock,
         emit: Callable[[Event], None],
         stop: StopSignals,
+        guard: Guard | None = None,
+        *,
+        by_hand: Mapping[str, SupplyByHand] | None = None,
+        alone: bool = False,
     ) -> None:
+        self._alone = alone  # supplies by themselves, and no board
+        worked = by_hand or {}  # by rail
         self.outputs = {
-            feed.rail: Output(feed, supplies[feed.supply], Interlock(feed.rail, feed.envelope)) for feed in feeds
+            feed.rail: Output(feed, worked.get(feed.rail) or supplies[feed.supply], Interlock(feed.rail, feed.envelope))
+            for feed in feeds
         }
         self._touch = touch
         self._clock = clock
         self._emit = emit
         self._stop = stop
+        self._guard = guard if guard is not None else NoGuard()
         self._looked = clock.now()
 
     # -- off ------------------------------------------------------------------------------------------------------
@@ -74,16 +86,29 @@ class Power:
         not be proved off, naming the supply a person must switch off. Wishes to stop wait meanwhile.
         """
         with self._stop.deferred():
+            self._rest_meter()
             outputs = list(self.outputs.values())[::-1]
             failed = [words for output in outputs for words in self._end(output, tries=2)]
+        if not failed:
+            self._guard.rest()
         if failed:
             raise OutputNotOffError(
                 "NOT PROVED OFF – switch the supply off by hand now, at its own switch: " + "; ".join(failed)
             )
 
+    def _rest_meter(self) -> None:
+        """No ohms source on a rail whose volts are to be believed: a meter that was interrupted may still drive one."""
+        if self._touch is not None:
+            try:
+                self._touch.rest()
+            except BenchError as error:
+                self._emit(Notice(self._clock.now(), f"the meter may still drive its ohms current: {error}"))
+
     def _end(self, output: Output, tries: int) -> list[str]:
         """OFF and its proof for one output; the words of the alarm, or nothing. An ignored OFF is sent once more."""
         feed = output.feed
+        if feed.by_hand and (output.interlock.proved_off or (self._alone and output.interlock.state == "unknown")):
+            return []  # nobody is asked to switch off what was shown to be off, or what no board has met
         shown = ""
         for _ in range(tries):
             self._moved(output, "off")
@@ -91,32 +116,13 @@ class Power:
                 output.supply.off(feed.output)
             except BenchError as error:
                 self._emit(Notice(self._clock.now(), f"OFF may not have reached the supply: {error}", urgent=True))
-            volts = self._volts_when_off(output)
+            volts = volts_when_off(output.feed, output.supply, self._touch, self._clock, self._emit)
             if volts is not None and abs(volts) < PROVED_OFF:
                 self._moved(output, "proved off")
                 return []
             self._moved(output, "not off")
             shown = "nothing could be measured" if volts is None else f"still {show(volts, 'V')}"
         return [f"{feed.supply} output {feed.output} ({feed.rail}): {shown}"]
-
-    def _volts_when_off(self, output: Output) -> float | None:
-        """Last volts seen while waiting for the fall; by the meter at the inlet, else by the supply itself."""
-        until = self._clock.now() + output.supply.ratings.fall.value + 2.0
-        seen: float | None = None
-        readers: list[Callable[[], float]] = [lambda: output.supply.volts(output.feed.output).value]
-        inlet, touch = output.feed.inlet, self._touch
-        if touch is not None and inlet is not None:
-            readers.insert(0, lambda: touch.quick_volts(inlet))
-        for reader in readers:
-            try:
-                while True:
-                    seen = reader()
-                    if abs(seen) < PROVED_OFF or self._clock.now() >= until:
-                        return seen
-                    self._clock.sleep(0.05)
-            except BenchError as error:
-                self._emit(Notice(self._clock.now(), f"cannot prove {output.feed.rail} off this way: {error}"))
-        return seen
 
     def inlet_channels(self) -> tuple[int, ...]:
         """Relay channels of the meter's way to the first rail's inlet: where OFF will be proved."""
@@ -139,15 +145,31 @@ class Power:
         inlet = output.feed.inlet
         if self._touch is None or inlet is None:
             raise BenchError(f"{rail}: the polarity cannot be measured on this bench: no meter route to the inlet")
+        if isinstance(output.supply, SupplyByHand):
+            output.interlock.require("taken apart")
+            self._moved(output, "taken apart")
+            return output.supply.check_plug(output.feed.volts, output.feed.amps, output.feed.trip)
         output.interlock.require("set low")
-        self._set(output, PROBE_VOLTS, PROBE_AMPS, probe=True)
+        self._touch.hold(inlet)
+        self._set(output, math.copysign(PROBE_VOLTS, output.feed.nominal), PROBE_AMPS, probe=True)
         self._moved(output, "set low")
         self._switch_on(output)
         self.wait(0.3)
-        seen = self._touch.volts(inlet, PROBE_VOLTS)
+        seen = self._touch.volts_there(inlet, PROBE_VOLTS)
         if seen.estimate is None:
             raise BenchError(f"{rail}: the meter shows overload at the inlet during the probe")
         return seen.estimate
+
+    def alone(self, rail: str) -> SupplyByHand:
+        """The supply of `rail`, worked by hand, off the board and on. Raises `InterlockRefusedError` for another."""
+        output = self.outputs[rail]
+        supply = output.supply
+        if not isinstance(supply, SupplyByHand):
+            raise InterlockRefusedError(f"{rail}: its supply is one of the bench's own")
+        if output.interlock.state != "alone":
+            self._moved(output, "stands alone")
+            supply.stand_alone()
+        return supply
 
     def polarity_judged(self, rail: str, right: bool) -> None:
         """The sign at the inlet was right, or wrong; either way the probe ends with OFF, proved."""
@@ -166,6 +188,9 @@ class Power:
         """
         for output in self.outputs.values():
             output.interlock.require("set")
+            if isinstance(output.supply, SupplyByHand):
+                output.supply.connect()  # every plug is in before anything is on
+        for output in self.outputs.values():
             self._set(output, output.feed.volts, output.feed.amps)
             self._moved(output, "set")
             self._switch_on(output)
@@ -188,7 +213,7 @@ class Power:
     def _raise_limit(self, output: Output) -> bool:
         """The single retry of a limit that may be too tight; whether it was left to try."""
         amps = min(RETRY_FACTOR * output.set_amps, output.interlock.envelope.amps)
-        if output.retried or amps <= 1.01 * output.set_amps:
+        if isinstance(output.supply, SupplyByHand) or output.retried or amps <= 1.01 * output.set_amps:
             return False
         output.retried = True
         self._emit(Notice(self._clock.now(), f"{output.feed.rail}: limiting; tried once more with {show(amps, 'A')}"))
@@ -203,17 +228,17 @@ class Power:
 
     def _compensate(self, output: Output) -> None:
         """Raise the output by the measured drop of its leads, never above what the board may get."""
-        if self._touch is None or output.feed.inlet is None:
+        if self._touch is None or output.feed.inlet is None or not self._touch.glance(output.feed.inlet):
             return
         reading = self._touch.volts(output.feed.inlet, output.feed.nominal)
         if reading.estimate is None or output.looks[-1].limiting:
             return
-        inlet, nominal = abs(reading.estimate.value), abs(output.feed.nominal)
-        drop = output.set_volts - inlet
-        top = min(output.feed.top_volts, output.interlock.envelope.volts)
-        wanted = min(nominal + drop, top)
-        if 0 < drop < 0.1 * nominal and wanted > output.set_volts:
-            self._set(output, wanted, output.set_amps)
+        sign = -1.0 if output.feed.nominal < 0 else 1.0
+        inlet, nominal, now = sign * reading.estimate.value, sign * output.feed.nominal, sign * output.set_volts
+        drop = now - inlet
+        wanted = min(nominal + drop, output.feed.top_volts, output.interlock.envelope.volts)
+        if 0 < drop < 0.1 * nominal and wanted > now:
+            self._set(output, sign * wanted, output.set_amps)
             self._moved(output, "set")
 
     def _set(self, output: Output, volts: float, amps: float, *, probe: bool = False) -> None:
@@ -222,12 +247,16 @@ class Power:
         output.interlock.require_inside(volts, amps, trip, probe=probe)
         supply.set_volts(feed.output, volts)
         supply.set_amps(feed.output, amps)
-        supply.set_trip(feed.output, trip)
-        for what, asked, got in (
-            ("volts", volts, supply.set_volts_back(feed.output)),
-            ("current limit", amps, supply.set_amps_back(feed.output)),
-            ("over-voltage trip", trip, supply.set_trip_back(feed.output)),
+        if supply.can("set trip"):  # a bench whose supply has none accepts that by name, else nothing is planned
+            supply.set_trip(feed.output, trip)
+        for what, asked, action, back in (
+            ("volts", volts, "set volts?", supply.set_volts_back),
+            ("current limit", amps, "set amps?", supply.set_amps_back),
+            ("over-voltage trip", trip, "set trip?", supply.set_trip_back),
         ):
+            if not supply.can(action):
+                continue
+            got = back(feed.output)
             if abs(got - asked) > READ_BACK * abs(asked) + 1e-6:
                 raise InterlockRefusedError(
                     f"{feed.rail}: {what} asked {asked:g}, but the supply says it is set to {got:g}"
@@ -237,10 +266,17 @@ class Power:
     def _switch_on(self, output: Output) -> None:
         # Required before it is sent, noted before it is sent: an ON that fails half-way counts as on.
         output.interlock.require("on")
+        self._guard.ready()
         self._moved(output, "on")
         output.looks.clear()
-        output.on_since = self._clock.now()
-        output.supply.on(output.feed.output)
+        output.coming = True  # a person may take a while to reach the switch
+        try:
+            output.on_since = self._clock.now()
+            output.supply.on(output.feed.output)
+        finally:
+            output.coming = False
+        if output.feed.by_hand:
+            output.on_since = self._clock.now()
 
     # -- the watch ------------------------------------------------------------------------------------------------
 
@@ -256,7 +292,7 @@ class Power:
         if self._clock.now() - self._looked < LOOK_EVERY - 1e-9:
             return
         for output in self.outputs.values():
-            if output.interlock.state in ("on", "probing"):
+            if output.interlock.state in ("on", "probing") and not output.coming:
                 self._look(output)
                 self._act_on(output)
 
@@ -266,16 +302,19 @@ class Power:
         self._stop.check()
 
     def _look(self, output: Output) -> None:
-        number = output.feed.output
-        volts, amps = output.supply.volts(number).value, output.supply.amps(number).value
-        limiting, tripped = output.supply.limiting(number), output.supply.tripped(number)
+        seen = output.supply.look(output.feed.output)
         self._looked = self._clock.now()
+        if seen is None:
+            return  # a supply worked by hand, and the meter is elsewhere
+        volts, amps, limiting, tripped = seen
         look = Look(self._looked - output.on_since, volts, amps, limiting, tripped)
         output.looks.append(look)
         self._emit(Watched(self._looked, output.feed.rail, volts, amps, limiting))
 
     def _act_on(self, output: Output) -> None:
         """Switch off and raise if the watch says so. The probe limits on purpose: only its trips count."""
+        if not output.looks:
+            return
         if output.interlock.state == "probing":
             reason = "the supply's own protection tripped" if output.looks[-1].tripped else None
         else:
@@ -287,7 +326,8 @@ class Power:
         self._moved(output, "trip")
         last = output.looks[-1]
         self.make_off()
-        raise TrippedError(output.feed.rail, f"{reason}; switched off", volts=last.volts, amps=last.amps)
+        amps = None if math.isnan(last.amps) else last.amps
+        raise TrippedError(output.feed.rail, f"{reason}; switched off", volts=last.volts, amps=amps)
 
     def _moved(self, output: Output, event: str) -> None:
         state = output.interlock.happened(event)

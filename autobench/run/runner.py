@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOffError, StoppedError, TrippedError
-from autobench.events import Event, Notice, ReadingTaken, StepStarted
+from autobench.events import Event, Notice, ReadingTaken, StepStarted, StepTakenAgain
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, Judgement, Verdict, board_verdict, void
 from autobench.plan.limits import Limits
@@ -32,13 +32,17 @@ from autobench.plan.steps import (
     OhmsJob,
     Plan,
     PlannedStep,
+    PlugJob,
+    PlugRippleJob,
     PolarityJob,
     PowerJob,
     RailJob,
     WaitJob,
 )
-from autobench.quantity import Span
-from autobench.run import actions, line_actions, scope_actions
+from autobench.quantity import Span, show
+from autobench.run import actions, line_actions, plug_actions, scope_actions
+from autobench.run.contact import NoContactError
+from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import unread
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
@@ -55,15 +59,13 @@ class Runner:
         bench: actions.Bench,
         emit: Callable[[Event], None],
         check: Callable[[], None],
-        ask: Callable[[str], bool] | None = None,
     ) -> None:
         self._plan = plan
         self._bench = bench
         self._emit = emit
         self._check = check
-        self._ask = ask
-        self._gate: str | None = None
         self._unpowered: str | None = None
+        self._by_hand: list[int] = []  # steps that a person was asked in, since the power last changed
         self.readings: list[Reading] = []
 
     def run(self) -> BoardJudgement:
@@ -75,14 +77,14 @@ class Runner:
         stopped: str | None = None
         try:
             try:
-                self._bench.route.prepare()
+                if self._bench.route is not None:
+                    self._bench.route.prepare()
                 self._bench.touch.prepare()
                 if self._bench.captures is not None:
                     self._bench.captures.prepare()
-                self._bench.power.make_off()
-                for step in self._plan.steps:
-                    self._check()
-                    self._take(step)
+                if not self._plan.alone:
+                    self._bench.power.make_off()
+                self._take_all()
                 self._check()
             finally:
                 self._bench.power.make_off()
@@ -96,14 +98,59 @@ class Runner:
             self._emit(Notice(self._bench.clock.now(), str(error), urgent=True))
         return board_verdict(self.readings, stopped=stopped)
 
+    def _take_all(self) -> None:
+        """Every step in order; the person at the bench may go back to the last one that asked for a hand."""
+        number = 0
+        while number < len(self._plan.steps):
+            self._check()
+            step, person = self._plan.steps[number], self._bench.person
+            before = person.prompts if person is not None else 0
+            try:
+                self._take(step)
+            except BackAskedError:
+                number = self._back_from(number)
+                continue
+            if isinstance(step.job, PowerJob | PolarityJob):
+                self._by_hand.clear()
+            elif person is not None and person.prompts > before:
+                self._by_hand.append(number)
+            number += 1
+
+    def _back_from(self, number: int) -> int:
+        """The step to take once more; what it and the steps since said is withdrawn."""
+        if self._bench.hand is not None:
+            self._bench.hand.let_go()
+        if not self._by_hand:
+            self._emit(Notice(self._bench.clock.now(), "no further back: the power has changed since"))
+            return number
+        first = self._by_hand.pop()
+        if self._bench.captures is not None:
+            self._bench.captures.forget()
+        for step in self._plan.steps[first:number]:
+            self.readings = [reading for reading in self.readings if reading.step != step.name]
+            self._emit(StepTakenAgain(self._bench.clock.now(), step.name, "the operator went back"))
+        return first
+
+    @property
+    def _gate(self) -> str | None:
+        """The first stage that failed of those without which nothing later counts."""
+        failed = (
+            reading.stage
+            for reading in self.readings
+            if reading.verdict is Verdict.OUTSIDE and reading.required and reading.stage in GATES
+        )
+        return next(failed, None)
+
     def _take(self, step: PlannedStep) -> None:
         self._emit(StepStarted(self._bench.clock.now(), step.name, step.stage, step.words))
+        if self._bench.person is not None:
+            self._bench.person.step = step.name
+        if self._bench.hand is not None:
+            self._bench.hand.expect(net_and_point(step)[0], expected_of(step))
         for reading in self._readings_of(step):
-            gated = self._gate is not None and step.stage != self._gate
-            judged = replace(reading, conditional=gated)
+            gate = self._gate
+            judged = replace(reading, conditional=gate is not None and step.stage != gate)
             self.readings.append(judged)
-            if judged.verdict is Verdict.OUTSIDE and judged.required and step.stage in GATES and self._gate is None:
-                self._gate = step.stage
             self._emit(ReadingTaken(self._bench.clock.now(), judged))
 
     def _readings_of(self, step: PlannedStep) -> list[Reading]:
@@ -112,8 +159,15 @@ class Runner:
             return self._skipped(step, step.cannot)
         if self._unpowered is not None and needs_power(step):
             return self._skipped(step, self._unpowered)
+        gate = self._gate
+        if gate is not None and step.stage != gate and needs_hand(step):
+            return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
         try:
             return self._dispatch(step)
+        except NoContactError as error:
+            return [self._not_taken(step, void(str(error)))]
+        except SkipAskedError as error:
+            return self._skipped(step, f"left out by the operator: {error}")
         except InterlockRefusedError as error:
             self._unpowered = self._unpowered or f"the board was not powered: {error}"
             return self._skipped(step, str(error))
@@ -136,6 +190,8 @@ class Runner:
                 return actions.rail(bench, step, job)
             case DropJob():
                 return actions.drop(bench, step, job)
+            case PlugJob():
+                return plug_actions.plug(bench, step, job)
             case WaitJob():
                 bench.power.wait(job.seconds)
                 return []
@@ -144,12 +200,14 @@ class Runner:
             case _:
                 return self._looked(step, job)
 
-    def _looked(self, step: PlannedStep, job: ScopeJob) -> list[Reading]:
+    def _looked(self, step: PlannedStep, job: ScopeJob | PlugRippleJob) -> list[Reading]:
         """A step that looks with the scope."""
         captures = self._bench.captures
         if captures is None:
             return self._skipped(step, "this bench has no scope")
         match job:
+            case PlugRippleJob():
+                return plug_actions.plug_ripple(self._bench, captures, step, job)
             case RippleJob():
                 return scope_actions.ripple(captures, step, job, self._bench.line_hertz)
             case ClockJob():
@@ -172,9 +230,9 @@ class Runner:
         return readings
 
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
-        if self._ask is None:
+        if self._bench.person is None:
             return self._skipped(step, "nobody to ask: this run is unattended")
-        if self._ask(job.words):
+        if self._bench.person.question(job.words):
             return []
         return [unread(step, None, None, "answer", "", NO_LIMITS, void("the person at the bench answered no"))]
 
@@ -184,11 +242,35 @@ class Runner:
         if isinstance(job, PowerJob) and not job.on:
             self._bench.power.make_off()
             return []
-        named = (getattr(job, name, None) for name in ("limits", "frequency", "rate", "sync_amplitude", "line_rate"))
-        limits = next((found for found in named if isinstance(found, Limits)), NO_LIMITS)
+        return [self._not_taken(step, Judgement(Verdict.SKIPPED, None, why))]
+
+    def _not_taken(self, step: PlannedStep, judgement: Judgement) -> Reading:
+        """The reading of a step that gave none."""
         net, point = net_and_point(step)
         quantity, unit = quantity_of(step)
-        return [unread(step, net, point, quantity, unit, limits, Judgement(Verdict.SKIPPED, None, why))]
+        return unread(step, net, point, quantity, unit, limits_of(step), judgement)
+
+
+def limits_of(step: PlannedStep) -> Limits:
+    """What the first reading of a step is judged by."""
+    named = (getattr(step.job, name, None) for name in ("limits", "frequency", "rate", "sync_amplitude", "line_rate"))
+    return next((found for found in named if isinstance(found, Limits)), NO_LIMITS)
+
+
+def expected_of(step: PlannedStep) -> str:
+    """What should be seen in a step, in words: the state of a line, else the limits."""
+    if isinstance(step.job, LineJob) and step.job.expected in ("high", "low"):
+        return step.job.expected
+    if isinstance(step.job, ClockJob):
+        return show(step.job.nominal, "Hz", 6)
+    span = limits_of(step).span
+    return "" if span.low is None and span.high is None else str(span)
+
+
+def needs_hand(step: PlannedStep) -> bool:
+    """Whether a hand would have to hold a tip."""
+    target, sight = getattr(step.job, "target", None), getattr(step.job, "sight", None)
+    return bool((target is not None and target.by_hand) or (sight is not None and sight.by_hand))
 
 
 def needs_power(step: PlannedStep) -> bool:
@@ -208,6 +290,7 @@ QUANTITIES: dict[type[Job], tuple[str, str]] = {
     CurrentJob: ("current", "A"),
     PowerJob: ("current", "A"),
     RippleJob: ("ripple", "V"),
+    PlugRippleJob: ("ripple", "V"),
     ClockJob: ("frequency", "Hz"),
     ResetJob: ("reset width", "s"),
     SyncJob: ("line rate", "Hz"),

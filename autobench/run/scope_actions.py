@@ -20,7 +20,9 @@ from autobench.run.readings import judged, judged_estimate, unread
 from autobench.signals.activity import find_activity
 from autobench.signals.alias import Expected, rate_gate
 from autobench.signals.families import family
+from autobench.signals.gates import setup_gate
 from autobench.signals.levels import find_levels
+from autobench.signals.ringing import ground_lead_gate, rail_ringing
 from autobench.signals.ripple import find_ripple
 from autobench.signals.startup import find_reset
 from autobench.signals.video import Content, find_video
@@ -61,6 +63,10 @@ def ripple(captures: Captures, step: PlannedStep, job: RippleJob, mains: float) 
     gain = Component("gain", 0.02 * found.pp, "rectangular")
     steps = Component("resolution", 2 * seen.trace.resolution, "resolution")
     reading = judged(step, job.rail, job.point, "ripple", found.pp, "V", (gain, steps), job.limits)
+    if reading.verdict is not Verdict.WITHIN:
+        rings = ground_lead_gate(rail_ringing(seen.trace), found.pp)
+        if rings is not None:
+            return [reading.with_verdict(Verdict.VOID, rings)]
     parts = [f"dips to {show(found.lowest, 'V')}"]
     if found.mains_pp is not None:
         parts.append(f"{show(found.mains_pp, 'V')} of it with the mains")
@@ -77,7 +83,9 @@ def clock(captures: Captures, step: PlannedStep, job: ClockJob) -> list[Reading]
     wave = characterise(seen.trace, base.value)
     if wave.period is None:
         return no_clock(place, job, seen)
-    gate = rate_gate(wave.period.frequency.value, 1.0 / seen.trace.interval, Expected(rate=job.nominal))
+    gate = setup_gate(seen.trace, wave.levels, family(job.family)) or rate_gate(
+        wave.period.frequency.value, 1.0 / seen.trace.interval, Expected(rate=job.nominal)
+    )
     if gate is not None:
         return [place.void("frequency", "Hz", job.frequency, gate)]
     found = wave.period.frequency
@@ -124,9 +132,7 @@ def spread(wave: Waveform) -> float:
     """Relative standard uncertainty of a frequency without the time base."""
     if wave.period is None or wave.period.edges < 3:
         return 1.0
-    half = max(wave.period.edges // 2, 2)
-    period = 1.0 / wave.period.frequency.value
-    return float(wave.period.jitter / period * math.sqrt(6.0 / (half * (half**2 - 1.0))))
+    return wave.period.random
 
 
 def clock_shape(place: Place, job: ClockJob, seen: Seen, wave: Waveform) -> list[Reading]:

@@ -1,34 +1,80 @@
-"""Touching points of the board with the meter through the fixture's relays. Measures; judges nothing."""
+"""Touching points of the board with the meter: through the fixture's relays, or with tips that a hand holds.
+
+It measures and judges nothing. A point that reads no volts is only believed where something shows the contact.
+"""
 
 from __future__ import annotations
 
 from autobench.instruments.meter import Meter, MeterReading
-from autobench.plan.steps import Target
+from autobench.plan.target import Target
+from autobench.run.contact import NoContactError, touching_volts
+from autobench.run.hand import Hand
 from autobench.run.route import Route
 
 
 class Touch:
-    """One meter behind one relay multiplexer."""
+    """One meter, behind one relay multiplexer, in one hand, or both."""
 
-    def __init__(self, meter: Meter, route: Route) -> None:
+    def __init__(self, meter: Meter, route: Route | None, hand: Hand | None = None) -> None:
         self._meter = meter
         self._route = route
+        self._hand = hand
 
     def prepare(self) -> None:
         """Meter into its known state."""
         self._meter.prepare()
 
+    def rest(self) -> None:
+        """The meter on volts, where it drives nothing into the board."""
+        self._meter.rest()
+
+    def hold(self, target: Target) -> None:
+        """Get to `target` and stay there; a hand is asked while nothing is on. Raises `NoContactError`."""
+        if target.by_hand and self._hand is not None:
+            if not self._hand.holds(target):
+                self._hand.touch(target)
+        else:
+            self._go(target)
+
     def volts(self, target: Target, expected: float, repeats: int = 3) -> MeterReading:
         """DC volts of `target`, the range picked for `expected` volts; `repeats` readings give the type A part."""
-        self._route.take(target.channels)
+        if target.by_hand and self._hand is not None:
+            return self._hand.volts(target, expected, repeats)
+        self._go(target)
         return self._meter.volts(expected, repeats=repeats)
 
-    def quick_volts(self, target: Target) -> float:
-        """One reading in volts, for a look rather than for a verdict. An overload reads as a very high voltage."""
+    def volts_there(self, target: Target, expected: float, repeats: int = 3) -> MeterReading:
+        """The same without asking anybody: `hold` was called before, and what the tips show is what is returned."""
+        self._go(target)
+        return self._meter.volts(expected, repeats=repeats)
+
+    def glance(self, target: Target) -> float | None:
+        """One reading in volts, for a look rather than for a verdict; None where a hand's tips are not there.
+
+        An overload reads as a very high voltage.
+        """
+        if target.by_hand and self._hand is not None:
+            return self._hand.glance(target)
         seen = self.volts(target, expected=5.0, repeats=1)
         return seen.estimate.value if seen.estimate is not None else seen.full_scale
 
     def ohms(self, target: Target, expected: float) -> MeterReading:
         """Two-wire ohms of `target` including the route; the caller must know that the power is off."""
-        self._route.take(target.channels)
+        if target.by_hand and self._hand is not None:
+            return self._hand.ohms(target, expected, repeats=3)
+        self._go(target)
         return self._meter.ohms(expected, repeats=3)
+
+    def contact(self, target: Target) -> float:
+        """Volts at `target`, or `NoContactError` where nothing shows that the meter touches it."""
+        self.hold(target)
+        volts = touching_volts(self._meter)
+        if volts is None:
+            raise NoContactError(
+                f"nothing shows that the meter touches {target.point}: no volts, and no way through for its own current"
+            )
+        return volts
+
+    def _go(self, target: Target) -> None:
+        if self._route is not None and target.channels:
+            self._route.take(target.channels)

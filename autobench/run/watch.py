@@ -5,6 +5,7 @@ Pure: samples in, a reason or nothing out. Who looks, and what is switched, is d
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from autobench.plan.steps import Feed
@@ -33,7 +34,7 @@ def sagged(looks: list[Look], volts: float) -> bool:
     """Whether the output has been limiting below 90 % of the `volts` it was set to for more than 150 ms."""
     since: float | None = None
     for look in looks:
-        if look.limiting and look.volts < SAGGED * volts:
+        if look.limiting and abs(look.volts) < SAGGED * abs(volts):
             since = look.at if since is None else since
             if look.at - since > SAGGED_SECONDS:
                 return True
@@ -49,7 +50,7 @@ def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
     last = looks[-1]
     if last.tripped:
         return "the supply's own protection tripped"
-    if last.volts > feed.trip:
+    if abs(last.volts) > abs(feed.trip):
         return f"over-voltage: {show(last.volts, 'V')} where {show(feed.trip, 'V')} is the most allowed"
     top = feed.current.span.high
     if top is not None:
@@ -60,5 +61,6 @@ def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
         if since is not None and last.at - since > OVER_CURRENT_SECONDS:
             return f"over-current: {show(last.amps, 'A')} for more than {OVER_CURRENT_SECONDS:g} s"
     if sagged(looks, feed.volts):
-        return f"the supply limits at {show(last.amps, 'A')} and only {show(last.volts, 'V')} is left"
+        limits = "sags" if math.isnan(last.amps) else f"limits at {show(last.amps, 'A')}"
+        return f"the supply {limits} and only {show(last.volts, 'V')} is left"
     return None

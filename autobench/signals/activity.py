@@ -49,8 +49,10 @@ class Activity:
     """`state` is `None` only where the trace has no numbers.
 
     `rate` is the mean rate of pulses by counting, in Hz; `pulses` how many (a cut pulse has one edge and counts half);
-    `low_share` the share of samples the receiver takes as low, `high_share` as high; `smallest_pulse` in seconds (NaN
-    with none); `transition` the slower 10 % to 90 % duration in seconds (NaN with none).
+    `low_share` the share of samples the receiver takes as low, `high_share` as high; `low_level` and `high_level` the
+    volts the line is at mostly while it is taken so (NaN where it never is): a low of 0.7 V may be one output winning
+    against another. `smallest_pulse` in seconds (NaN with none); `transition` the slower 10 % to 90 % duration in
+    seconds (NaN with none).
     """
 
     state: State | None
@@ -58,6 +60,8 @@ class Activity:
     pulses: float
     low_share: float
     high_share: float
+    low_level: float
+    high_level: float
     smallest_pulse: float
     transition: float
     levels: Levels
@@ -65,15 +69,17 @@ class Activity:
     plateaus: Plateaus
 
 
-def find_activity(trace: Trace, family: Family) -> Activity:
+def find_activity(trace: Trace, family: Family, histogram: Histogram | None = None) -> Activity:
     """The state of a line and its numbers, for a trace of any content and the family of what listens on the line.
+
+    `histogram` saves counting the samples again where that has been done.
 
     Of a peak-detected trace the extremes on the side away from the line's usual level count, so that a pulse between
     two samples is one pulse; a line that was at both levels in most intervals gives no more than one pulse an interval.
     """
     if trace.peak_detect:
         return find_activity(away_from_rest(trace, family), family)
-    histogram = count_samples(trace)
+    histogram = count_samples(trace) if histogram is None else histogram
     levels = find_levels(trace, histogram)
     middle = 0.5 * (family.low_in + family.high_in)
     edges = find_edges(trace, family.low_in, middle, family.high_in)
@@ -89,6 +95,8 @@ def find_activity(trace: Trace, family: Family) -> Activity:
         pulses=pulses,
         low_share=low_share,
         high_share=high_share,
+        low_level=level_between(histogram, -math.inf, family.low_in),
+        high_level=level_between(histogram, family.high_in, math.inf),
         smallest_pulse=edges.smallest_pulse(),
         transition=transition,
         levels=levels,
@@ -115,6 +123,19 @@ def shares(histogram: Histogram, family: Family) -> tuple[float, float]:
     low = int(histogram.counts[volts <= family.low_in].sum())
     high = int(histogram.counts[volts >= family.high_in].sum())
     return low / histogram.finite, high / histogram.finite
+
+
+def level_between(histogram: Histogram, low: float, high: float) -> float:
+    """Median in volts of the samples from `low` to `high`, between bins by a straight line; NaN without any."""
+    volts = histogram.origin + np.arange(histogram.counts.size) * histogram.width
+    counts = np.where((volts >= low) & (volts <= high), histogram.counts, 0)
+    summed = np.cumsum(counts)
+    total = int(summed[-1])
+    if total == 0:
+        return math.nan
+    place = int(np.searchsorted(summed, total / 2.0))
+    below = float(summed[place - 1]) if place else 0.0
+    return histogram.volts(place - 0.5 + (total / 2.0 - below) / float(counts[place]))
 
 
 def decide(
@@ -148,13 +169,26 @@ def wanders(trace: Trace, family: Family, levels: Levels) -> bool:
 
 def is_burst(trace: Trace, edges: Edges) -> bool:
     """Whether a single still stretch takes much of the record and dwarfs the pauses between the other edges."""
-    times = np.sort(np.concatenate([edges.rising, edges.falling]), kind="stable")
-    gaps = np.diff(times)
-    ends = [float(times[0]) - trace.start, trace.start + trace.duration - float(times[-1])]
-    stillest = max([*ends, float(gaps.max()) if gaps.size else 0.0])
-    if gaps.size < 3 or stillest < STILL_SHARE * trace.duration:
+    if edges.count < 4:
         return False
-    return stillest > STILL_PAUSES * float(np.median(gaps))
+    first = min(float(side[0]) for side in (edges.rising, edges.falling) if side.size)
+    last = max(float(side[-1]) for side in (edges.rising, edges.falling) if side.size)
+    stillest = max(first - trace.start, trace.start + trace.duration - last, edges.longest_pulse())
+    return stillest >= STILL_SHARE * trace.duration and stillest > STILL_PAUSES * edges.usual_pulse()
+
+
+def fills_record(trace: Trace, edges: Edges) -> bool:
+    """Whether the edges go on from end to end, so that their period is also their mean rate.
+
+    A train of pulses that starts late or stops early keeps step all the same; of such a line only counting gives the
+    mean rate. The ends may be still for one and a half times the longest pulse and its gap.
+    """
+    if edges.count < 3:
+        return False
+    first = min(float(side[0]) for side in (edges.rising, edges.falling) if side.size)
+    last = max(float(side[-1]) for side in (edges.rising, edges.falling) if side.size)
+    room = 3.0 * edges.longest_pulse()
+    return first - trace.start <= room and trace.start + trace.duration - last <= room
 
 
 def mean_rate(pulses: float, seconds: float) -> Estimate:

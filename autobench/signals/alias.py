@@ -6,6 +6,7 @@ Every gate returns `None` where the capture can be trusted, else a reason in wor
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from autobench.quantity import show
@@ -15,6 +16,8 @@ A_PERIOD = 10.0
 A_PULSE = 5.0
 # A second capture must be this much faster before it can contradict or confirm the first.
 FASTER = 4.0
+# From rung to rung of the ladder of time bases (common practice: a second look ten times faster).
+STEP = 10.0
 
 
 @dataclass(frozen=True)
@@ -23,6 +26,46 @@ class Expected:
 
     rate: float | None = None
     shortest: float | None = None
+
+
+@dataclass(frozen=True)
+class Look:
+    """One rung of the ladder: `sample_rate` in Sa/s over `seconds`, with or without the extremes of each interval."""
+
+    sample_rate: float
+    seconds: float
+    peak_detect: bool = False
+
+
+def ladder(expected: Expected, fastest: float, points: int, longest: float, peak_detect: bool) -> tuple[Look, ...]:
+    """Captures to take one after another until one shows edges: fast first, then ever slower.
+
+    The first is fast enough for what is expected (the `fastest` sample rate where nothing is, or where that does not
+    reach), of `points` samples. Where the scope has peak detection the next one covers all of `longest` seconds at
+    once, since it misses no pulse; else each is ten times slower, until one covers them. Raises `ValueError` for a
+    rate, a number or a time not above zero.
+    """
+    if not (fastest > 0.0 and points > 0 and longest > 0.0):
+        raise ValueError("a ladder needs a sample rate, samples and a time above zero")
+    needed = needed_rate(expected)
+    rate = fastest if needed is None else min(fastest, needed)
+    looks = [Look(rate, points / rate)]
+    if peak_detect and looks[0].seconds < longest:
+        return (looks[0], Look(points / longest, longest, True))
+    while looks[-1].seconds < longest * (1.0 - 1e-9):
+        slower = max(looks[-1].sample_rate / STEP, points / longest)
+        looks.append(Look(slower, points / slower))
+    return tuple(looks)
+
+
+def still_gate(looks: Sequence[Look], expected: Expected) -> str | None:
+    """Whether a line that showed no edges in any of `looks` may be called still; `None` where it may."""
+    if not looks:
+        return "not looked at yet"
+    rates = [look.sample_rate for look in looks if not look.peak_detect]
+    if any(look.peak_detect for look in looks):
+        return stuck_gate(max(rates, default=0.0), expected, peak_detect=True)
+    return stuck_gate(min(rates), expected, faster=max(rates) if len(rates) > 1 else None)
 
 
 def alias_of(rate: float, sample_rate: float) -> float:

@@ -12,12 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from autobench.signals.line_fit import fit_line
+
 Series = NDArray[np.float64]
 PEAK_WITHIN = 0.3  # seconds after power-on
 SETTLED_WITHIN = 0.05  # share of the current at five seconds
 RIPPLE_FOR = 3.0  # seconds after settling
 # The step at reset release is the change from before to after it, each averaged over this time (s).
 STEP_BEFORE, STEP_AFTER = 0.1, 0.3
+LEAST_TREND, LEAST_TREND_SAMPLES = 10.0, 5  # s and samples that a trend needs
 LEAST_PULSING = 3
 PULSING_SHARE = 0.1
 
@@ -29,7 +32,8 @@ class Signature:
     `peak` within the first 0.3 s; `at_half`, `at_5`, `at_60` seconds; `settled_at` from when the current stays within
     5 % of that at 5 s; `step` at the release of reset, as a change in amperes; `ripple` from lowest to highest within
     3 s after settling; `limiting` seconds in current limit; `pulsing` in Hz where the current swings regularly;
-    `end_volts` the last voltage.
+    `trend` the change per minute from five seconds on, as a share of the current at five seconds: a healthy board loses
+    a few per cent while it warms up, a leaking part draws ever more; `end_volts` the last voltage.
     """
 
     peak: float | None
@@ -41,6 +45,7 @@ class Signature:
     ripple: float | None
     limiting: float
     pulsing: float | None
+    trend: float | None
     end_volts: float | None
 
 
@@ -78,6 +83,7 @@ def find_signature(
         ripple=None if settled is None else ripple_from(times, current, settled),
         limiting=limiting_time(times, flags),
         pulsing=pulsing_rate(times, current),
+        trend=trend_from(times, current, at_5),
         end_volts=known[-1] if known else None,
     )
 
@@ -120,6 +126,17 @@ def limiting_time(times: Series, flags: NDArray[np.bool_]) -> float:
     if times.size < 2:
         return 0.0
     return float(np.diff(times)[flags[:-1]].sum())
+
+
+def trend_from(times: Series, current: Series, at_5: float | None) -> float | None:
+    """Slope by least squares from five seconds on, per minute and as a share of `at_5`; `None` below ten seconds."""
+    later = times >= 5.0
+    if not at_5 or np.count_nonzero(later) < LEAST_TREND_SAMPLES:
+        return None
+    seconds = times[later]
+    if float(seconds[-1] - seconds[0]) < LEAST_TREND:
+        return None
+    return 60.0 * fit_line(seconds, current[later]).slope / at_5
 
 
 def pulsing_rate(times: Series, current: Series) -> float | None:

@@ -55,6 +55,22 @@ class Histogram:
             reach = wanted
         return self.width * max(deviation, math.sqrt(1.0 / 12.0))
 
+    def noise_of_steps(self) -> float:
+        """Standard deviation in volts of the samples about a slow waveform, from what most neighbours differ by.
+
+        The middle half of the differences, so that edges do not count; at least that of rounding, width/√12.
+        """
+        bins = np.arange(BINS)
+        apart = np.bincount(np.abs(bins[:, None] - bins[None, :]).ravel(), weights=self.pairs.ravel(), minlength=BINS)
+        if not apart.any():
+            return self.width / math.sqrt(12.0)
+        # Median of |difference| of two normal samples: 0.6745 √2 standard deviations; bins are a whole one wide.
+        shares = np.cumsum(apart) / apart.sum()
+        place = int(np.searchsorted(shares, 0.5))
+        below = float(shares[place - 1]) if place else 0.0
+        median = place - 0.5 + (0.5 - below) / (float(shares[place]) - below) if place else 0.0
+        return self.width * max(median / (0.6745 * math.sqrt(2.0)), math.sqrt(1.0 / 12.0))
+
     def deviation(self, position: float, reach: float) -> float:
         """Standard deviation in bins of the pairs that lie within ± `reach` bins of `position`; NaN without any."""
         low, high = max(0, math.ceil(position - reach)), min(BINS, math.floor(position + reach) + 1)

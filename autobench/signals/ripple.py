@@ -19,6 +19,8 @@ HARMONICS = 20
 MOST_POINTS = 20_000
 # A line of the spectrum this much above its neighbourhood's median is a switching frequency.
 STANDS_OUT = 12.0
+# The mains counts where its multiples hold so many times the power of what lies half way between them.
+LEAST_EXCESS = 2.0
 LEAST_SAMPLES = 8
 
 
@@ -27,7 +29,8 @@ class Ripple:
     """All in volts, but the frequency.
 
     `bandwidth` in Hz is what was really seen: the wanted one, or half the sample rate. `mains_*` is the part at the
-    mains frequency and its multiples, `None` where the trace holds less than one period of it; `rest_*` what remains,
+    mains frequency and its multiples, `None` where the trace holds less than one period of it, and zero where it does
+    not stand out of what a load does at all frequencies; `rest_*` what remains,
     with its strongest line `switching` in Hz, `None` where nothing stands out. `lowest` is the deepest dip.
     """
 
@@ -86,7 +89,11 @@ def limit_bandwidth(values: NDArray[np.float64], interval: float, bandwidth: flo
 
 
 def mains_part(values: NDArray[np.float64], interval: float, mains: float) -> NDArray[np.float64] | None:
-    """Least-squares fit of the mains frequency and its multiples; `None` where less than one period was captured."""
+    """Least-squares fit of the mains frequency and its multiples; `None` where less than one period was captured.
+
+    From two periods on it is zero where as much lies half way between the multiples: then a load or a program moves the
+    rail at all frequencies, and the mains has no part in it.
+    """
     duration = values.size * interval
     if duration * mains < 1.0 - 1e-9 or mains <= 0.0:
         return None
@@ -96,13 +103,26 @@ def mains_part(values: NDArray[np.float64], interval: float, mains: float) -> ND
     highest = min(HARMONICS, int(0.4 / (block * interval * mains)))
     if highest < 1 or whole.size <= 2 * highest + 1:
         return None
-    angles = 2.0 * math.pi * mains * times[:, None] * np.arange(1, highest + 1)[None, :]
-    design = np.concatenate([np.cos(angles), np.sin(angles), np.ones((whole.size, 1))], axis=1)
-    # The columns are nearly at right angles, so the normal equations lose nothing and are a hundred times quicker.
-    solved = np.linalg.lstsq(design.T @ design, design.T @ whole, rcond=None)[0]
+    multiples: NDArray[np.float64] = mains * np.arange(1.0, highest + 1.0)
+    hum = fit_sines(whole, times, multiples)
+    if duration * mains >= 2.0 - 1e-9:
+        between = fit_sines(whole, times, multiples - 0.5 * mains)
+        if float(np.mean(hum**2)) < LEAST_EXCESS * float(np.mean(between**2)):
+            return np.zeros(values.size)
     # The blocks lie far closer than the highest multiple's period: straight lines between them lose nothing.
-    fitted = np.interp(np.arange(values.size) * interval, times, design[:, :-1] @ solved[:-1])
+    fitted = np.interp(np.arange(values.size) * interval, times, hum)
     return np.asarray(fitted, np.float64)
+
+
+def fit_sines(
+    values: NDArray[np.float64], times: NDArray[np.float64], frequencies: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """What sines of these frequencies (Hz) explain of `values` at `times` (s), by least squares with a free mean."""
+    angles = 2.0 * math.pi * times[:, None] * frequencies[None, :]
+    design = np.concatenate([np.cos(angles), np.sin(angles), np.ones((values.size, 1))], axis=1)
+    # The columns are nearly at right angles, so the normal equations lose nothing and are a hundred times quicker.
+    solved = np.linalg.lstsq(design.T @ design, design.T @ values, rcond=None)[0]
+    return np.asarray(design[:, :-1] @ solved[:-1], np.float64)
 
 
 def switching_frequency(values: NDArray[np.float64], interval: float, lowest: float) -> float | None:

@@ -1,4 +1,4 @@
-"""What happens after power-on: the reset pulse against its rail, and the order of events. It knows no limits."""
+"""What happens after power-on: how a rail rises, the reset pulse against it, the order of events. Knows no limits."""
 
 from __future__ import annotations
 
@@ -7,11 +7,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from autobench.quantity import Estimate
 from autobench.signals.edges import find_edges
 from autobench.signals.families import Family
+from autobench.signals.histogram import count_samples
 from autobench.signals.trace import Trace
+
+# A fall back on the way up is more than noise from so many standard deviations, and from this share of the rail.
+DIP_NOISE, DIP_SHARE = 6.0, 0.02
 
 
 @dataclass(frozen=True)
@@ -132,3 +137,68 @@ def order_of_events(watched: Mapping[str, tuple[Trace, float, bool]]) -> tuple[E
 def same_time(first: Event, second: Event) -> bool:
     """Whether two events are too close to say which came first."""
     return abs(first.at - second.at) <= first.grain + second.grain
+
+
+@dataclass(frozen=True)
+class Rise:
+    """How a rail came up, in seconds and volts (away from zero, for a negative rail too).
+
+    `begun_at` and `done_at` are the first 10 % and 90 % of `nominal`, `None` where not reached; `duration` between
+    them. `dip` is the deepest fall back on the way up, and `monotonic` whether it is no more than noise; `overshoot`
+    how far beyond its final level the rail went; `sag` how far below it fell again after `done_at`, `None` without one.
+    """
+
+    begun_at: float | None
+    done_at: float | None
+    duration: float | None
+    dip: float
+    monotonic: bool
+    overshoot: float
+    sag: float | None
+
+
+def find_rise(trace: Trace, nominal: float) -> Rise:
+    """The rise of a rail of `nominal` volts (below zero for a negative one) captured from before power-on.
+
+    A fall back counts from six times the noise and 2 % of nominal. Raises `ValueError` for a nominal of zero.
+    """
+    if nominal == 0.0:
+        raise ValueError("a rail of 0 V does not rise")
+    size, sign = abs(nominal), math.copysign(1.0, nominal)
+    volts = sign * trace.in_volts()
+    volts = np.where(np.isfinite(volts), volts, -np.inf)
+    begun, done = (crossing_of(trace, sign * share * size) for share in (0.1, 0.9))
+    first = 0 if begun is None else place_of(trace, begun)
+    last = volts.size if done is None else place_of(trace, done)
+    climb = volts[first : last + 1]
+    climb = climb[np.isfinite(climb)]
+    dip = float(np.max(np.maximum.accumulate(climb) - climb)) if climb.size else 0.0
+    final = final_level(volts)
+    noise = count_samples(trace).noise_of_steps()
+    after = volts[last:][np.isfinite(volts[last:])] if done is not None else np.zeros(0)
+    return Rise(
+        begun_at=begun,
+        done_at=done,
+        duration=None if begun is None or done is None else done - begun,
+        dip=dip,
+        monotonic=dip <= max(DIP_NOISE * noise, DIP_SHARE * size),
+        overshoot=max(0.0, float(volts.max()) - final) if volts.size and math.isfinite(final) else 0.0,
+        sag=max(0.0, final - float(after.min())) if after.size and math.isfinite(final) else None,
+    )
+
+
+def crossing_of(trace: Trace, volts: float) -> float | None:
+    """First crossing of `volts` away from zero."""
+    return first_crossing(trace, volts, rising=volts > 0.0)
+
+
+def place_of(trace: Trace, seconds: float) -> int:
+    """The first sample after a time."""
+    return min(max(0, math.ceil((seconds - trace.start) / trace.interval)), trace.samples.size)
+
+
+def final_level(volts: NDArray[np.float64]) -> float:
+    """Median of the last tenth; NaN without numbers there."""
+    last = volts[-max(1, volts.size // 10) :] if volts.size else volts
+    last = last[np.isfinite(last)]
+    return float(np.median(last)) if last.size else math.nan

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
@@ -11,6 +12,7 @@ from autobench.views.recorded import Recorded
 from autobench.views.wording import diagnosis_lines, reading_lines, started_words
 
 LONGEST_CELL = 24
+FURTHER = 4  # signs that what goes on below is indented more than the line's beginning
 SIMULATED = "SIMULATED"
 
 
@@ -25,12 +27,17 @@ def history_lines(
         noted.setdefault(repair.run, []).append(repair)
     boards = max(len(shortened(run.board, LONGEST_CELL)) for run in runs)
     serials = max(len(shortened(run.serial or "–", LONGEST_CELL)) for run in runs)
-    lines = []
+    rows = []
     for run in runs:
         board = shortened(run.board, LONGEST_CELL).ljust(boards)
         serial = shortened(run.serial or "–", LONGEST_CELL).ljust(serials)
         mark = f"  {SIMULATED}" if run.simulated else ""
-        lines.append(f"{run.run}  {local(run.started)}  {board}  {serial}  {run.verdict}{mark}")
+        rows.append((local(run.started), f"{board}  {serial}  {run.verdict}{mark}"))
+    # A run's name says the time as well, so a narrow terminal gets the day alone.
+    day_only = any(len(f"{run.run}  {when}  {rest}") > width for run, (when, rest) in zip(runs, rows, strict=True))
+    lines = []
+    for run, (when, rest) in zip(runs, rows, strict=True):
+        lines.append(f"{run.run}  {when.partition(' ')[0] if day_only else when}  {rest}")
         if run.reason:
             lines.append(shortened(f"    {run.reason}", width))
         lines += [shortened(f"    {repair_words(repair)}", width) for repair in noted.get(run.run, [])]
@@ -58,6 +65,8 @@ def show_lines(run: Recorded) -> list[str]:
     if state.started is None or state.ended is None:
         return []
     lines = [f"{row.run}, {local(row.started)}", started_words(state.started)]
+    if state.started.guard:
+        lines.append(state.started.guard)
     if row.operator:
         lines.append(f"operator: {row.operator}")
     lines += instrument_lines(state.started.instruments, run.identities)
@@ -102,6 +111,14 @@ def local(moment: str) -> str:
 def counted(count: int, noun: str) -> str:
     """`1 run`, `2 runs`."""
     return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+def folded(line: str, room: int | None) -> list[str]:
+    """`line` in pieces of at most `room` signs, broken at spaces where there are any; whole where `room` is None."""
+    if room is None or len(line) <= room:
+        return [line]
+    indent = " " * (len(line) - len(line.lstrip()) + FURTHER)
+    return textwrap.wrap(line, room, subsequent_indent=indent, break_on_hyphens=False) or [line]
 
 
 def shortened(text: str, longest: int) -> str:

@@ -1,11 +1,13 @@
 """Words and figures in large letters, from block characters: to be read from the board, not from the chair.
 
-Text in, rows of text out. Knows no colour and no screen.
+Text in, rows of text out: capitals, figures, and the signs that points, nets and numbers are written with. Knows no
+colour and no screen.
 """
 
 from __future__ import annotations
 
 TALL = 5  # points in height
+WIDE, HIGH = 120, 36  # columns and lines of a screen from which on the larger size is used
 # Points of each letter, row by row from the top.
 LETTERS: dict[str, tuple[str, str, str, str, str]] = {
     "0": ("###", "# #", "# #", "# #", "###"),
@@ -19,24 +21,42 @@ LETTERS: dict[str, tuple[str, str, str, str, str]] = {
     "8": ("###", "# #", "###", "# #", "###"),
     "9": ("###", "# #", "###", "  #", "###"),
     ".": (" ", " ", " ", " ", "#"),
+    ",": (" ", " ", " ", "#", "#"),
+    ":": (" ", "#", " ", "#", " "),
     "-": ("   ", "   ", "###", "   ", "   "),
+    "+": ("   ", " # ", "###", " # ", "   "),
+    "_": ("   ", "   ", "   ", "   ", "###"),
+    "/": ("  #", "  #", " # ", "#  ", "#  "),
+    "~": ("    ", " # #", "# # ", "    ", "    "),
+    "#": (" # # ", "#####", " # # ", "#####", " # # "),
+    "?": ("###", "  #", " ##", "   ", " # "),
     " ": ("  ", "  ", "  ", "  ", "  "),
     "A": (" ## ", "#  #", "####", "#  #", "#  #"),
+    "B": ("### ", "#  #", "### ", "#  #", "### "),
     "C": (" ###", "#   ", "#   ", "#   ", " ###"),
     "D": ("### ", "#  #", "#  #", "#  #", "### "),
     "E": ("####", "#   ", "### ", "#   ", "####"),
     "F": ("####", "#   ", "### ", "#   ", "#   "),
     "G": (" ###", "#   ", "# ##", "#  #", " ###"),
+    "H": ("#  #", "#  #", "####", "#  #", "#  #"),
     "I": ("#", "#", "#", "#", "#"),
+    "J": ("  ##", "   #", "   #", "#  #", " ## "),
+    "K": ("#  #", "# # ", "##  ", "# # ", "#  #"),
     "L": ("#   ", "#   ", "#   ", "#   ", "####"),
+    "M": ("#   #", "## ##", "# # #", "#   #", "#   #"),
     "N": ("#   #", "##  #", "# # #", "#  ##", "#   #"),
     "O": (" ## ", "#  #", "#  #", "#  #", " ## "),
     "P": ("### ", "#  #", "### ", "#   ", "#   "),
+    "Q": (" ##  ", "#  # ", "#  # ", "# ## ", " ## #"),
+    "R": ("### ", "#  #", "### ", "# # ", "#  #"),
     "S": (" ###", "#   ", " ## ", "   #", "### "),
     "T": ("#####", "  #  ", "  #  ", "  #  ", "  #  "),
     "U": ("#  #", "#  #", "#  #", "#  #", " ## "),
     "V": ("#   #", "#   #", " # # ", " # # ", "  #  "),
+    "W": ("#   #", "#   #", "# # #", "## ##", "#   #"),
+    "X": ("#   #", " # # ", "  #  ", " # # ", "#   #"),
     "Y": ("#   #", " # # ", "  #  ", "  #  ", "  #  "),
+    "Z": ("####", "   #", " ## ", "#   ", "####"),
 }
 HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
@@ -60,3 +80,9 @@ def large(text: str) -> list[str]:
 def larger(text: str) -> list[str]:
     """`text` five rows tall: a point is two characters wide and one high."""
     return ["".join("██" if point == "#" else "  " for point in row) for row in points(text)]
+
+
+def largest(text: str) -> list[str]:
+    """`text` ten rows tall: a point is four characters wide and two high."""
+    wide = ["".join("████" if point == "#" else "    " for point in row) for row in points(text)]
+    return [row for row in wide for _ in range(2)]

@@ -2,13 +2,51 @@
 
 from __future__ import annotations
 
+import re
 from typing import TextIO
 
-from autobench.events import Diagnosed, Event, Notice, PowerChanged, ReadingTaken, RunEnded, RunStarted, StepStarted
+from autobench.events import (
+    Diagnosed,
+    Event,
+    Notice,
+    PowerChanged,
+    Prompted,
+    PromptEnded,
+    PromptProgress,
+    ReadingTaken,
+    RunEnded,
+    RunStarted,
+    StepStarted,
+    StepTakenAgain,
+    Watched,
+)
 from autobench.quantity import show
-from autobench.views.wording import SHOWN_STATES, diagnosis_lines, harmless, reading_lines, started_words
+from autobench.views.run_state import RunState, fold
+from autobench.views.wording import (
+    SHOWN_STATES,
+    diagnosis_lines,
+    ended_words,
+    harmless,
+    prompt_words,
+    reading_lines,
+    started_words,
+)
 
-SAID = (RunStarted, StepStarted, ReadingTaken, PowerChanged, Notice, Diagnosed, RunEnded)
+SAID = (
+    RunStarted,
+    StepStarted,
+    ReadingTaken,
+    PowerChanged,
+    Notice,
+    Prompted,
+    PromptProgress,
+    PromptEnded,
+    StepTakenAgain,
+    Diagnosed,
+    RunEnded,
+)
+MOST_PROGRESS = 3  # lines about how one prompt stands: whoever holds a probe is not to be buried in them
+FIGURES = re.compile(r"[-+−]?\d[\d.,]*(?: ?[A-Za-zµΩ%]+)?")
 
 
 class Lines:
@@ -21,9 +59,13 @@ class Lines:
         self._said: str | None = None
         self._set: dict[str, tuple[str, float, float]] = {}
         self._lit: set[str] = set()  # rails that were shown as on and not yet as off
+        self._outputs = RunState()  # what prompts need of it: outputs, their looks and the prompt itself
+        self._progress: list[str] = []  # of this prompt, without figures
 
     def show(self, event: Event) -> None:
         """Write the lines of one event; most events have none."""
+        if isinstance(event, Watched):
+            self._outputs = fold(self._outputs, harmless(event))
         if not isinstance(event, SAID):
             return
         event = harmless(event)
@@ -31,6 +73,8 @@ class Lines:
             case RunStarted():
                 self._prefix = "SIMULATED  " if event.simulated else ""
                 self._line(started_words(event))
+                if event.guard:
+                    self._line(event.guard)
             case StepStarted() if event.stage != self._stage:
                 self._stage = event.stage
                 self._line(f"– {event.stage} –")
@@ -42,6 +86,10 @@ class Lines:
                 self._power(event)
             case Notice():
                 self._line(f"{'ALARM: ' if event.urgent else ''}{event.words}")
+            case Prompted() | PromptProgress() | PromptEnded():
+                self._prompt(event)
+            case StepTakenAgain():
+                self._line(f"{event.step} is taken again, what it said before counts no longer: {event.why}")
             case Diagnosed():
                 for line in diagnosis_lines(event.diagnosis):
                     self._line(line)
@@ -50,7 +98,27 @@ class Lines:
             case _:
                 pass
 
+    def _prompt(self, event: Prompted | PromptProgress | PromptEnded) -> None:
+        """One line a prompt, a few on how it stands, and one if it ended other than by being taken."""
+        open_prompt = self._outputs.prompt
+        self._outputs = fold(self._outputs, event)
+        match event:
+            case Prompted():
+                self._progress = []
+                self._line(prompt_words(event, self._outputs))
+            case PromptProgress():
+                # Only other words are worth a line: the figures in them change with every look.
+                words = FIGURES.sub("", event.words)
+                if words and words not in self._progress[-1:] and len(self._progress) < MOST_PROGRESS:
+                    self._progress.append(words)
+                    self._line(f"  {event.words}")
+            case PromptEnded() if event.how != "taken":
+                self._line(f"  {ended_words(open_prompt, event)}")
+            case _:
+                pass
+
     def _power(self, event: PowerChanged) -> None:
+        self._outputs = fold(self._outputs, event)
         now = (event.state, event.volts, event.amps)
         if event.state in SHOWN_STATES and self._set.get(event.rail) != now:
             words = SHOWN_STATES[event.state]

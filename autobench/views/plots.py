@@ -22,6 +22,7 @@ from autobench.quantity import show
 from autobench.signals.edges import Edges, timing_edges
 from autobench.signals.levels import Levels, find_levels
 from autobench.signals.trace import Trace
+from autobench.views.wording import harmless
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,7 +40,7 @@ LEAST_SWING = 0.4  # V; less is noise, which peak detection makes look like two 
 LABEL_HEIGHT = 0.16  # inches from one label at the right side to the next
 FINER = re.compile(r"(\.\d\d)\d+")  # decimals of a path beyond a hundredth of a point
 TIME_UNITS = ((1.0, "s"), (1e-3, "ms"), (1e-6, "µs"), (1e-9, "ns"))
-INK, BAND, LEVEL, LIMIT, EDGE = "#1a1a1a", "#767676", "#1f4e8c", "#a4161a", "#5b2a86"
+INK, BAND, LEVEL, LIMIT, EDGE = "#1a1a1a", "#a6a6a6", "#1f4e8c", "#a4161a", "#5b2a86"
 
 
 @dataclass(frozen=True)
@@ -52,10 +53,11 @@ class Mark:
 
 @dataclass(frozen=True)
 class Plot:
-    """A drawn trace: the SVG element, and the same in words for who cannot see it."""
+    """A drawn trace: the SVG element, what is to be seen in words, and those with the title for who cannot see it."""
 
     svg: str
     words: str
+    seen: str
 
 
 @dataclass(frozen=True)
@@ -94,8 +96,9 @@ def trace_plot(trace: Trace, title: str, marks: Sequence[Mark] = (), columns: in
     """A trace with its levels, limits and edges. `title` names it in words; any content is drawn, none raises."""
     levels = find_levels(trace)
     drawing = Drawing(trace, finite(trace.in_volts()), levels, timing_edges(trace, levels), tuple(marks), columns)
-    words = f"{title}: {trace_words(drawing)}"
-    return Plot(as_element(draw(drawing), words), words)
+    seen = trace_words(drawing)
+    words = f"{title}: {seen}"
+    return Plot(as_element(draw(drawing), words), words, seen)
 
 
 def finite(volts: Volts) -> Volts:
@@ -132,7 +135,7 @@ def draw(drawing: Drawing) -> str:
         rows = figure.subplots(
             2 if drawing.crowded else 1, 1, squeeze=False, height_ratios=[2, 3][: 1 + drawing.crowded]
         )
-        figure.subplots_adjust(left=0.09, right=0.74, top=0.96, bottom=0.44 / drawing.height, hspace=0.42)
+        figure.subplots_adjust(left=0.08, right=0.77, top=0.96, bottom=0.38 / drawing.height, hspace=0.42)
         start, end = drawing.trace.start, drawing.trace.start + drawing.trace.duration
         panel(rows[0][0], drawing, start, end, detailed=not drawing.crowded)
         if drawing.crowded:
@@ -155,7 +158,9 @@ def panel(axes: Axes, drawing: Drawing, start: float, end: float, *, detailed: b
     size, unit = time_unit(max(abs(start), abs(end)) if end > start else 1.0)
     low, high = volt_range(drawing)
     times, volts = outline(drawing, start, end)
-    axes.plot(times / size, volts, color=INK if detailed else BAND, linewidth=0.8)
+    # Where pulses run together into a band, a lighter one leaves the levels and limits across it to be seen.
+    single = detailed and not (drawing.moving and drawing.trace.peak_detect and drawing.edges.count > MOST_EDGES)
+    axes.plot(times / size, volts, color=INK if single else BAND, linewidth=0.8)
     lines = [(mark.volts, mark.words, LIMIT, "--") for mark in drawing.marks]
     lines += [(volts, words, LEVEL, ":") for volts, words in level_lines(drawing)]
     for volts_at, _, colour, style in lines:
@@ -169,7 +174,8 @@ def panel(axes: Axes, drawing: Drawing, start: float, end: float, *, detailed: b
             edge_marks(axes, drawing.edges, start, end, size)
     axes.set_xlim(start / size, (end if end > start else start + 1.0) / size)
     axes.set_ylim(low, high)
-    axes.set_ylabel("V", rotation=0, labelpad=8)
+    axes.set_ylabel("V", rotation=0)
+    axes.yaxis.set_label_coords(-0.085, 0.5)  # clear of every tick's number, and the same for all pictures
     axes.set_xlabel(f"time in {unit}", labelpad=1.0, fontsize=8.5)
     axes.locator_params(axis="x", nbins=7)
     axes.locator_params(axis="y", nbins=5 if detailed else 3)
@@ -268,5 +274,6 @@ def as_element(svg: str, words: str) -> str:
     body = re.sub(r"(href=\"|url\()#", rf"\1#{mark}", body)
     from markupsafe import escape  # late, as everything of a report
 
+    words = harmless(words)
     shape = box[0] if box is not None else ""
     return f'<svg class="trace" role="img" {shape} aria-label="{escape(words)}"><title>{escape(words)}</title>{body}'

@@ -31,7 +31,7 @@ def write_recorded_report(engine: Engine, row: RunRow, path: Path) -> None:
     """
     run = recorded(engine, row)
     earlier = before_the_repair(engine, row)
-    traces = {(kept.sight, kept.net): kept.trace for kept in traces_of(engine, row.run)}
+    traces = {(kept.sight, kept.net, kept.point): kept.trace for kept in traces_of(engine, row.run)}
     repairs = [*(earlier.repairs if earlier is not None else ()), *run.repairs]
     write_report(
         run.state,

@@ -14,17 +14,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from autobench.diagnosis.result import Suspect
 from autobench.documents.bench import Bench
 from autobench.documents.board import Board
 from autobench.errors import UsageError
 from autobench.events import RunStarted
 from autobench.signals.trace import Trace
 from autobench.views.report_owner import owner_page, verdict_of
-from autobench.views.report_readings import COVERAGE, stage_rows
+from autobench.views.report_readings import COVERAGE, UNBROKEN, stage_rows
 from autobench.views.report_words import (
     CAUTIONS,
     LIMITS_OF_THE_REPORT,
-    chance_in_words,
     day_in_words,
     fault_in_words,
     moment_in_words,
@@ -32,11 +32,12 @@ from autobench.views.report_words import (
     short_name,
 )
 from autobench.views.run_state import RunState
+from autobench.views.wording import chance_words, harmless, reasons_for
 
 MOST_SHOWN = 3  # suspects marked in the dependency graph
-WORTH_SHOWING = 0.01  # ... with at least this probability
+WORTH_SHOWING = 0.01  # ... with at least this probability; suspects below it are listed without their evidence
 
-Traces = Mapping[tuple[str, str], Trace]
+Traces = Mapping[tuple[str, str, str], Trace]
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,7 @@ class SuspectRow:
     chance: str
     for_: tuple[str, ...]
     against: tuple[str, ...]
+    in_full: bool
 
 
 def write_report(
@@ -81,13 +83,30 @@ def write_report(
     html = report_html(
         state, board, traces=traces, earlier=earlier, repairs=repairs, bench=bench, identities=identities
     )
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    beside = beside_of(path)
     try:
         beside.write_text(html, encoding="utf-8")
         beside.replace(path)
     except OSError as error:
         beside.unlink(missing_ok=True)
         raise UsageError(f"the report {path} cannot be written: {error.strerror or 'the disk refuses'}") from error
+
+
+def check_writable(path: Path) -> None:
+    """Raises `UsageError` where no report can be written to `path`; leaves no trace. For before a round begins."""
+    if path.is_dir():
+        raise UsageError(f"the report {path} cannot be written: that is a folder")
+    beside = beside_of(path)
+    try:
+        beside.touch()
+        beside.unlink()
+    except OSError as error:
+        raise UsageError(f"the report {path} cannot be written: {error.strerror or 'the disk refuses'}") from error
+
+
+def beside_of(path: Path) -> Path:
+    """The file that becomes the report once it is whole."""
+    return path.with_name(f".{path.name}.{os.getpid()}")
 
 
 def report_html(
@@ -102,21 +121,13 @@ def report_html(
 ) -> str:
     """The report as one HTML text.
 
-    `board` adds words for parts and options and the dependency graph; `traces` are pictured by (step, net); `earlier`
-    is the run before the repair, set beside this one on page one; `repairs` say what was done; `bench` adds calibration
-    dates and `identities` what each instrument said it is. Raises `ValueError` for a run that has not started.
+    `board` adds words for parts and options and the dependency graph; `traces` are pictured by (step, net, point);
+    `earlier` is the run before the repair, set beside this one on page one; `repairs` say what was done; `bench` adds
+    calibration dates and `identities` what each instrument said it is. Raises `ValueError` for a run that has not
+    started.
     """
     if state.started is None:
         raise ValueError("a run has a report once it has started")
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("autobench.views", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     page: dict[str, Any] = {
         "started": state.started,
         "simulated": state.started.simulated,
@@ -137,7 +148,30 @@ def report_html(
         "moment": moment_in_words(state.started.started),
         "run_in_margin": re.sub(r"[^A-Za-z0-9 .-]", "", state.started.run),  # goes into a style sheet
     }
-    return environment.get_template("report.html.j2").render(page)
+    return str(template().render(page))
+
+
+def template() -> Any:
+    """The template of the page: everything is escaped, and a name that is not there is our mistake, never a gap."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("autobench.views", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=shown,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("report.html.j2")
+
+
+def shown(value: Any) -> Any:
+    """What an expression of the template comes to: no control character or direction mark gets onto the page.
+
+    Spaces that no line may break at are ours and stay; our own markup is left alone.
+    """
+    return UNBROKEN.join(harmless(value.split(UNBROKEN))) if type(value) is str else value
 
 
 def suspect_rows(state: RunState, board: Board | None) -> list[SuspectRow]:
@@ -145,14 +179,22 @@ def suspect_rows(state: RunState, board: Board | None) -> list[SuspectRow]:
     return [
         SuspectRow(
             place=suspect.place,
-            what=part_in_words(suspect.part, board) if suspect.part else "a connection on the board",
+            what=what_it_is(suspect, board),
             fault=fault_in_words(suspect.fault),
-            chance=chance_in_words(suspect.probability),
-            for_=suspect.for_,
+            chance=chance_words(suspect.probability),
+            for_=reasons_for(suspect),
             against=suspect.against,
+            in_full=number == 0 or suspect.probability >= WORTH_SHOWING,
         )
-        for suspect in state.diagnosis.suspects
+        for number, suspect in enumerate(state.diagnosis.suspects)
     ]
+
+
+def what_it_is(suspect: Suspect, board: Board | None) -> str:
+    """A part by its kind, a net, or a cause that nobody has a name for."""
+    if suspect.part:
+        return part_in_words(suspect.part, board)
+    return "a connection on the board" if suspect.net else "a cause that is not among the known ones"
 
 
 def instrument_rows(started: RunStarted, bench: Bench | None, identities: Mapping[str, str]) -> list[InstrumentRow]:
@@ -173,10 +215,10 @@ def instrument_rows(started: RunStarted, bench: Bench | None, identities: Mappin
 class PlotRow:
     """A picture with the steps it belongs to."""
 
-    net: str
+    place: str
     steps: str
     svg: Any  # markup of our own plots
-    words: str
+    seen: str
 
 
 def trace_plots(state: RunState, board: Board | None, traces: Traces) -> list[PlotRow]:
@@ -186,18 +228,20 @@ def trace_plots(state: RunState, board: Board | None, traces: Traces) -> list[Pl
     from autobench.views.plots import columns_for, trace_plot
     from autobench.views.report_limits import marks_of
 
-    steps: dict[tuple[str, str], list[str]] = {}
-    drawn: dict[tuple[str, str], Trace] = {}
-    for (step, net), trace in traces.items():
-        key = (net, fingerprint(trace))
+    steps: dict[tuple[str, str, str], list[str]] = {}
+    drawn: dict[tuple[str, str, str], Trace] = {}
+    for (step, net, point), trace in traces.items():
+        key = (net, point, fingerprint(trace))
         steps.setdefault(key, []).append(step)
         drawn.setdefault(key, trace)
     columns = columns_for(len(drawn))
     rows = []
     for key, trace in drawn.items():
-        net, named = key[0], ", ".join(steps[key])
-        plot = trace_plot(trace, f"{net}, taken for {named}", marks_of(net, steps[key], state.readings, board), columns)
-        rows.append(PlotRow(net, named, Markup(plot.svg), plot.words))  # noqa: S704 - words are escaped where drawn
+        (net, point, _), named = key, "; ".join(steps[key])
+        place = f"{net} at {point}" if point else net
+        marks = marks_of(net, point, steps[key], state.readings, board)
+        plot = trace_plot(trace, f"{place}, taken for {named}", marks, columns)
+        rows.append(PlotRow(place, named, Markup(plot.svg), plot.seen))  # noqa: S704 - words are escaped where drawn
     return rows
 
 

@@ -14,14 +14,17 @@ from autobench.views.plots import Mark
 LEVELS = ("level", "high level", "low level")
 
 
-def marks_of(net: str, steps: Sequence[str], readings: Iterable[Reading], board: Board | None) -> tuple[Mark, ...]:
-    """Limits of the readings of this net that hold in these steps; of a logic line also what counts as a level.
+def marks_of(
+    net: str, point: str, steps: Sequence[str], readings: Iterable[Reading], board: Board | None
+) -> tuple[Mark, ...]:
+    """Limits of the readings of this net that hold in these steps or at this point; of a logic line also what counts
+    as a level.
 
     Marks at the same volts are drawn once.
     """
     marks: dict[float, str] = {}
     for reading in readings:
-        if reading.net == net and reading.unit == "V" and counts_here(reading, steps):
+        if reading.net == net and reading.unit == "V" and counts_here(reading, point, steps):
             name = {"high level": "high ", "low level": "low "}.get(reading.quantity, "")
             if reading.low is not None:
                 marks.setdefault(reading.low, f"limit: {name}at least {show(reading.low, 'V', 3)}")
@@ -35,12 +38,15 @@ def marks_of(net: str, steps: Sequence[str], readings: Iterable[Reading], board:
     return tuple(Mark(volts, words) for volts, words in marks.items())
 
 
-def counts_here(reading: Reading, steps: Sequence[str]) -> bool:
-    """Whether its limits are volts against ground that hold for a trace of these steps.
+def counts_here(reading: Reading, point: str, steps: Sequence[str]) -> bool:
+    """Whether its limits are volts against ground that hold for a trace of these steps at this point.
 
-    Levels hold for the net; the volts of a rail differ from place to place, so they hold for their own step only.
+    Levels hold for the net; the volts of a rail differ from place to place, so they hold for their own step or point
+    only. What is put on to learn the sign is no rail yet.
     """
-    return reading.quantity in LEVELS or (reading.quantity == "voltage" and reading.step in steps)
+    if reading.quantity == "voltage" and reading.stage == "rails" and not reading.step.startswith("drop "):
+        return reading.step in steps or reading.point == point
+    return reading.quantity in LEVELS
 
 
 def family_of(net: str, board: Board | None) -> str | None:

@@ -13,19 +13,22 @@ from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
 from autobench.quantity import show
 from autobench.views.report_words import (
+    ADVICE,
     EXPLAINED,
     HEADLINES,
     OWNER_STAGES,
-    chance_in_words,
+    STOPPED,
+    likely_cause,
     member_in_words,
     moment_in_words,
-    suspect_in_words,
 )
 from autobench.views.run_state import RunState
+from autobench.views.wording import limits_words
 
 LIKELY = 0.5  # below it no single cause is named to the owner
 # The quantities whose number an owner can follow, and the steps they come from, the first found counts.
 TOLD = {
+    "ohms": ("resistance",),
     "power": ("current",),
     "rails": ("voltage",),
     "clocks": ("frequency",),
@@ -41,6 +44,7 @@ class Aspect:
     state: str
     text: str
     value: str
+    wanted: str = ""
     before_state: str | None = None
     before_text: str = ""
     before_value: str = ""
@@ -57,6 +61,7 @@ class OwnerPage:
     found: tuple[str, ...]
     done: tuple[str, ...]
     repairs: tuple[str, ...]
+    advice: tuple[str, ...]
     aspects: tuple[Aspect, ...]
     compared: bool
     comparison: str | None
@@ -73,6 +78,7 @@ def owner_page(state: RunState, board: Board | None, earlier: RunState | None, r
         found=found(state, board, verdict),
         done=done(state),
         repairs=tuple(repair for repair in repairs if repair.strip()),
+        advice=ADVICE.get(verdict, ADVICE["stopped"]),
         aspects=aspects(state.readings, earlier.readings if earlier is not None else None),
         compared=earlier is not None,
         comparison=comparison(state, earlier) if earlier is not None else None,
@@ -103,10 +109,13 @@ def brought(state: RunState, board: Board | None) -> tuple[tuple[str, str], ...]
 
 
 def found(state: RunState, board: Board | None, verdict: str) -> tuple[str, ...]:
-    """The likeliest cause, or the group that is not told apart; why a run was stopped."""
+    """The likeliest cause, or the group that is not told apart; what is not certain; who stopped a run."""
     if verdict == "stopped":
-        reason = state.ended.reason if state.ended is not None else "the run has no end in the record"
-        return (f"Why: {reason}.",) if reason else ()
+        return (STOPPED,)
+    if verdict == "undecided":
+        unsure = [aspect.words for aspect in aspects(state.readings, None) if aspect.state == "unsure"]
+        named = "; ".join(words[:1].lower() + words[1:] for words in unsure)
+        return (f"Not certain: {named}. The reason is on the technician's page.",) if named else ()
     diagnosis = state.diagnosis
     if verdict != "faulty":
         return ()
@@ -118,8 +127,7 @@ def found(state: RunState, board: Board | None, verdict: str) -> tuple[str, ...]
         return (f"The cause is most likely one of these, which the check could not tell apart: {listed(members)}.",)
     if first.probability < LIKELY or not (first.part or first.net):
         return ("What causes it is not known yet; the technician's part lists what it may be.",)
-    chance = chance_in_words(first.probability)
-    return (f"The most likely cause is {suspect_in_words(first, board)}: {chance} by the measurements.",)
+    return (likely_cause(first, board),)
 
 
 def listed(words: Sequence[str]) -> str:
@@ -139,7 +147,8 @@ def done(state: RunState) -> tuple[str, ...]:
 def minutes(seconds: float) -> str:
     """A duration as one says it."""
     if seconds < 90.0:
-        return f"{seconds:.0f} seconds"
+        whole = max(round(seconds), 1)
+        return f"{whole} second{'' if whole == 1 else 's'}"
     return f"{seconds / 60.0:.0f} minutes"
 
 
@@ -155,9 +164,10 @@ def aspects(now: Sequence[Reading], before: Sequence[Reading] | None) -> tuple[A
         shown = told_reading(mine, theirs)
         state, text = how(mine)
         if before is None:
-            lines.append(Aspect(words, state, text, value_of(mine, shown)))
+            lines.append(Aspect(words, state, text, value_of(mine, shown), wanted_of(mine, shown)))
         else:
-            lines.append(Aspect(words, state, text, value_of(mine, shown), *how(theirs), value_of(theirs, shown)))
+            value, wanted = value_of(mine, shown), wanted_of([*mine, *theirs], shown)
+            lines.append(Aspect(words, state, text, value, wanted, *how(theirs), value_of(theirs, shown)))
     return tuple(lines)
 
 
@@ -209,9 +219,15 @@ def value_of(readings: Iterable[Reading], wanted: tuple[str, str] | None) -> str
     """The wanted number with its place, or nothing."""
     for reading in readings:
         if wanted == (reading.step, reading.quantity) and reading.value is not None:
-            name = f"{reading.net}: " if reading.net and reading.stage in ("rails", "power") else ""
+            name = f"{reading.net}: " if reading.net and reading.stage in ("ohms", "rails", "power") else ""
             return f"{name}{show(reading.value, reading.unit, 3)}"
     return ""
+
+
+def wanted_of(readings: Iterable[Reading], wanted: tuple[str, str] | None) -> str:
+    """What a healthy board shows there as people say it, or nothing: close limits are said as their centre."""
+    said = next((limits_words(item) for item in readings if wanted == (item.step, item.quantity)), "")
+    return said.partition(" ±")[0].replace(" .. ", " to ")
 
 
 def comparison(state: RunState, earlier: RunState) -> str:

@@ -8,18 +8,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from autobench.documents.board import Board
 from autobench.judgement.reading import Reading
-from autobench.quantity import Span, show
+from autobench.quantity import show
 from autobench.views.report_words import STAGES
-from autobench.views.wording import PLAIN_QUANTITIES
+from autobench.views.wording import limits_words, reading_name
 
 COVERAGE = 2.0  # k, of every expanded uncertainty in a report
 UNPREFIXED = ("", "%", "ppm", "°C")
 PREFIXES = {-4: "p", -3: "n", -2: "µ", -1: "m", 0: "", 1: "k", 2: "M", 3: "G"}
 MOST_PLACES = 9
+UNBROKEN = "\u00a0"
+LONGEST_UNBROKEN = 24
+NO_LIMIT = "none"  # what a reading says that has nothing to be held to
+SAME_REASON = "the same reason as above"
+LEAST_WRITTEN_OUT = 1e-3
+RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 NEGLIGIBLE = 1e-3  # share of the combined uncertainty below which a difference is rounding
 FROM_SAMPLES = "the samples themselves (spread and resolution)"
 CANCELLED = "taken off: parts that cancel"
@@ -73,8 +79,13 @@ class StageRows:
 def stage_rows(readings: Iterable[Reading], board: Board | None) -> tuple[StageRows, ...]:
     """All readings grouped by stage, stages in the order of their first reading."""
     stages: dict[str, list[Row]] = {}
+    said: tuple[str, str | None] | None = None
     for reading in readings:
-        stages.setdefault(reading.stage, []).append(reading_row(reading, board))
+        row = reading_row(reading, board)
+        if row.reason and said == (reading.stage, reading.reason):
+            row = replace(row, reason=SAME_REASON)
+        said = reading.stage, reading.reason
+        stages.setdefault(reading.stage, []).append(row)
     return tuple(StageRows(stage, STAGES.get(stage, stage), tuple(rows)) for stage, rows in stages.items())
 
 
@@ -83,17 +94,17 @@ def reading_row(reading: Reading, board: Board | None) -> Row:
     known = reading.value is not None and reading.uncertainty is not None
     standard = reading.uncertainty if known and reading.uncertainty is not None else 0.0
     return Row(
-        what=reading.step if reading.quantity in PLAIN_QUANTITIES else f"{reading.step}, {reading.quantity}",
+        what=reading_name(reading),
         place=place_in_words(reading),
         value=value_in_words(reading),
         limits=limits_in_words(reading, board),
-        limit_from=reading.limit_from or "",
+        limit_from="" if reading.limit_from in (None, NO_LIMIT) else str(reading.limit_from),
         verdict=str(reading.verdict),
         conditional=reading.conditional,
         informative=not reading.required,
         reason=reading.reason,
-        standard=show(standard, reading.unit, 2),
-        expanded=show(COVERAGE * standard, reading.unit, 2),
+        standard=small_number(standard, reading.unit),
+        expanded=small_number(COVERAGE * standard, reading.unit),
         budget=budget_lines(reading) if known else (),
     )
 
@@ -107,7 +118,7 @@ def value_in_words(reading: Reading) -> str:
     """The state of a line, the value with its expanded uncertainty, or a dash."""
     if reading.value is None:
         return reading.state or "–"
-    stated = value_with_uncertainty(reading.value, reading.uncertainty, reading.unit)
+    stated = in_one_line(value_with_uncertainty(reading.value, reading.uncertainty, reading.unit))
     return f"{reading.state}, {stated}" if reading.state else stated
 
 
@@ -135,12 +146,26 @@ def limits_in_words(reading: Reading, board: Board | None) -> tuple[str, ...]:
     line = board.lines.get(reading.net or "") if board is not None and reading.step == f"line {reading.net}" else None
     if line is not None and reading.quantity == "rate":
         said.append("any state" if line.state == "any" else line.state)
-    limits = Span(reading.low, reading.high, reading.unit)
-    if limits.low is not None or limits.high is not None:
-        said.append(str(limits))
-    if reading.usual_low is not None or reading.usual_high is not None:
-        said.append(f"usual {Span(reading.usual_low, reading.usual_high, reading.unit)}")
+    limits = limits_words(reading)
+    if limits:
+        said.append(in_one_line(limits))
+    usual = limits_words(replace(reading, low=reading.usual_low, high=reading.usual_high))
+    if usual:
+        said.append(in_one_line(f"usual {usual}"))
     return tuple(said) or ("–",)
+
+
+def in_one_line(words: str) -> str:
+    """Words that no line may break, where they are few enough for a column."""
+    return words.replace(" ", UNBROKEN) if len(words) <= LONGEST_UNBROKEN else words
+
+
+def small_number(value: float, unit: str) -> str:
+    """An uncertainty with two figures; a pure number far below one as a power of ten, never as `5.9e-07`."""
+    if unit or value == 0.0 or abs(value) >= LEAST_WRITTEN_OUT:
+        return show(value, unit, 2)
+    number, _, power = f"{value:.1e}".partition("e")
+    return f"{number} · 10{str(int(power)).translate(RAISED)}"
 
 
 def budget_parts(reading: Reading) -> tuple[tuple[str, float], ...]:
@@ -164,6 +189,13 @@ def budget_lines(reading: Reading) -> tuple[BudgetLine, ...]:
     variance = (reading.uncertainty or 0.0) ** 2
     lines = []
     for name, part in sorted(budget_parts(reading), key=lambda item: -abs(item[1])):
-        share = f"{math.copysign(100.0 * part * part / variance, part):.0f} %" if variance > 0.0 else "–"
-        lines.append(BudgetLine(name, show(part, reading.unit, 2), share))
+        lines.append(BudgetLine(name, small_number(part, reading.unit), share_in_words(part, variance)))
     return tuple(lines)
+
+
+def share_in_words(part: float, variance: float) -> str:
+    """The share of a part in the variance, in per cent; what is taken off is negative."""
+    if variance <= 0.0:
+        return "–"
+    share = math.copysign(100.0 * part * part / variance, part)
+    return "under 1 %" if 0.0 < share < 0.5 else f"{share:.0f} %"

@@ -13,6 +13,7 @@ from autobench.diagnosis.catalogue import catalogue
 from autobench.diagnosis.result import Suspect
 from autobench.documents.board import Board
 from autobench.documents.part_kinds import PartKind
+from autobench.views.wording import chance_words
 
 # In the order of a round; the stages that share a line on page one share its words.
 OWNER_STAGES: Mapping[str, str] = {
@@ -73,6 +74,34 @@ EXPLAINED: Mapping[str, str] = {
     "undecided": "Nothing was found to be wrong, but something that matters could not be measured well enough.",
     "stopped": "What was measured until then is listed below; the board as a whole has not been judged.",
 }
+STOPPED = "The bench or the person at it ended the check, not the board. The reason is on the technician's page."
+ADVICE: Mapping[str, tuple[str, ...]] = {
+    "good": (
+        "Use the board only with a power supply that has been checked itself: a supply that gives too much voltage "
+        "destroys chips at once, and is a common cause of faults like these.",
+        "Parts of this age go on ageing. What was in order at the time of the check may fail later; bring this report "
+        "along if it does.",
+    ),
+    "faulty": (
+        "Do not switch the board on until it has been repaired: some faults damage good parts.",
+        "After the repair the same check is done again. The next report sets its results beside these.",
+    ),
+    "undecided": ("What is not certain is looked at again before the board is used or handed back.",),
+    "stopped": (
+        "The check has to be done again from its beginning. That it was stopped says nothing against the board.",
+    ),
+}
+# What the owner reads of a fault that is named by its connection; {net} is the connection's own name.
+OWNER_FAULTS: Mapping[str, str] = {
+    "decoupler-short": "a capacitor that short-circuits the {net} supply",
+    "chip-supply-short": "a chip that short-circuits the {net} supply",
+    "wait-held": "whatever holds the connection called {net}",
+    "bus-request-held": "whatever holds the connection called {net}",
+    "interrupt-stuck": "whatever holds the connection called {net}",
+    "data-line-short": "a short circuit at the connection called {net}",
+    "lines-bridged": "two connections that touch, at the one called {net}",
+    "track-open": "a break in the connection called {net}",
+}
 LIMITS_OF_THE_REPORT = (
     "It covers what is listed here, at the time of the check, and nothing else. Keyboard, sound, sockets for other "
     "equipment and long running were not tried unless they are listed.",
@@ -90,7 +119,6 @@ MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
     "December",
 )  # fmt: skip
-SURE = 0.995
 
 
 def day_in_words(day: date) -> str:
@@ -108,13 +136,6 @@ def moment_in_words(written: str) -> str:
     return f"{day_in_words(moment.date())}, {moment:%H:%M}{zone}"
 
 
-def chance_in_words(probability: float) -> str:
-    """A probability in per cent, never as a certainty."""
-    if probability >= SURE:
-        return "more than 99 %"
-    return "less than 1 %" if probability < 1.0 - SURE else f"{100.0 * probability:.0f} %"
-
-
 def part_in_words(part: str, board: Board | None) -> str:
     """`the processor (U1)`, or the part's own name where nobody says what it is."""
     known = board.parts.get(part) if board is not None else None
@@ -122,12 +143,18 @@ def part_in_words(part: str, board: Board | None) -> str:
 
 
 def suspect_in_words(suspect: Suspect, board: Board | None) -> str:
-    """A suspect as the owner reads it: the part, or the connection."""
+    """A suspect as the owner reads it: the part, or what is wrong at the connection."""
     if suspect.part is not None:
         return part_in_words(suspect.part, board)
     if suspect.net is not None:
-        return f"the connection called {suspect.net}"
+        return OWNER_FAULTS.get(suspect.fault, "the connection called {net}").replace("{net}", suspect.net)
     return "something that the measurements do not explain"
+
+
+def likely_cause(suspect: Suspect, board: Board | None) -> str:
+    """The sentence that names the likeliest cause to the owner."""
+    chance = chance_words(suspect.probability)
+    return f"The most likely cause is {suspect_in_words(suspect, board)}: {chance} by the measurements."
 
 
 def member_in_words(member: str, board: Board | None) -> str:

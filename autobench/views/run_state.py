@@ -11,10 +11,14 @@ from autobench.events import (
     Identified,
     Notice,
     PowerChanged,
+    Prompted,
+    PromptEnded,
+    PromptProgress,
     ReadingTaken,
     RunEnded,
     RunStarted,
     StepStarted,
+    StepTakenAgain,
     Watched,
 )
 from autobench.judgement.reading import Reading
@@ -31,6 +35,8 @@ class RunState:
     outputs: tuple[tuple[str, PowerChanged], ...] = ()
     looks: tuple[tuple[str, Watched], ...] = ()
     identities: tuple[tuple[str, str], ...] = ()
+    prompt: Prompted | None = None
+    progress: PromptProgress | None = None
     diagnosis: Diagnosis = field(default_factory=Diagnosis)
     ended: RunEnded | None = None
 
@@ -52,6 +58,15 @@ def fold(state: RunState, event: Event) -> RunState:
             return replace(state, outputs=tuple({**dict(state.outputs), event.rail: event}.items()))
         case Watched():
             return replace(state, looks=tuple({**dict(state.looks), event.rail: event}.items()))
+        case Prompted():
+            return replace(state, prompt=event, progress=None)
+        case PromptProgress():
+            return replace(state, progress=event)
+        case PromptEnded():
+            return replace(state, prompt=None, progress=None)
+        case StepTakenAgain():
+            left = tuple(reading for reading in state.readings if reading.step != event.step)
+            return replace(state, readings=left)
         case Diagnosed():
             return replace(state, diagnosis=event.diagnosis)
         case RunEnded():

@@ -15,12 +15,14 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from typing import Self, TextIO
 
-from autobench.events import Event, Notice, RunEnded
+from autobench.events import Event
+from autobench.views.bells import SPACING, Bells
 from autobench.views.lines import Lines
 from autobench.views.run_state import RunState, fold
-from autobench.views.wording import harmless, live_word, output_words
+from autobench.views.wording import harmless, live_outputs, output_words
 
 LEAST_SECONDS = 0.1  # between two updates of the screen, by the wall clock
+MOST_RINGING = 5.0  # s that are spent on strokes of the bell when all else is over
 LEAST_WIDTH, LEAST_HEIGHT = 40, 12  # smaller terminals get plain lines
 USUAL_SIZE = (80, 24)  # where a terminal does not know its own
 NOT_ABLE = ("", "dumb", "unknown")
@@ -36,10 +38,11 @@ Size = Callable[[], tuple[int, int]]
 class Terminal:
     """A view of one run, used as `with Terminal(stream) as view: …view.show…`.
 
-    The time left comes from the planned seconds of each step in the run's first event. `bell` rings at an alarm and at
-    the end. Drawing is done by a thread of its own, so that a terminal that is slow or was stopped by Ctrl-S never
-    holds up the run; with `own_thread=False` it happens in `show` instead. `size` (columns, lines), `wall` (seconds)
-    and `environment` stand in for the real ones.
+    The time left comes from the planned seconds of each step in the run's first event. `bell` rings at an alarm, at
+    the end, and where a person holds the probes (see `bells`). Drawing and ringing are done by a thread of their own,
+    so that a terminal that is slow or was stopped by Ctrl-S never holds up the run; with `own_thread=False` they happen
+    in `show` and `refresh` instead. `size` (columns, lines), `wall` (seconds) and `environment` stand in for the real
+    ones.
     """
 
     def __init__(
@@ -59,11 +62,12 @@ class Terminal:
         self._colour = not environment.get("NO_COLOR")
         self._lines = None if able(stream, self._size(), environment) else Lines(stream)
         self._bell = bell and (self._lines is None or stream.isatty())
+        self._bells = Bells(wall, self._bell)
         self._own_thread = own_thread
+        self._failed = False  # the live screen did; plain lines went on in its place
         self._state = RunState()
         self._drawn: tuple[RunState, tuple[int, int]] | None = None
         self._drawn_at = -LEAST_SECONDS
-        self._rung = self._to_ring = 0
         self._inside = False  # on the screen of our own
         self._writing = threading.RLock()
         self._over = threading.Event()
@@ -75,7 +79,7 @@ class Terminal:
         return self._lines is None
 
     def __enter__(self) -> Self:
-        if self.live and self._own_thread:
+        if self._own_thread and (self.live or self._bell):
             self._thread = threading.Thread(target=self._keep_drawing, name="terminal", daemon=True)
             self._thread.start()
         return self
@@ -87,59 +91,65 @@ class Terminal:
             try:
                 self._leave()
             finally:
-                if self.live:
-                    self._write(self._farewell())
+                self._write(self._farewell())
                 self._ring()
         if self._thread is not None:
             self._thread.join()
 
     def show(self, event: Event) -> None:
         """Take one event in."""
-        if isinstance(event, RunEnded) or (isinstance(event, Notice) and event.urgent):
-            self._to_ring += self._bell
-        if self._lines is not None:
-            self._lines.show(event)
-            self._ring()
-            return
+        self._bells.hear(event)
+        lines = self._lines
+        if lines is not None:
+            with self._writing:
+                lines.show(event)
+                if self._thread is None:
+                    self._ring()
+            if not self._failed:
+                return
         if fold(self._state, event) is not self._state:  # most events are exchanges, which no view shows
             self._state = fold(self._state, harmless(event))
         if not self._own_thread:
             self.refresh()
 
     def refresh(self) -> bool:
-        """Draw if there is something new and the last update is long enough ago; says whether it drew."""
+        """Draw if there is something new and the last update is long enough ago; says whether it drew.
+
+        A stroke of the bell that is due is rung as well.
+        """
         with self._writing:
-            if self._over.is_set() or self._state.started is None:
+            if self._over.is_set():
                 return False
-            now, (width, height) = self._wall(), self._size()
-            wanted = (self._state, (width, height))
-            if now - self._drawn_at < LEAST_SECONDS or self._shows(wanted):
-                return False
-            self._drawn_at = now
-            self._draw(wanted)
+            drew = self.live and self._drawn_anew()
             self._ring()
-            return True
+            return drew
 
     @contextmanager
     def aside(self) -> Iterator[None]:
-        """Step aside for a question: the ordinary screen is back, cursor and all, until this is left again."""
+        """Step aside for something else: the ordinary screen is back, cursor and all, until this is left again.
+
+        What may carry volts meanwhile is said first.
+        """
         with self._writing:
+            inside = self._inside
             self._leave()
+            if inside:
+                self._write("".join(f"{line}\n" for line in live_lines(self._state)))
             try:
                 yield
             finally:
                 self._drawn = None
 
-    def asking(self, ask: Callable[[str], bool]) -> Callable[[str], bool]:
-        """`ask`, stepping aside while it asks; what may carry volts meanwhile is said first."""
-
-        def asked(words: str) -> bool:
-            with self.aside():
-                if self.live:
-                    self._write("".join(f"{line}\n" for line in live_lines(self._state)))
-                return ask(harmless(words))
-
-        return asked
+    def _drawn_anew(self) -> bool:
+        """Draw, unless nothing is new or the last update was just now."""
+        if self._state.started is None:
+            return False
+        now, wanted = self._wall(), (self._state, self._size())
+        if now - self._drawn_at < LEAST_SECONDS or self._shows(wanted):
+            return False
+        self._drawn_at = now
+        self._draw(wanted)
+        return True
 
     def _shows(self, wanted: tuple[RunState, tuple[int, int]]) -> bool:
         """Whether that state stands on a screen of that size already."""
@@ -173,7 +183,7 @@ class Terminal:
     def _farewell(self) -> str:
         """What stays, as text."""
         if self._state.started is None:
-            return ""
+            return ""  # never begun, or all of it was said in plain lines
         from autobench.views.terminal_summary import summary
         from autobench.views.terminal_text import sent
 
@@ -181,39 +191,55 @@ class Terminal:
         return "".join(f"{line}\n" for line in sent(summary(self._state, width, height), width, self._colour))
 
     def _ring(self) -> None:
-        if self._rung < self._to_ring:
-            self._rung = self._to_ring
+        if self._bells.due():
             self._write(BELL)
+
+    def _ring_out(self) -> None:
+        """Ring what is left to be rung when the run is over, an alarm above all."""
+        until = time.monotonic() + MOST_RINGING
+        while (wait := self._bells.wait()) is not None and time.monotonic() < until:
+            time.sleep(min(wait, SPACING))
+            with suppress(OSError, ValueError), self._writing:
+                self._ring()
 
     def _write(self, text: str) -> None:
         self._stream.write(text)
         self._stream.flush()
 
     def _keep_drawing(self) -> None:
-        """The thread: looks ten times a second whether there is something to draw.
+        """The thread: looks ten times a second whether there is something to draw, and rings in between.
 
-        Whatever goes wrong here concerns the screen alone: nothing is drawn any more, but the run is followed to its
-        end, so that the verdict is said as soon as the terminal is given back.
+        Whatever goes wrong here concerns the screen alone: the run is followed to its end in plain lines, so that
+        prompts and alarms are still seen, and the verdict is said as soon as the terminal is given back.
         """
-        while not self._over.wait(LEAST_SECONDS):
+        while not self._over.wait(min(LEAST_SECONDS, self._bells.wait() or LEAST_SECONDS)):
             try:
                 self.refresh()
+            except OSError:
+                return  # the terminal is gone
             except Exception:
+                if not self.live:
+                    return  # not even a bell can be rung
                 with suppress(OSError, ValueError), self._writing:
-                    self._leave()
-                    self._write("the live screen failed; the round goes on, and its outcome will be said here\n")
-                return
+                    self._go_on_in_lines()
+        self._ring_out()
+
+    def _go_on_in_lines(self) -> None:
+        """From the live screen to plain lines in the middle of a run: what is live and what is asked is said again."""
+        self._failed = True
+        lines = self._lines = Lines(self._stream)
+        self._leave()
+        self._write("the live screen failed; the round goes on, and its outcome will be said here\n")
+        state = self._state
+        for event in (state.started, *dict(state.outputs).values(), *dict(state.looks).values(), state.prompt):
+            if event is not None:
+                lines.show(event)
 
 
 def live_lines(state: RunState) -> list[str]:
     """Outputs that may carry volts, in words."""
-    looks = dict(state.looks)
     simulated = "SIMULATED  " if state.started is not None and state.started.simulated else ""
-    return [
-        f"{simulated}{output_words(changed, looks.get(rail))}"
-        for rail, changed in state.outputs
-        if live_word(changed) is not None
-    ]
+    return [f"{simulated}{output_words(*output)}" for output in live_outputs(state)]
 
 
 @contextmanager

@@ -1,34 +1,61 @@
 """One screenful while a round runs: a pure function of the run's state and the size of the screen. Draws nothing.
 
 From the top: what board on what bench; every output that may carry volts, large; what is being measured, and the time
-left; alarms; the readings, newest at the bottom. Whatever must give way, the outputs and alarms do not.
+left; alarms; what was not as it should be so far; the readings, newest at the bottom. While a person is wanted, what
+to do stands above the readings. Whatever must give way, the outputs and alarms do not.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from rich.text import Text
 
-from autobench.events import Notice, PowerChanged, Watched
-from autobench.views.large import large, larger
+from autobench.events import Notice, PowerChanged, Prompted, Watched
+from autobench.views.large import HIGH, WIDE, large, larger
 from autobench.views.run_state import RunState
-from autobench.views.terminal_table import newest
+from autobench.views.terminal_prompt import prompt_lines
+from autobench.views.terminal_table import newest, so_far
 from autobench.views.terminal_text import LIVE_STYLE, SIMULATED_STYLE, bar, fitted, wrapped
-from autobench.views.wording import live_word, output_words, started_words, time_left_words
+from autobench.views.wording import live_outputs, output_words, started_words, time_left_words
 
 SIMULATED = " SIMULATED "
 MOST_HEADER = 2  # lines
 MOST_ALARMS = 2
 LEAST_TABLE = 8  # lines of the table below which outputs are shown small
 FAR = 100  # columns: further to the right nobody looks for the time left
-WIDE, HIGH = 120, 36  # from here on figures are shown larger still
+LOW = 18  # lines of the screen below which a prompt leaves room for little else
+LEAST_BESIDE = 4  # lines of the table that stay beside a prompt
 
 
 def frame(state: RunState, width: int, height: int) -> list[Text]:
     """At most `height` lines, none longer than `width` columns."""
+    if state.prompt is not None and state.ended is None:
+        return prompt_frame(state, state.prompt, width, height)
     top = header(state, width)
-    middle = [*now_lines(state, width), *alarm_lines(state, width)]
-    power = power_lines(state, width, height - len(top) - len(middle) - LEAST_TABLE, height)
+    middle = [*now_lines(state, width), *alarm_lines(state, width), *so_far(state.readings, width)]
+    letters = larger if width >= WIDE and height >= HIGH else large
+    power = power_lines(state, width, height - len(top) - len(middle) - LEAST_TABLE, letters)
     lines = [*top, *power, *middle]
+    lines += newest(state.readings, width, height - len(lines)) if state.readings else []
+    return [fitted(line, width) for line in lines[:height]]
+
+
+def prompt_frame(state: RunState, prompt: Prompted, width: int, height: int) -> list[Text]:
+    """A screenful while a person is wanted: what is live, then what to do, then the newest readings.
+
+    The point is the largest thing to be seen. Where lines are few the readings go first, then what is being measured,
+    then large letters; never the outputs, the instruction and its keys.
+    """
+    low = height < LOW
+    top = header(state, width)[: 1 if low else MOST_HEADER]
+    alarms = alarm_lines(state, width)[: 1 if low else height]
+    now = [] if low else now_lines(state, width)
+    power = power_lines(state, width, height // 4 if height >= HIGH else 0, large)
+    before = [*top, *power, *alarms, *now]
+    table = [] if low else so_far(state.readings, width)
+    least = 0 if low or not state.readings else len(table) + min(LEAST_BESIDE, len(state.readings) + 1)
+    lines = [*before, *prompt_lines(prompt, state.progress, width, height - len(before) - least, height), *table]
     lines += newest(state.readings, width, height - len(lines)) if state.readings else []
     return [fitted(line, width) for line in lines[:height]]
 
@@ -47,26 +74,19 @@ def header(state: RunState, width: int) -> list[Text]:
     return lines[:MOST_HEADER]
 
 
-def live_outputs(state: RunState) -> list[tuple[PowerChanged, Watched | None]]:
-    """Outputs that may carry volts, each with its last look."""
-    looks = dict(state.looks)
-    return [(changed, looks.get(rail)) for rail, changed in state.outputs if live_word(changed) is not None]
-
-
-def power_lines(state: RunState, width: int, room: int, height: int) -> list[Text]:
-    """Every output that may carry volts in one line of words, and in large figures where `room` lines allow it."""
+def power_lines(state: RunState, width: int, room: int, letters: Callable[[str], list[str]]) -> list[Text]:
+    """Every output that may carry volts in words, and in large figures where `room` lines allow it."""
     live = live_outputs(state)
     if not live:
         words = "every output off, proved" if state.outputs else ""
         return [Text(words)] if words else []
     seen = [figures(changed, look) for changed, look in live]
-    big = larger if width >= WIDE and height >= HIGH else large
-    tall = len(big("0")) + 1
+    tall = len(letters("0")) + 1
     lines: list[Text] = []
     for (changed, look), shown in zip(live, seen, strict=True):
-        lines.append(bar(output_words(changed, look), width, LIVE_STYLE))
-        if shown and len(live) * tall <= room and len(big(shown)[0]) < width:
-            lines += [Text(f" {part}".rstrip(), "bold") for part in big(shown)]
+        lines += [bar(line.plain, width, LIVE_STYLE) for line in wrapped(output_words(changed, look), width - 1)]
+        if shown and len(live) * tall <= room and len(letters(shown)[0]) < width:
+            lines += [Text(f" {part}".rstrip(), "bold") for part in letters(shown)]
     return lines
 
 

@@ -15,13 +15,14 @@ from rich.text import Text
 from autobench.diagnosis.result import Suspect
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
-from autobench.views.large import large, larger
+from autobench.views.large import HIGH, WIDE, large, larger
 from autobench.views.run_state import RunState
-from autobench.views.terminal_frame import HIGH, WIDE, alarm, header, live_outputs
+from autobench.views.terminal_frame import alarm, header
 from autobench.views.terminal_text import BOARD_STYLES, LIVE_STYLE, SIMULATED_STYLE, VERDICT_STYLES, bar, wrapped
 from autobench.views.wording import (
     MARKS,
     MOST_SHOWN,
+    live_outputs,
     output_words,
     reading_name,
     reasons_for,
@@ -32,6 +33,7 @@ from autobench.views.wording import (
 PROMPT = 2  # lines of the shell's prompt that stand below the last screenful
 FOR, AGAINST = "   for: ", "   against: "
 MOST_LINES = 1000
+READABLE = 120  # columns: in longer lines the eye loses its place
 MANY = 3  # readings with one and the same reason that are still named one by one
 
 
@@ -39,8 +41,9 @@ def summary(state: RunState, width: int, height: int) -> list[Text]:
     """Lines to leave in the scroll-back, none longer than `width`; nothing for a run that never began."""
     if state.started is None:
         return []
+    full, width = width, min(width, READABLE)
     before = [*not_within(state.readings, width), *notices(state, width)]
-    top = [*header(state, width), *alarms(state, width), *board_lines(state, width, height)]
+    top = [*header(state, full), *alarms(state, full), *board_lines(state, full, height)]
     bottom = [*group_lines(state, width), *next_check_lines(state, width)]
     suspects = state.diagnosis.suspects[:MOST_SHOWN]
     room = height - PROMPT - len(top) - len(bottom)
@@ -50,8 +53,8 @@ def summary(state: RunState, width: int, height: int) -> list[Text]:
     shown = suspect_lines(suspects[:named], width, room)
     last = [*top, *shown, *bottom]
     if len(before) + len(last) > height - PROMPT:
-        before = [*header(state, width), *before]
-    return [*(stamped(before, width, height) if state.started.simulated else before), *last]
+        before = [*header(state, full), *before]
+    return [*(stamped(before, full, height) if state.started.simulated else before), *last]
 
 
 def stamped(lines: list[Text], width: int, height: int) -> list[Text]:

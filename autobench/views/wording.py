@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass, replace
 from enum import Enum
 from typing import TypeVar
 
 from autobench.diagnosis.result import Diagnosis, Suspect
-from autobench.events import PowerChanged, RunStarted, Watched
+from autobench.events import PowerChanged, Prompted, PromptEnded, RunStarted, TouchPlace, Watched
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
 from autobench.quantity import show
+from autobench.views.run_state import RunState
 
 Value = TypeVar("Value")
 
@@ -38,6 +40,28 @@ MARKS = {
     Verdict.VOID: "∅",
     Verdict.SKIPPED: "–",
 }
+# What a person presses for each key that may count; others are shown as they are written.
+KEY_CAPS = {
+    "enter": "Enter",
+    "again": "r",
+    "back": "b",
+    "skip": "s",
+    "off": "o",
+    "yes": "y",
+    "no": "n",
+    "erase": "Backspace",
+}
+TIP_KINDS = ("touch", "clip")  # prompts for a tip at a point
+TYPED_KINDS = ("number", "reason")  # prompts whose answer is typed: there the letter o is only a letter
+ENDINGS = {
+    "again": "once more",
+    "back": "back to the one before",
+    "skipped": "skipped",
+    "answered": "answered",
+    "refused": "refused",
+    "off": "SWITCHING OFF",
+}
+PROBE = re.compile(r".+ [1-9]")  # a scope's channel; any other tip is a meter's
 NARROW = 0.011  # of the centre: limits closer than this are said as centre and tolerance
 FINE = 0.00099  # … and closer than this in ppm
 
@@ -146,6 +170,80 @@ def output_words(changed: PowerChanged, look: Watched | None) -> str:
         return f"{word} {changed.rail} set to {changed.volts:.2f} V {limit}"
     limiting = " LIMITING" if look.limiting else ""
     return f"{word} {changed.rail} {look.volts:.2f} V {look.amps:.2f} A {limit}{limiting}"
+
+
+def live_outputs(state: RunState) -> list[tuple[PowerChanged, Watched | None]]:
+    """Outputs that may carry volts, each with its last look."""
+    looks = dict(state.looks)
+    return [(changed, looks.get(rail)) for rail, changed in state.outputs if live_word(changed) is not None]
+
+
+def tip_words(place: TouchPlace) -> str:
+    """Which tip goes to the point, and where its other end goes."""
+    if PROBE.fullmatch(place.tip):
+        return f"the probe of {place.tip}{', its ground on ' + place.against if place.against else ''}"
+    return f"the meter's red tip{', black on ' + place.against if place.against else ''}"
+
+
+def place_words(place: TouchPlace) -> str:
+    """Part, pin, side and where on it, as far as they are known."""
+    pin = place.pin if not place.pin or place.pin.startswith("pin") else f"pin {place.pin}"
+    between = ", " if "," in place.part else " "
+    return ", ".join(part for part in (between.join(part for part in (place.part, pin) if part), place.where) if part)
+
+
+def expected_words(place: TouchPlace) -> str:
+    """The net, and what should be seen on it."""
+    expected = f"expected {place.expected}" if place.expected else ""
+    return ", ".join(part for part in (place.net, expected) if part)
+
+
+def instruction_words(prompt: Prompted) -> str:
+    """What to do: where a tip is wanted, which one and where; else the prompt's own words."""
+    place = prompt.place
+    wanted = place is not None and prompt.kind in TIP_KINDS
+    return f"{prompt.kind.upper()} {place.point} with {tip_words(place)}" if place and wanted else prompt.words
+
+
+def more_words(prompt: Prompted) -> str:
+    """The words of a prompt for a tip, unless they name the point and so say the same again."""
+    place = prompt.place
+    return "" if place is None or prompt.kind not in TIP_KINDS or place.point in prompt.words else prompt.words
+
+
+def setting_words(prompt: Prompted) -> str:
+    """Rail, volts and most amps that a prompt about a supply is about, as far as its words do not say them."""
+    figures = (
+        f"{prompt.volts:.2f} V" if prompt.volts is not None else "",
+        f"at most {prompt.amps:.2f} A" if prompt.amps is not None else "",
+    )
+    words = " ".join(part for part in (prompt.rail or "", ", ".join(part for part in figures if part)) if part)
+    return "" if words in prompt.words else words
+
+
+def key_words(prompt: Prompted) -> list[str]:
+    """The keys that count now, each with what it does: `Enter take`, `o off` (where an answer is typed `Esc off`)."""
+    caps = {**KEY_CAPS, "off": "Esc"} if prompt.kind in TYPED_KINDS else KEY_CAPS
+    return [f"{caps.get(key.lower(), key)} {does}" for key, does in prompt.keys]
+
+
+def prompt_words(prompt: Prompted, state: RunState) -> str:
+    """A prompt in one line: what to do, where, what is expected, what is live meanwhile, and the keys."""
+    place = prompt.place
+    where = "; ".join(part for part in (place_words(place), expected_words(place)) if part) if place else ""
+    live = ", ".join(output_words(*output) for output in live_outputs(state))
+    kind, instruction = prompt.kind.upper(), instruction_words(prompt)
+    said = instruction.upper().startswith((f"{kind}:", f"{kind} "))
+    what = f"{'' if said else kind + ': '}{instruction}{' – ' + where if where else ''}"
+    keys = f"keys: {', '.join(key_words(prompt))}" if prompt.keys else ""
+    return "; ".join(part for part in (what, more_words(prompt), setting_words(prompt), live, keys) if part)
+
+
+def ended_words(prompt: Prompted | None, ended: PromptEnded) -> str:
+    """How a prompt ended other than by being taken."""
+    name = "" if prompt is None else prompt.place.point if prompt.place else prompt.step
+    said = ": ".join(part for part in (ENDINGS.get(ended.how, ended.how), ended.words) if part)
+    return f"{name} – {said}" if name else said
 
 
 def time_left_words(seconds: float) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from simulated_instruments.benches.mains_hum import MainsHum
 from simulated_instruments.board.tolerance import Tolerance
 
 HIGH_IMPEDANCE = 1e9  # ohm; above it the input capacitance holds its charge for tens of seconds
@@ -14,10 +15,9 @@ class OpenLead:
     """One meter's input. The charge left on it is that of the last moment it was connected."""
 
     def __init__(self, tolerance: Tolerance, line_hertz: float) -> None:
-        self._line = line_hertz
         self._rest = tolerance.uniform("open lead rests at", -0.08, 0.08)  # V, bias current on the leakage
-        self._hum = tolerance.uniform("open lead hum", 0.002, 0.006)  # V, peak
-        self._phase = tolerance.uniform("open lead phase", 0.0, 2.0 * math.pi)
+        hum = tolerance.uniform("open lead hum", 0.002, 0.006)  # V, peak
+        self._hum = MainsHum(line_hertz, hum, tolerance.uniform("open lead phase", 0.0, 2.0 * math.pi))
         self._offset = tolerance.uniform("open lead offset", -0.0004, 0.0004)  # V through 10 Mohm
         self._held, self._since = 0.0, 0.0
 
@@ -29,14 +29,6 @@ class OpenLead:
         """Mean volts over [start, stop]."""
         middle = (start + stop) / 2.0
         if input_ohms < HIGH_IMPEDANCE:
-            return self._offset + self._hum_mean(start, stop)
+            return self._offset + self._hum.mean(start, stop)
         left = math.exp(-max(0.0, middle - self._since) / DRIFT)
-        return self._rest + (self._held - self._rest) * left + self._hum_mean(start, stop)
-
-    def _hum_mean(self, start: float, stop: float) -> float:
-        """Mean of the hum: nothing over whole periods, which is why meters integrate over them."""
-        speed = 2.0 * math.pi * self._line
-        if stop <= start:
-            return self._hum * math.sin(speed * stop + self._phase)
-        swing = math.cos(speed * start + self._phase) - math.cos(speed * stop + self._phase)
-        return self._hum * swing / (speed * (stop - start))
+        return self._rest + (self._held - self._rest) * left + self._hum.mean(start, stop)

@@ -11,9 +11,11 @@ from functools import lru_cache
 from pathlib import Path
 
 from simulated_instruments.benches.copper import wire_ohms
+from simulated_instruments.benches.touches import scope_input
 from simulated_instruments.board.document import Entry, read_entries
 
-FIXTURE = Path(__file__).parent / "fixture.yaml"
+FOLDER = Path(__file__).parent
+FIXTURE = "fixture"
 
 
 @dataclass(frozen=True)
@@ -27,18 +29,21 @@ class InstrumentPlace:
 
 @dataclass(frozen=True)
 class Feed:
-    """A supply output and the rail it feeds, through two leads of `lead_ohms` each."""
+    """A supply output and the rail it feeds, through two leads of `lead_ohms` each, of which `plug_ohms` are in the
+    contact at the inlet."""
 
     rail: str
     output: int
     lead_ohms: float
+    plug_ohms: float
 
 
 @dataclass(frozen=True)
 class SupplyWiring:
-    """A supply: outputs, output resistance (Ω), time constants (s), feeds."""
+    """A supply: outputs, output resistance (Ω), time constants (s), feeds. `instrument` is None for one that is
+    worked by its knobs."""
 
-    instrument: str
+    instrument: str | None
     outputs: tuple[int, ...]
     ohms: float
     rise: float
@@ -60,27 +65,65 @@ class Routes:
 
 
 @dataclass(frozen=True)
+class Hand:
+    """A person at the bench: the tips that are held, the resistance (Ω) of a tip's contact, and how long (s) it takes
+    from a request until it is done."""
+
+    tips: tuple[str, ...]
+    contact_ohms: float
+    reach: float
+
+
+@dataclass(frozen=True)
 class Wiring:
-    """A whole bench. `fixtures` is board → point → position."""
+    """A whole bench, with relays behind a plate (`routes`, `fixtures`) or a person (`hand`). `fixtures` is board →
+    point → position."""
 
     name: str
     line_hertz: float
     instruments: Mapping[str, InstrumentPlace]
     supply: SupplyWiring
-    routes: Routes
+    routes: Routes | None
+    hand: Hand | None
     fixtures: Mapping[str, Mapping[str, int]]
+
+    @property
+    def meter(self) -> str:
+        """The name of the meter."""
+        return self.routes.meter if self.routes else "meter"
+
+    @property
+    def path_ohms(self) -> float:
+        """Ω between a meter input and the point it touches."""
+        return self.routes.path_ohms if self.routes else self.hand.contact_ohms if self.hand else 0.0
+
+    @property
+    def scope_inputs(self) -> list[str]:
+        """The scope's inputs that have a probe."""
+        if self.routes is not None:
+            return [scope_input(number) for number, _ in enumerate(self.routes.scope, start=1)]
+        return [tip for tip in self.hand.tips if tip.startswith("scope ")] if self.hand else []
 
     def channels(self, board: str) -> list[int]:
         """Every relay channel that leads to a point of `board`."""
+        if self.routes is None:
+            return []
         slots = (self.routes.high, self.routes.low)
         return [100 * slot + position for slot in slots for position in self.fixtures.get(board, {}).values()]
 
 
-@lru_cache(maxsize=1)
-def read_wiring(path: Path = FIXTURE) -> Wiring:
-    """The wiring in the file at `path`; raises `FileError`."""
-    top = read_entries(path)
-    top.only("wiring", "words", "line", "ambient", "instruments", "supply", "routes", "fixtures")
+def list_wirings() -> list[str]:
+    """The names of the wirings there are."""
+    return sorted(path.stem for path in FOLDER.glob("*.yaml"))
+
+
+@lru_cache(maxsize=8)
+def read_wiring(name: str | Path = FIXTURE) -> Wiring:
+    """The wiring called `name`, or that in the file at a path; raises `FileError`."""
+    top = read_entries(name if isinstance(name, Path) else FOLDER / f"{name}.yaml")
+    top.only("wiring", "words", "line", "ambient", "instruments", "supply", "routes", "hand", "fixtures")
+    if (top.get("routes") is None) == (top.get("hand") is None):
+        raise top.wrong("either 'routes' or 'hand' is wanted, and not both")
     ambient = top["ambient"].number("°C")
     return Wiring(
         name=top["wiring"].words(),
@@ -90,11 +133,9 @@ def read_wiring(path: Path = FIXTURE) -> Wiring:
             for name, entry in top["instruments"].pairs()
         },
         supply=read_supply(top["supply"], ambient),
-        routes=read_routes(top["routes"]),
-        fixtures={
-            board: {point: position.whole() for point, position in entry.pairs()}
-            for board, entry in top["fixtures"].pairs()
-        },
+        routes=read_routes(routes) if (routes := top.get("routes")) else None,
+        hand=read_hand(hand) if (hand := top.get("hand")) else None,
+        fixtures=read_fixtures(fixtures) if (fixtures := top.get("fixtures")) else {},
     )
 
 
@@ -107,9 +148,10 @@ def read_supply(entry: Entry, ambient: float) -> SupplyWiring:
         leads = feed["leads"]
         leads.only("metres", "square millimetres", "contacts")
         wire = wire_ohms(leads["metres"].number(""), leads["square millimetres"].number(""), ambient)
-        feeds.append(Feed(rail, feed["output"].whole(), wire + leads["contacts"].number("ohm")))
+        contacts = leads["contacts"].number("ohm")
+        feeds.append(Feed(rail, feed["output"].whole(), wire + contacts, contacts / 2.0))
     return SupplyWiring(
-        instrument=entry["instrument"].words(),
+        instrument=instrument.words() if (instrument := entry.get("instrument")) else None,
         outputs=tuple(int(word) for word in entry["outputs"].words().split(",")),
         ohms=entry["ohms"].number("ohm"),
         rise=entry["rise"].number("s"),
@@ -128,4 +170,19 @@ def read_routes(entry: Entry) -> Routes:
         low=entry["low"].whole(),
         path_ohms=entry["path"].number("ohm"),
         scope=tuple(int(word) for word in entry["scope"].words().split(",")),
+    )
+
+
+def read_fixtures(entry: Entry) -> dict[str, dict[str, int]]:
+    """The plates: board → point → position."""
+    return {board: {point: position.whole() for point, position in plate.pairs()} for board, plate in entry.pairs()}
+
+
+def read_hand(entry: Entry) -> Hand:
+    """The person's tips."""
+    entry.only("tips", "contact", "reach")
+    return Hand(
+        tips=tuple(word.strip() for word in entry["tips"].words().split(",")),
+        contact_ohms=entry["contact"].number("ohm"),
+        reach=entry["reach"].number("s"),
     )

@@ -19,6 +19,7 @@ from simulated_instruments.board.board import Board
 from simulated_instruments.board.circuit import net_of
 from simulated_instruments.board.levels import REFERENCE
 from simulated_instruments.board.ripple import Ripple, Switching
+from simulated_instruments.board.source_ohms import source_ohms, undriven_ohms
 from simulated_instruments.board.states import Epoch
 from simulated_instruments.board.video import NETS
 from simulated_instruments.board.waveform import Array, Extremes, Joined, Scaled, Waveform, sampled_extremes, search
@@ -31,6 +32,7 @@ AT_SHARE = REFERENCE / 5.0
 HEALTHY_RIPPLE, RIPPLE_SPREAD = 25e-3, 0.3
 OPEN_RIPPLE = (0.15, 0.40)
 NEAREST = 0.25  # share of the ripple at the inlet, where the supply holds the rail
+LOOKS = 1009  # times in an interval at which a net's driver is looked at; a prime, since nets repeat evenly
 GROUND_SHARE = 0.3  # share in the ground, which is a mesh
 
 
@@ -78,6 +80,16 @@ class BoardNets:
         if self.board.assembly.condition.cut.get((part, net), True):
             return self.net(net, until)
         return self._followed(part, net, until, lambda stage: self.activity.leg(part, net, stage))
+
+    def source_ohms(self, net: str, start: float, stop: float) -> float:
+        """Mean resistance (Ω) over [start, stop] of what holds `net`, as a small current driven into it feels it."""
+        self.board.moment(stop)
+        stage = [stage for stage in stages_of(self.board.states.epochs) if stage.start <= stop][-1]
+        tolerance = self.board.assembly.tolerance
+        if self.activity.driver(net) not in stage.powered:
+            return undriven_ohms(tolerance, net)
+        volts = self.activity.wave(net, self._relevant(net, stage)).samples(np.linspace(start, stop, LOOKS))
+        return float(source_ohms(tolerance, net, self.activity.palettes.of(net), volts).mean())
 
     def _relevant(self, net: str, stage: Stage) -> Stage:
         """`stage` without what makes no difference to `net`, so that equal stages share one waveform."""
@@ -128,6 +140,12 @@ class BoardNets:
             if rail not in found:
                 found[rail] = Ripple(volts, *self._rhythm(), assembly.tolerance.generator(f"ripple {rail}"))
         return found
+
+    def across(self, node: str, other: str, until: float) -> Waveform:
+        """The volts from one node to another, off the board, where its load makes no ripple."""
+        times, volts = self._history(until)
+        index = self.board.network.index
+        return SupplyNode(times, volts[:, index[node]] - volts[:, index[other]], self._ripple, 0.0)
 
     def _ripple_share(self, node: str, volts: Array) -> float:
         """How much of the worst ripple shows at `node`: as the rail's own drop grows from the inlet outward."""

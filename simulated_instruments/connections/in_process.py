@@ -22,6 +22,7 @@ from pyvisa.typing import VISAEventContext, VISARMSession, VISASession
 from pyvisa.util import LibraryPath
 
 from autobench.clock import Clock
+from simulated_instruments.connections.misbehaviour import Misbehaviour
 from simulated_instruments.devices.instrument import Device, Pending
 
 # pyvisa keeps one library object a path, so each bench gets a path of its own.
@@ -47,11 +48,13 @@ class InProcessLibrary(VisaLibraryBase):
     clock: Clock
     devices: dict[str, Device]
     sessions: dict[int, OpenDevice]
+    misbehaviour: Misbehaviour
     device_lock: threading.Lock  # held while a device works: devices share one circuit, but not one thread
 
     def __new__(cls, devices: Mapping[str, Device], clock: Clock) -> InProcessLibrary:
         library = cast(InProcessLibrary, super().__new__(cls, LibraryPath(f"simulated-bench-{next(NUMBERS)}")))
         library.clock = clock
+        library.misbehaviour = Misbehaviour()
         library.devices = {canonical(address): device for address, device in devices.items()}
         return library
 
@@ -114,13 +117,15 @@ class InProcessLibrary(VisaLibraryBase):
         opened = self._opened(session)
         if not self._wait_for_reply(opened):
             return b"", self.handle_return_value(session, StatusCode.error_timeout)
+        if self._cut(opened, count):
+            return b"", self.handle_return_value(session, self._broken_off(opened))
         with self.device_lock:
             data, status = self._take(opened, count)
         return data, self.handle_return_value(session, status)
 
     def _take(self, opened: OpenDevice, count: int) -> tuple[bytes, StatusCode]:
         """The next bytes of the reply, and why they end where they do."""
-        whole = cast(Pending, opened.reply).data
+        whole = self.misbehaviour.garbage or cast(Pending, opened.reply).data
         stop, status = opened.read + count, StatusCode.success_max_count_read
         if opened.attribute(ResourceAttribute.termchar_enabled):
             found = whole.find(opened.attribute(ResourceAttribute.termchar), opened.read, stop)
@@ -134,6 +139,18 @@ class InProcessLibrary(VisaLibraryBase):
             status = StatusCode.success  # END goes before every other reason to stop (VPP-4.3, rule 6.1.1)
         return data, status
 
+    def _cut(self, opened: OpenDevice, count: int) -> bool:
+        """Whether the bus breaks off within the next `count` bytes of the reply."""
+        cut, whole = self.misbehaviour.cut, cast(Pending, opened.reply).data
+        return cut is not None and cut < min(opened.read + count, len(whole))
+
+    def _broken_off(self, opened: OpenDevice) -> StatusCode:
+        """What a read says that the bus broke off: nothing until the time-out, or that the other side is gone."""
+        if self.misbehaviour.then == "silence":
+            self.clock.sleep(opened.attribute(ResourceAttribute.timeout_value) / 1000.0)
+            return StatusCode.error_timeout
+        return StatusCode.error_connection_lost
+
     def _wait_for_reply(self, opened: OpenDevice) -> bool:
         """Let the clock go on until a reply is ready, or by the time-out; whether there is one."""
         milliseconds = opened.attribute(ResourceAttribute.timeout_value)
@@ -142,6 +159,8 @@ class InProcessLibrary(VisaLibraryBase):
         if reply is not opened.reply:
             opened.reply, opened.read = reply, 0  # a device clear or a new message dropped the old one
         wait = reply.ready_at - self.clock.now() if reply is not None else None
+        if wait is not None and reply is not None and self.misbehaviour.drip:
+            wait += self.misbehaviour.drip * len(reply.data)  # this bus hands over whole messages only
         if milliseconds == constants.VI_TMO_INFINITE:
             self.clock.sleep(wait or 0.0)
             return wait is not None  # simulated time cannot wait for ever: without a reply this is a time-out

@@ -10,15 +10,14 @@ from __future__ import annotations
 import contextlib
 import selectors
 import socket
-import struct
 import threading
 
+from simulated_instruments.connections.misbehaviour import RESET_ON_CLOSE, Misbehaviour
 from simulated_instruments.devices.instrument import INPUT_BUFFER, Device, message_length
 
 LOOPBACK = "127.0.0.1"
 MOST_READ = 256 * 1024
 SLICE = 0.02  # seconds; waiting is cut into such slices, so that stop() need not wait for a slow reply
-RESET_ON_CLOSE = struct.pack("ii", 1, 0)  # linger on, zero seconds: the peer sees a reset instead of an orderly end
 
 
 class Connection:
@@ -28,6 +27,7 @@ class Connection:
         self.client = client
         self.incoming = bytearray()
         self.outgoing = memoryview(b"")
+        self.ending = False  # close once what goes out has gone
 
     def next_message(self) -> tuple[bytes, bool] | None:
         """The next whole message without its line feed, and True; or what is too long to be one, and False."""
@@ -58,6 +58,7 @@ class SocketServer:
     ) -> None:
         self.device = device
         self.one_connection = one_connection
+        self.misbehaviour = Misbehaviour()
         self.port = 0
         self._lock = lock or threading.Lock()
         self._thread: threading.Thread | None = None
@@ -94,6 +95,12 @@ class SocketServer:
         self._thread.join()
         self._thread = None
         self._waker.close()
+
+    def drop_connections(self) -> None:
+        """Break every connection at once; the port stays open for new ones."""
+        for connection in list(self._connections):
+            with contextlib.suppress(OSError):  # it went by itself just now
+                connection.client.shutdown(socket.SHUT_RDWR)
 
     def __enter__(self) -> SocketServer:
         self.start()
@@ -133,6 +140,9 @@ class SocketServer:
     def _attend(self, connection: Connection, events: int) -> None:
         """Read, execute and send for one client; one that does not take its reply is not read from any more."""
         try:
+            if self.misbehaviour.frozen:
+                self._stopping.wait(SLICE)
+                return
             if events & selectors.EVENT_READ:
                 data = connection.client.recv(MOST_READ)
                 if not data:
@@ -141,8 +151,13 @@ class SocketServer:
                 connection.incoming += data
             self._flush(connection)
             while not connection.outgoing and not self._stopping.is_set() and (next_one := connection.next_message()):
-                connection.outgoing = memoryview(self._execute(*next_one))
+                reply = self._execute(*next_one)
+                connection.outgoing = memoryview(self.misbehaviour.of(reply) if reply else b"")
+                connection.ending = self.misbehaviour.ends(reply)
                 self._flush(connection)
+            if connection.ending and not connection.outgoing:
+                self._drop(connection)
+                return
         except OSError:
             self._drop(connection)
             return
@@ -170,10 +185,14 @@ class SocketServer:
         """Send what the client takes now."""
         while connection.outgoing:
             try:
-                sent = connection.client.send(connection.outgoing)
+                drip = self.misbehaviour.drip
+                sent = connection.client.send(connection.outgoing[:1] if drip else connection.outgoing)
             except BlockingIOError:
                 return
             connection.outgoing = connection.outgoing[sent:]
+            if drip and self._stopping.wait(0.0):
+                return
+            self.device.clock.sleep(drip)
 
     def _drop_all(self) -> None:
         for connection in list(self._connections):
@@ -182,4 +201,4 @@ class SocketServer:
     def _drop(self, connection: Connection) -> None:
         self._selector.unregister(connection.client)
         self._connections.remove(connection)
-        connection.client.close()
+        self.misbehaviour.close(connection.client)

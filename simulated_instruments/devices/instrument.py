@@ -79,6 +79,8 @@ class Device:
 
     model: ClassVar[str]
     latency: ClassVar[float] = 0.004  # seconds from a message to its reply, where nothing is measured
+    silence: ClassVar[float] = 0.0  # seconds without a byte that end a message on a serial line; 0: a line end does
+    prompted: ClassVar[bool] = False  # echoes on a serial line, and ends every exchange there with its `prompt()`
 
     def __init__(self, name: str, clock: Clock, seed: int = 0) -> None:
         self.name = name
@@ -160,6 +162,10 @@ class Device:
         self._replies.clear()
         self._completion_wanted = False
         self.abandon()
+
+    def prompt(self) -> bytes:
+        """What a `prompted` instrument ends an exchange on a serial line with."""
+        return b""
 
     def advance(self) -> None:
         """Do what has come due by now; called on every contact, and by whoever is about to look at the world."""

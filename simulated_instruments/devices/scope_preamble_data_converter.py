@@ -52,11 +52,14 @@ class Acquisition:
 
 
 class Converter:
-    """`dividers` has what the probe on each channel really divides by."""
+    """`dividers` has what the probe on each channel really divides by; `centre` is the code in the middle of the
+    screen, `least_code` where it clips below.
+    """
 
     def __init__(self, terminals: ScopeTerminals, seed: int, name: str) -> None:
         self.terminals = terminals
         self.dividers = dict.fromkeys(CHANNELS, PROBE_DIVIDER)
+        self.centre, self.least_code = CENTRE, 0
         self.time_error = trait(seed, SPECIMEN * TIME_CLASS, name, "time base")
         self._seed = seed
         self._name = name
@@ -81,12 +84,12 @@ class Converter:
         gain = self._gains[channel]
         wrong = self._shifts[channel] * (OFFSET_DIVISIONS * settings.volts + OFFSET_VOLTS)
         per_volt = gain / settings.step / self.dividers[channel]
-        return per_volt, gain * settings.offset_codes + wrong / settings.step + CENTRE
+        return per_volt, gain * settings.offset_codes + wrong / settings.step + self.centre
 
     def at_tip(self, channel: int, settings: Input, level: float) -> float:
         """The volts at the tip that this specimen shows as `level`."""
         per_volt, zero = self._line(channel, settings)
-        shown_as = level / settings.probe / settings.step + settings.offset_codes + CENTRE
+        shown_as = level / settings.probe / settings.step + settings.offset_codes + self.centre
         return (shown_as - zero) / per_volt
 
     def input_ohms(self, channel: int) -> float:
@@ -128,7 +131,7 @@ class Converter:
             if per_volt:
                 exact += (self._volts(acquisition, channel, first, len(part)) * per_volt).astype(np.float32)
             exact += np.float32(zero)
-            np.clip(np.rint(exact, out=exact), 0, MOST_CODE, out=exact)
+            np.clip(np.rint(exact, out=exact), self.least_code, MOST_CODE, out=exact)
             part[:] = exact
         return found
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import ClassVar
 
 from autobench.clock import Clock
 from autobench.protocols.scpi import ScpiError
@@ -30,6 +31,8 @@ class RunningScope(Device):
     further ones: no edge is seen, and what the probe switch of a channel really divides by.
     """
 
+    delivered: ClassVar[Setup] = Setup()
+
     def __init__(self, name: str, clock: Clock, terminals: ScopeTerminals, seed: int = 0) -> None:
         super().__init__(name, clock, seed)
         self.held_coupling: str | None = None
@@ -43,7 +46,7 @@ class RunningScope(Device):
 
     def reset(self) -> None:
         """As delivered: channel 1 alone, probe factor 1, running freely, nothing in the memory."""
-        self.setup = self.held(Setup())
+        self.setup = self.held(self.delivered)
         self.single = False  # what the sweep is set to
         self.acquired: Acquisition | None = None
         self.earlier: Sweep | None = None  # the one before the present one, for the state that lags

@@ -7,6 +7,7 @@ was armed with.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import ClassVar
 
 CHANNELS = (1, 2, 3, 4)
 DIVISIONS_ACROSS, DIVISIONS_UP = 12, 8
@@ -76,8 +77,14 @@ class Trigger:
 
 @dataclass(frozen=True)
 class Setup:
-    """Everything an acquisition depends on. `depth` None is the automatic choice."""
+    """Everything an acquisition depends on. `depth` None is the automatic choice.
 
+    `across` (divisions), `rate` (samples a second) and `memory` (points) are what the make has, all channels together.
+    """
+
+    across: ClassVar[int] = DIVISIONS_ACROSS
+    rate: ClassVar[float] = MOST_RATE
+    memory: ClassVar[int] = MOST_MEMORY
     inputs: tuple[Input, ...] = (Input(displayed=True), Input(), Input(), Input())
     time_scale: float = 1e-6
     time_offset: float = 0.0
@@ -111,17 +118,17 @@ class Setup:
     @property
     def most_rate(self) -> float:
         """Samples a second that each displayed channel can have."""
-        return MOST_RATE / self.share
+        return self.rate / self.share
 
     @property
     def most_depth(self) -> int:
         """Points that each displayed channel can have."""
-        return MOST_MEMORY // self.share
+        return self.memory // self.share
 
     @property
     def span(self) -> float:
         """Seconds across the screen, which are those of the record."""
-        return DIVISIONS_ACROSS * self.time_scale
+        return self.across * self.time_scale
 
     @property
     def points(self) -> int:

@@ -16,14 +16,37 @@ from simulated_instruments.devices.terminals import OutputPoint, OutputSetting, 
 MOST_VOLTS = 20.5
 MOST_AMPS = 5.1
 MOST_TRIP_VOLTS = 22.5
-READBACK_CLASS = {"volts": (0.0005, 0.005), "amps": (0.0015, 0.005)}  # part of the reading, and V or A
 SPECIMEN = 0.6  # a specimen's own error, as a part of its class; noise and quantisation need the rest
 READBACK_NOISE = 0.0005  # V or A; 1 mV or 1 mA, as two standard deviations
-READBACK_STEP = 0.001  # V or A
 READBACK_TIME_CONSTANT = 0.03  # s; 96 % after 100 ms
 FLAG_LAG = 0.1  # s from entering or leaving the current limit to the status register
 OVER_CURRENT_TIME = 0.05  # s in the current limit until the over-current protection trips
 TRIP_MARGIN = 0.001  # V above the level: an output set exactly to its level does not trip
+
+
+@dataclass(frozen=True)
+class Ratings:
+    """What an output can be set to, and how well its own meters read: (part of the reading, V or A) and step (V or A).
+
+    A `negative` output gives volts below its common terminal; everything inside counts its volts as positive.
+    """
+
+    volts: float = MOST_VOLTS
+    amps: float = MOST_AMPS
+    trip_volts: float = MOST_TRIP_VOLTS
+    negative: bool = False
+    volts_class: tuple[float, float] = (0.0005, 0.005)
+    amps_class: tuple[float, float] = (0.0015, 0.005)
+    volts_step: float = 0.001
+    amps_step: float = 0.001
+
+    @property
+    def sign(self) -> float:
+        """Of the volts at the terminals."""
+        return -1.0 if self.negative else 1.0
+
+
+RATINGS = Ratings()
 
 
 @dataclass
@@ -43,11 +66,20 @@ class Settings:
 class SupplyOutput:
     """Output `number` of a supply; `refresh` must be called on every contact and after every change of `settings`."""
 
-    def __init__(self, number: int, clock: Clock, terminals: SupplyTerminals, seed: int, name: str) -> None:
+    def __init__(
+        self,
+        number: int,
+        clock: Clock,
+        terminals: SupplyTerminals,
+        seed: int,
+        name: str,
+        ratings: Ratings = RATINGS,
+    ) -> None:
         self.number = number
         self.clock = clock
         self.terminals = terminals
-        self.settings = Settings()
+        self.ratings = ratings
+        self.settings = self.fresh()
         self.tripped_on_volts = False
         self.tripped_on_amps = False
         self.live = False  # whether the output stage is on now: after its delay, and until a trip
@@ -67,8 +99,12 @@ class SupplyOutput:
                 trait(seed, SPECIMEN * part, name, number, what),
                 trait(seed, SPECIMEN * floor, name, number, what, 0),
             )
-            for what, (part, floor) in READBACK_CLASS.items()
+            for what, (part, floor) in (("volts", ratings.volts_class), ("amps", ratings.amps_class))
         }
+
+    def fresh(self) -> Settings:
+        """The settings after `*RST`: off, no volts, all the amps, the trip out of the way."""
+        return Settings(amps=self.ratings.amps, trip_volts=self.ratings.trip_volts)
 
     @property
     def tripped(self) -> bool:
@@ -81,7 +117,7 @@ class SupplyOutput:
 
     def reset(self) -> None:
         """Settings as after `*RST`: off, no volts, all the amps. A trip stays latched: nobody has seen to its cause."""
-        self.settings = Settings()
+        self.settings = self.fresh()
         self._switch_at = None
         self.live = False
         self.refresh()
@@ -115,7 +151,7 @@ class SupplyOutput:
         volts = self.settings.volts
         if self.settings.trip_on_volts:
             volts = min(volts, self.settings.trip_volts)  # the trip is faster than the output rises
-        setting = OutputSetting(self.live, volts, self.settings.amps)
+        setting = OutputSetting(self.live, self.ratings.sign * volts + 0.0, self.settings.amps)
         if setting != self._applied:
             self._look(self.clock.now())  # the old setting held until now
             self._applied = setting
@@ -126,7 +162,7 @@ class SupplyOutput:
         if not self.settings.trip_on_volts:
             return False
         level = self.settings.trip_volts
-        return self._point.volts > level + TRIP_MARGIN or (
+        return self.ratings.sign * self._point.volts > level + TRIP_MARGIN or (
             self.settings.volts > level + TRIP_MARGIN and not self._point.limiting
         )
 
@@ -167,9 +203,13 @@ class SupplyOutput:
         return 0.0 if self._limiting_since is None else now - self._limiting_since
 
     def measured(self, what: str) -> float:
-        """The next readback of `volts` (V) or `amps` (A): low-passed, with this specimen's errors, noise and steps."""
+        """The next readback of `volts` (V) or `amps` (A): low-passed, with this specimen's errors, noise and steps.
+
+        Volts have the sign they have at the terminals.
+        """
         self.refresh()
         part, floor = self._errors[what]
+        step = self.ratings.volts_step if what == "volts" else self.ratings.amps_step
         value = self._shown[what] * (1 + part) + floor
         value += READBACK_NOISE * self._noise.draw(self._name, self.number, what)
-        return round(value / READBACK_STEP) * READBACK_STEP + 0.0  # no negative zero
+        return round(value / step) * step + 0.0  # no negative zero

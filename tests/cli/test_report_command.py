@@ -35,10 +35,10 @@ def test_a_report_of_an_unknown_run_is_refused_in_words(tmp_path: Path, capsys: 
 
 
 def test_a_report_that_cannot_be_written_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A folder that is not there is the person's to mend; the run itself is kept."""
-    records = str(tmp_path / "r.sqlite")
-    words = ["--only", "ohms", "--records", records, "--unattended"]
-    assert main(["check", "tarnbeck-8", *words, "--report", str(tmp_path / "no" / "x.html")]) == 2
-    capsys.readouterr()
-    assert main(["history", "--records", records]) == 0
-    assert "tarnbeck-8" in capsys.readouterr().out
+    """A folder that is not there, or is one itself, is said before anything is switched on: no run, no record."""
+    records = tmp_path / "r.sqlite"
+    words = ["--only", "ohms", "--records", str(records), "--unattended"]
+    for target in (tmp_path / "no" / "x.html", tmp_path):
+        assert main(["check", "tarnbeck-8", *words, "--report", str(target)]) == 2
+        assert f"the report {target} cannot be written" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []

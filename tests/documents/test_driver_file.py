@@ -90,7 +90,8 @@ def test_missing_required_actions_come_as_one_list() -> None:
         (
             "  pace: 0 s",
             "  pase: 0 s",
-            "unknown key 'pase' under link; allowed are ends, reply within, pace, common commands, errors; "
+            "unknown key 'pase' under link; allowed are ends, silence, prompts, reply within, pace, common "
+            "commands, errors; "
             "did you mean 'pace'?",
         ),
         (
@@ -128,13 +129,14 @@ def test_missing_required_actions_come_as_one_list() -> None:
             "answer: bit, bit: 1",
             "answer: bitt, bit: 1",
             "actions > limiting? > answer: 'bitt' is not known here; allowed are number, numbers, text, "
-            "truth, truths, error, bit, bit clear, any bit, word, preamble, block; did you mean 'bit'?",
+            "truth, truths, error, event error, bit, bit clear, any bit, raw bit, raw bit clear, word, "
+            "preamble, block; did you mean 'bit'?",
         ),
         (
             "answer: bit, bit: 1",
             "answer: number",
             "actions > limiting? > answer: 'number' does not fit this action; "
-            "fitting: truth, bit, bit clear, any bit, word",
+            "fitting: truth, bit, bit clear, any bit, raw bit, raw bit clear, word",
         ),
         ("span: 0 V .. 20.5 V", "span: 0 A .. 20.5 A", "actions > set volts > span: must be in V"),
         (
@@ -195,7 +197,11 @@ def test_missing_required_actions_come_as_one_list() -> None:
             'clear: {say: "*CLS", trust: {of reading: 1 %}}',
             "clear > trust: this action measures nothing that 'trust' could be about",
         ),
-        ("answer: error}", "answer: text}", "link > errors > answer: 'text' does not fit this action; fitting: error"),
+        (
+            "answer: error}",
+            "answer: text}",
+            "link > errors > answer: 'text' does not fit this action; fitting: error, event error",
+        ),
     ],
 )
 def test_a_wrong_supply_file_is_refused_with_words_at_its_line(old: str, new: str, words: str | None) -> None:
@@ -432,3 +438,49 @@ def test_a_driver_file_is_read_by_a_plain_yaml_reader_too() -> None:
     """The shipped files are ordinary YAML: other programs may read them."""
     for path in (PS_3, M_1, W_1, O_1B):
         assert yaml.safe_load(path.read_text(encoding="utf-8"))["driver"] == path.stem
+
+
+PS_5 = folder("drivers") / "supplies" / "ps-5.yaml"
+M_2 = folder("drivers") / "meters" / "m-2.yaml"
+O_1A = folder("drivers") / "scopes" / "o-1a.yaml"
+
+
+@pytest.mark.parametrize(
+    ("source", "old", "new", "words"),
+    [
+        (
+            PS_5,
+            'ends: {send: "", receive: ""}\n  silence: 50 ms ',
+            'ends: {send: "", receive: ""}\n  silence: 0 s   ',
+            "link > ends: without a line end to receive, 'silence' must say what ends a reply",
+        ),
+        (
+            PS_5,
+            "on:          {say: ",
+            "on:          {length: 3, say: ",
+            "only an answer that is no block can have a length",
+        ),
+        (PS_5, '{say: "OUT0"}', '{say: "OUT0", width: 5}', "this action takes no value"),
+        (M_2, "called: 1, drives", "kalled: 1, drives", "unknown key 'kalled'"),
+        (M_2, "overload: 1e9", "overload: 0", "measures > overload"),
+        (O_1A, "chunk: 4000000", "chunk: 1000000", "must hold a whole record of 4000000 points"),
+    ],
+)
+def test_what_the_new_manners_ask_for(source: Path, old: str, new: str, words: str) -> None:
+    """Silences, lengths, widths, names of ranges, whole records: each mistake in words."""
+    text, _ = edited(source, old, new)
+    found = mistakes(text)
+    assert len(found) == 1, found
+    assert words in found[0]
+
+
+def test_refusals_need_a_way_to_see_them() -> None:
+    """A line an instrument must refuse is of no use where nothing tells that it did."""
+    text, _ = edited(PS_5, "identity:", 'refuses: ["X"]\nidentity:')
+    assert any("a refusal is seen in the errors; 'link' has no 'errors' to ask" in found for found in mistakes(text))
+
+
+def test_negative_outputs_are_outputs() -> None:
+    """An output that counts down must be one there is."""
+    text, _ = edited(folder("drivers") / "supplies" / "ps-2.yaml", "negative: 3", "negative: 4")
+    assert any("names an output that is not one of 'channels'" in found for found in mistakes(text))

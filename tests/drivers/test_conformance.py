@@ -8,131 +8,36 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from pathlib import Path
 
 import pytest
 
-from autobench.documents.driver import Driver
-from autobench.documents.places import list_drivers
-from autobench.documents.reading import read
 from autobench.errors import BenchError, InstrumentReportedError
-from autobench.instruments.dialect import Dialect
-from autobench.instruments.link import Link
 from autobench.instruments.meter import Meter
 from autobench.instruments.relays import Relays
 from autobench.instruments.supply import Supply
-from autobench.instruments.visa import open_session
 from autobench.quantity import Span
 from simulated_instruments.clock import SimulatedClock
-from simulated_instruments.connections.in_process import InProcessLibrary
-from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
-from simulated_instruments.devices.terminals import OutputPoint, OutputSetting
+from simulated_instruments.devices.terminals import OutputPoint
+from tests.drivers.meetings import Contacts, Loads, Source, Spoken, meet
 
-ADDRESS = "GPIB0::7::INSTR"
 COVERAGE = 3.0  # standard uncertainties; a reading within its accuracy class is at most √3 off, and its noise adds
-
-
-@dataclass
-class Loads:
-    """A resistor at every output of a supply."""
-
-    ohms: dict[int, float]
-    settings: dict[int, OutputSetting] = field(default_factory=dict)
-
-    def apply(self, output: int, setting: OutputSetting) -> None:
-        self.settings[output] = setting
-
-    def point(self, output: int) -> OutputPoint:
-        setting = self.settings.get(output, OutputSetting(False, 0.0, 0.0))
-        if not setting.on:
-            return OutputPoint(0.0, 0.0, False)
-        amps = setting.volts / self.ohms[output]
-        if amps <= setting.amps:
-            return OutputPoint(setting.volts, amps, False)
-        return OutputPoint(setting.amps * self.ohms[output], setting.amps, True)
-
-
-@dataclass
-class Source:
-    """A voltage behind a resistance at a meter's terminals; with the meter's own source it is just the resistance."""
-
-    emf: float
-    ohms: float
-    driven: float = 0.0
-    compliance: float = 0.0
-
-    def drive(self, amps: float, compliance_volts: float) -> None:
-        self.driven, self.compliance = amps, compliance_volts
-
-    def volts(self, input_ohms: float, aperture: float) -> float:
-        if self.driven:
-            return min(self.driven * self.ohms, self.compliance)
-        return self.emf * input_ohms / (input_ohms + self.ohms)
-
-    def key(self) -> str:
-        return "source"
-
-
-@dataclass
-class Contacts:
-    """What the relays were told, in order."""
-
-    moves: list[frozenset[int]] = field(default_factory=list)
-
-    def closed(self, channels: frozenset[int]) -> None:
-        self.moves.append(channels)
-
-
-@dataclass
-class Spoken:
-    """A dialect on its simulated instrument, with everything that was said."""
-
-    dialect: Dialect
-    device: Device
-    clock: SimulatedClock
-    said: list[str]
-
-    def performed(self) -> set[str]:
-        """The actions whose lines were all sent at least once."""
-        driver = self.dialect.driver
-        return {name for name, action in driver.actions.items() if all(self.heard(line) for line in action.lines)}
-
-    def heard(self, line: str) -> bool:
-        """Whether `line` was sent with something filled in."""
-        head, _, _ = line.partition("{")
-        return any(text.startswith(head) for text in self.said)
-
-
-def driver_named(name: str) -> Driver:
-    """The shipped driver."""
-    return read(dict(list_drivers())[name], Driver)
-
-
-def connect(name: str, device: Device, clock: SimulatedClock) -> Spoken:
-    """The shipped driver `name` on `device`, over the in-process library."""
-    said: list[str] = []
-    library = InProcessLibrary({ADDRESS: device}, clock)
-    session = open_session(ADDRESS, instrument=name, library=library)
-    link = Link(session, name, clock, on_exchange=lambda exchange: said.append(exchange.sent.decode("ascii")))
-    return Spoken(Dialect(driver_named(name), link), device, clock, said)
 
 
 @pytest.fixture
 def ps_3() -> tuple[Supply, Spoken, Loads]:
     """A supply with 10 Ω, 1 kΩ and an all but open output."""
     clock, loads = SimulatedClock(), Loads({1: 10.0, 2: 1000.0, 3: 1e9})
-    spoken = connect("ps-3", ChannelListSupply("supply", clock, loads, seed=5), clock)
+    spoken = meet("ps-3", ChannelListSupply("supply", clock, loads, seed=5))
     return Supply(spoken.dialect), spoken, loads
 
 
 def m_1(source: Source, seed: int = 5) -> tuple[Meter, Spoken]:
     """A meter on a source."""
     clock = SimulatedClock()
-    spoken = connect("m-1", ConfReadMeter("meter", clock, source, seed=seed), clock)
+    spoken = meet("m-1", ConfReadMeter("meter", clock, source, seed=seed))
     return Meter(spoken.dialect), spoken
 
 
@@ -140,14 +45,8 @@ def m_1(source: Source, seed: int = 5) -> tuple[Meter, Spoken]:
 def w_1() -> tuple[Relays, Spoken, Contacts]:
     """A relay multiplexer."""
     clock, contacts = SimulatedClock(), Contacts()
-    spoken = connect("w-1", SlotChannelRelays("relays", clock, contacts, seed=5), clock)
+    spoken = meet("w-1", SlotChannelRelays("relays", clock, contacts, seed=5))
     return Relays(spoken.dialect, settle=0.02), spoken, contacts
-
-
-def test_every_shipped_driver_meets_an_instrument_here() -> None:
-    """A driver file without a conversation in one of these modules would be untried."""
-    here = "".join(path.read_text(encoding="utf-8") for path in Path(__file__).parent.glob("test_*conformance.py"))
-    assert all(f'connect("{name}"' in here for name, _ in list_drivers())
 
 
 def test_a_supply_is_set_read_back_switched_and_measured(ps_3: tuple[Supply, Spoken, Loads]) -> None:

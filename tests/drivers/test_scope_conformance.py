@@ -6,13 +6,11 @@ the truth is in its three numbers.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from autobench.clock import RealClock
 from autobench.documents.driver import Driver
@@ -32,46 +30,12 @@ from simulated_instruments.clock import SimulatedClock
 from simulated_instruments.connections.in_process import InProcessLibrary
 from simulated_instruments.connections.raw_socket import SocketServer
 from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
+from tests.drivers.square import Square
 
 ADDRESS = "GPIB0::7::INSTR"
 COVERAGE = 3.0  # standard uncertainties; a reading within its accuracy class is at most √3 off, and its noise adds
 LOGIC = ScopeInput(1, 0.0, 5.0)
 EDGE = Trigger(1, 1.4)
-
-
-@dataclass
-class Square:
-    """The same square wave on every input, from `begins` on; before that it is low. Everything exact at any time."""
-
-    low: float = 0.2
-    high: float = 3.8
-    rate: float = 1e6
-    duty: float = 0.3
-    begins: float = 0.0
-
-    def samples(self, channel: int, times: NDArray[np.float64], input_ohms: float) -> NDArray[np.float64]:
-        cycles = (times - self.begins) * self.rate
-        up = (cycles - np.floor(cycles) < self.duty) & (times >= self.begins)
-        return np.where(up, self.high, self.low)
-
-    def extremes(
-        self, channel: int, edges: NDArray[np.float64], input_ohms: float
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        at = self.samples(channel, edges, input_ohms)
-        cycles = np.maximum((edges - self.begins) * self.rate, -0.5)
-        rises, falls = np.floor(cycles), np.floor(cycles - self.duty)
-        highest = np.where(np.diff(rises) > 0, self.high, at[:-1])
-        return np.where((np.diff(falls) > 0) & (cycles[1:] > self.duty), self.low, at[:-1]), highest
-
-    def crossing(self, channel: int, level: float, rising: bool, start: float, stop: float) -> float | None:
-        if not self.low < level < self.high:
-            return None
-        first = self.begins + (0.0 if rising else self.duty / self.rate)
-        found = first + max(0, math.ceil((start - first) * self.rate)) / self.rate
-        return found if start <= found <= stop else None
-
-    def key(self, channel: int) -> str:
-        return f"square {channel}"
 
 
 @dataclass

@@ -18,6 +18,8 @@ from autobench.documents.driver_sections import (
     Measures,
     MeterRange,
     Outputs,
+    Prompts,
+    SpeedNames,
     Speeds,
     Trust,
     Wait,
@@ -25,6 +27,8 @@ from autobench.documents.driver_sections import (
 from autobench.documents.places import folder, list_drivers
 from autobench.documents.reading import read
 from autobench.documents.section import Section
+from tests.drivers.meetings import TRANSPORTS
+from tests.drivers.test_every_transport import METERS, SCOPES, SUPPLIES
 
 README = folder("drivers") / "README.md"
 FOLDERS = {"supply": "supplies", "meter": "meters", "relays": "relays", "scope": "scopes"}
@@ -73,10 +77,11 @@ def test_a_shipped_driver_says_nothing_but_plain_units(path: Path) -> None:
             assert not re.search(r"\{(value|range|cycles|count|factor|points|point)\}\s*[A-Za-z]", line)
 
 
-def test_the_first_drivers_lack_nothing() -> None:
-    """The dialects of the shipped bench can do everything a round needs, so its bench file accepts no gap."""
+def test_what_the_shipped_drivers_lack() -> None:
+    """What a dialect cannot do is said by name, for a bench file to accept; those of the shipped bench lack nothing."""
     lacking = {path.stem: read(path, Driver).missing() for _, path in list_drivers()}
-    assert lacking == {"m-1": (), "o-1b": (), "ps-3": (), "w-1": ()}
+    whole = dict.fromkeys(("m-1", "o-1a", "o-1b", "ps-1", "ps-2", "ps-3", "w-1"), ())
+    assert lacking == whole | {"m-2": ("fixed input",), "ps-5": ("trip",)}
 
 
 @pytest.mark.parametrize(
@@ -118,8 +123,13 @@ def test_the_page_names_the_keys_of_a_meters_ranges() -> None:
     """Keys that stand in running text are there as well."""
     text = section("### `measures` of a meter")
     named = set(CODE.findall(text))
-    for model in (Function, MeterRange, Speeds):
+    for model in (Function, MeterRange, Speeds, SpeedNames):
         assert set(model.key_names()) <= named
+
+
+def test_the_page_names_the_keys_of_prompts() -> None:
+    """So are those of an instrument that prompts."""
+    assert set(Prompts.key_names()) <= set(CODE.findall(section("### `link`")))
 
 
 def test_the_page_names_the_keys_within_a_scopes_section() -> None:
@@ -142,3 +152,16 @@ def test_the_page_lists_every_action_with_its_rule(kind: str) -> None:
         words = {f"{{{word}}}" for word in (signature.place, *signature.fields) if word}
         wanted[name] = (signature.required, words | ({"{value}"} if signature.value else set()), signature.lack)
     assert found == wanted
+
+
+def test_the_page_says_what_was_tried_on_which_transport() -> None:
+    """The table of transports is what the conformance tests really go through, no more and no less."""
+    columns = ("in process", "raw socket", "hislip", "serial")
+    told = {
+        (CODE.findall(row[0])[0], transport)
+        for row in table("| driver | in process |")
+        for transport, cell in zip(columns, row[1:], strict=False)
+        if cell == "tried"
+    }
+    assert told == {*SUPPLIES, *METERS, *SCOPES, *(("w-1", transport) for transport in TRANSPORTS)}
+    assert all(row[5:] == ["untested here"] * 2 for row in table("| driver | in process |"))

@@ -99,3 +99,19 @@ def test_the_layer_picture_equals_the_contract() -> None:
     wanted = " > ".join(contract["layers"])
     shown = " ".join((ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split())
     assert wanted in shown
+
+
+def test_the_interlock_in_the_documents_equals_the_table() -> None:
+    """DEVELOPERS.md shows the table the code keeps, row by row; a command of one line makes it anew."""
+    from autobench.run.interlock import ALLOWED
+    from autobench.run.interlock_table import block
+
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert block(text) == text
+    rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in text.splitlines() if " → `" in line]
+    shown = {
+        (row[0].strip("`"), way.split(" → ")[0]): way.split(" → ")[1].strip("`")
+        for row in rows
+        for way in row[2].split(", ")
+    }
+    assert shown == ALLOWED

@@ -163,3 +163,33 @@ def test_text_loses_its_quotes() -> None:
     """Quoted strings come back bare, doubled quotes once (IEEE 488.2, 8.7.8)."""
     assert decoded('"VOLT ""A"""', "text").words == 'VOLT "A"'
     assert decoded("ALDER STREET,PS-3,1001,1.0", "text").words == "ALDER STREET,PS-3,1001,1.0"
+
+
+@pytest.mark.parametrize(("byte", "on", "limiting"), [(0x51, True, False), (0x40, True, True), (0x0A, False, True)])
+def test_a_raw_status_byte_is_read_by_its_bits(byte: int, on: bool, limiting: bool) -> None:
+    """One byte as it is, line ends among them: bit 6 output, bit 0 constant voltage (common practice)."""
+    assert decoded(chr(byte), "raw bit", bit="6").truth is on
+    assert decoded(chr(byte), "raw bit clear", bit="0").truth is limiting
+    for text in ("", "81", "\u0151"):
+        with pytest.raises(ReplyError, match="is not one raw byte"):
+            decoded(text, "raw bit", bit="6")
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("0", 0),
+        ("128", 0),  # IEEE 488.2, 11.5.1: power on is no error
+        ("+1", 0),  # operation complete neither
+        ("32", -100),  # SCPI-1999 vol. 2, 21.8: command errors
+        ("48", -100),  # the worst of two classes: what is not understood
+        ("16", -200),
+        ("8", -300),
+        ("132", -400),
+    ],
+)
+def test_an_event_register_is_an_error_by_its_class(text: str, code: int) -> None:
+    """Where there is no queue, the bits of the event status register say what kind of error it was."""
+    assert decoded(text, "event error").code == code
+    with pytest.raises(ReplyError):
+        decoded("256", "event error")

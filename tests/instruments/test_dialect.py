@@ -76,6 +76,9 @@ class Partner:
         elif text.startswith("*ESE") and text.endswith("*ESE?"):  # the link getting back in step
             self.waiting.append(("0;" if text.startswith("*ESE?") else "") + text.split("*ESE ")[1].split(";")[0])
 
+    def confirm(self, within: float) -> None:
+        """Nothing confirms a command."""
+
     def read_message(self, within: float) -> bytes:
         if not self.waiting:
             self.clock.sleep(within)

@@ -24,22 +24,56 @@ def test_commands_and_queries(bench: Any) -> None:
 
 
 def test_silence_in_words(bench: Any) -> None:
-    """An instrument that does not answer is named with the command and the time that was allowed."""
+    """An instrument that does not answer is named with the command, the time that was allowed, and what to look at."""
     bench.device.silent = True
     with pytest.raises(NoReplyError) as caught:
         bench.link.ask("MEAS:VOLT? (@1)", 0.05)
-    assert str(caught.value) == "recorder: no reply to MEAS:VOLT? (@1) within 50.0 ms"
+    assert str(caught.value) == (
+        "recorder: no reply to MEAS:VOLT? (@1) within 50.0 ms; nor does it answer SYST:ERR?: is it switched on and "
+        "plugged in, and is this its address?"
+    )
     assert bench.link.dirty
-    assert bench.exchanges[-1].error == str(caught.value)
+    assert str(caught.value).startswith(str(bench.exchanges[0].error))
+
+
+@pytest.mark.parametrize(
+    ("command", "cause"),
+    [
+        # SCPI-1999 vol. 2, 21.8: undefined header, missing parameter, data out of range
+        ("MEAS:VOLT? (@1)", "-113: it does not know this command – is the driver right?"),
+        ("*ESE;*ESE?", "-109: it wants other parameters than it was sent – is the driver right?"),
+        ("*ESE 999", "-222: a value is out of its range"),
+    ],
+)
+def test_why_there_was_no_reply(bench: Any, command: str, cause: str) -> None:
+    """After a time-out the instrument is asked for its errors, and the sentence says what they mean."""
+    with pytest.raises(NoReplyError) as caught:
+        bench.link.ask(command)
+    assert str(caught.value) == f"recorder: no reply to {command} within 200 ms; the instrument reports {cause}"
+    assert bench.link.ask("*ESE?") == "0"
+
+
+def test_no_reply_without_a_cause(bench: Any) -> None:
+    """An instrument that answers otherwise and knows of no error is said to be too slow, perhaps."""
+    with pytest.raises(NoReplyError, match="reports no cause: it may need longer than that"):
+        bench.link.ask("*CLS")  # a command is not answered
+
+
+def test_while_making_safe_nobody_is_asked_why(in_process: Any) -> None:
+    """Switching off must not wait for an explanation: a time-out costs exactly its deadline then."""
+    in_process.device.silent = True
+    with in_process.link.safing(), pytest.raises(NoReplyError, match=r"within 200 ms$"):
+        in_process.link.ask("*IDN?")
+    assert in_process.clock.now() == pytest.approx(0.2)
 
 
 def test_time_allowed_in_words(in_process: Any) -> None:
-    """A deadline of seconds is told in seconds, and exactly so much time has passed."""
+    """A deadline of seconds is told in seconds; so much time has passed, and half a second for asking why."""
     in_process.device.silent = True
     with pytest.raises(NoReplyError, match=r"no reply to \*IDN\? within 2\.0 s"):
         in_process.link.ask("*IDN?", 2.0)
-    assert in_process.clock.now() == pytest.approx(2.0)
-    assert in_process.exchanges[-1].seconds == pytest.approx(2.0)
+    assert in_process.clock.now() == pytest.approx(2.5)
+    assert in_process.exchanges[0].seconds == pytest.approx(2.0)
 
 
 @pytest.mark.parametrize("size", [0, 1, 12_345, 10_000_000])

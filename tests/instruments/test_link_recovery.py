@@ -29,7 +29,7 @@ def test_late_reply_does_not_answer_the_next_query(bench: Any) -> None:
 
 def test_very_late_reply(over_socket: Any) -> None:
     """A reply that comes after all patience is left behind by opening again."""
-    over_socket.device.late = 2.5 * WITHIN
+    over_socket.device.late = 5 * WITHIN
     with pytest.raises(NoReplyError):
         over_socket.link.ask("*IDN?")
     over_socket.come_back()
@@ -59,7 +59,7 @@ def test_recovery_restores_the_enable_register(bench: Any) -> None:
 def test_recovery_empties_the_error_queue(in_process: Any) -> None:
     """Errors that the failure left in the instrument's queue do not accuse the next command."""
     in_process.link.say("*ESE 0")
-    with pytest.raises(NoReplyError):
+    with in_process.link.safing(), pytest.raises(NoReplyError):
         in_process.link.ask("*CLS")  # a command is not answered: reading makes a query error
     assert len(in_process.device.errors) == 1  # IEEE 488.2, 6.3.1: UNTERMINATED, -420
     assert in_process.link.ask("SYST:ERR?").startswith("0,")
@@ -93,7 +93,7 @@ def test_half_a_block_then_silence(over_socket: Any) -> None:
     over_socket.device.terminator = b""
     with pytest.raises(NoReplyError, match=r"no complete reply to CURV\? within 200 ms, only: .* \(4993 bytes\)"):
         over_socket.link.ask_block("CURV?")
-    assert over_socket.exchanges[-1].received == over_socket.device.curve[: 5000 - len(b"#510240")]
+    assert over_socket.exchanges[0].received == over_socket.device.curve[: 5000 - len(b"#510240")]
     over_socket.come_back()
     assert over_socket.link.ask("COUN?") == "1"
 

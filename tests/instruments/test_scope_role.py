@@ -95,6 +95,9 @@ class FarEnd:
         points = self.settings.get(":ACQ:MDEP", "1000")
         return f"0,2,{points},1,{1.0 / self.rate:E},-0.03,0,{step:E},{origin:E},127"
 
+    def confirm(self, within: float) -> None:
+        """Nothing confirms a command."""
+
     def read_message(self, within: float) -> bytes:
         if not self.waiting:
             self.clock.sleep(within)

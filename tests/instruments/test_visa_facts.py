@@ -11,7 +11,7 @@ from pyvisa import rname
 from pyvisa.constants import InterfaceType, StatusCode
 from pyvisa.highlevel import VisaLibraryBase
 
-from autobench.instruments import socket_session, visa
+from autobench.instruments import foreign_errors, socket_session, visa
 
 
 @pytest.mark.parametrize(("package", "pinned"), [("pyvisa", "1.16.2"), ("pyvisa-py", "0.8.1")])
@@ -52,7 +52,7 @@ def test_our_modules_load_without_the_library() -> None:
 
 def test_codes_of_lost_connections_exist() -> None:
     """Every VISA code that we take for a lost connection is one that the library knows, and is an error."""
-    assert all(StatusCode[name] < 0 for name in visa.LOST)  # VPP-4.3, annex B: errors are negative
+    assert all(StatusCode[name] < 0 for name in foreign_errors.LOST)  # VPP-4.3, annex B: errors are negative
 
 
 def test_one_library_object_a_path() -> None:
@@ -75,3 +75,13 @@ def test_names_of_raw_sockets() -> None:
     assert str(rname.ResourceName.from_string("TCPIP::127.0.0.1::5025::SOCKET")) == "TCPIP0::127.0.0.1::5025::SOCKET"
     with pytest.raises(rname.InvalidResourceName):
         rname.ResourceName.from_string("TCPIP::::1::5025::SOCKET")
+
+
+def test_our_serial_session_takes_the_place_of_the_stock_one() -> None:
+    """The back end opens serial lines with the session that has one deadline a message."""
+    from pyvisa_py.sessions import Session
+
+    from autobench.instruments.serial_session import DeadlineSerialSession
+
+    visa.pure_python()
+    assert Session.get_session_class(InterfaceType.asrl, "INSTR") is DeadlineSerialSession

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+import scipy.stats
 from numpy.typing import NDArray
 
 from autobench.errors import UsageError
@@ -112,6 +113,7 @@ def test_guard_bands_that_meet_accept_nothing() -> None:
 def test_rules_by_name() -> None:
     """A rule is a guard band's name or a probability; anything else is refused with what is allowed."""
     assert parse_rule(" w =  U ") == Rule("w = U", 1.0, None)
+    assert parse_rule("0.83 U") == Rule("w = 0.83 U", 0.83, None)
     assert parse_rule("95 %") == Rule("95 %", None, 0.95)
     for wrong in ("w=2U", "50 %", "100 %", "x %", ""):
         with pytest.raises(UsageError, match=r"simple, w = 0\.83 U"):
@@ -140,6 +142,32 @@ def test_resistors() -> None:
 def bearings(truths: NDArray[np.float64]) -> NDArray[np.float64]:
     """Radial run-out of JCGM 106's ball bearings in µm: gamma(4, 4/µm)."""
     return 4.0**4 * truths**3 * np.exp(-4.0 * truths) / 6.0
+
+
+@pytest.mark.parametrize(
+    ("inside", "ratio", "accepted", "rejected"),
+    [  # in per cent, JCGM 106 equations (17) to (20) by another library's quadrature, computed
+        (0.95, 4.0, 0.858, 1.554),
+        (0.95, 2.0, 1.337, 4.178),
+        (0.95, 1.0, 1.801, 12.957),
+        (0.90, 4.0, 1.374, 2.089),
+        (0.80, 2.0, 3.458, 5.688),
+    ],
+)
+def test_ratio_of_tolerance_to_uncertainty(inside: float, ratio: float, accepted: float, rejected: float) -> None:
+    """Global risks of simple acceptance for tolerance over U from four to one, by share of good boards."""
+    spread = 1.0 / float(scipy.stats.norm.ppf(0.5 + inside / 2.0))
+    limits = Span(-1.0, 1.0, "")
+    risks = global_risks(
+        lambda truths: np.asarray(scipy.stats.norm.pdf(truths, 0.0, spread)),
+        (-8.0 * spread, 8.0 * spread),
+        1.0 / (2.0 * ratio),
+        limits,
+        limits,
+    )
+    assert risks.nonconforming == pytest.approx(1.0 - inside, abs=1e-6)
+    assert 100 * risks.consumer == pytest.approx(accepted, abs=6e-4)
+    assert 100 * risks.producer == pytest.approx(rejected, abs=6e-4)
 
 
 def test_ball_bearings() -> None:

@@ -8,6 +8,7 @@ from autobench.documents.gathered import Documents, read_documents
 from autobench.errors import UsageError
 from autobench.plan.planner import Planner
 from autobench.plan.steps import CurrentJob, OhmsJob, Plan, PowerJob, RailJob
+from autobench.quantity import Quantity
 
 
 def documents() -> Documents:
@@ -74,3 +75,17 @@ def test_only_keeps_what_a_wanted_step_needs() -> None:
     steps = plan("drop +5V inlet to far").steps
     kept = {step.name: step.required for step in steps if isinstance(step.job, RailJob)}
     assert kept == {"rail +5V inlet": False, "rail +5V far": False}
+
+
+def test_the_decision_rule_comes_from_the_sequence() -> None:
+    """A step's own rule and patience count before the sequence's; what neither names needs 95 %."""
+    read = documents()
+    steps = tuple(
+        step.model_copy(update={"rule": "w = U", "patience": Quantity(20.0, "s")}) if step.measure == "rail" else step
+        for step in read.sequence.steps
+    )
+    sequence = read.sequence.model_copy(update={"rule": "simple", "steps": steps})
+    planned = Planner(read.bench, read.drivers, read.board, {}).plan(sequence).steps
+    assert {(step.rule, step.patience) for step in planned if isinstance(step.job, RailJob)} == {("w = U", 20.0)}
+    assert {(step.rule, step.patience) for step in planned if isinstance(step.job, CurrentJob)} == {("simple", 0.0)}
+    assert {step.rule for step in plan().steps} == {"95 %"}

@@ -11,7 +11,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from autobench.errors import ProtocolError
-from autobench.protocols.replies import Reply, parse_error, parse_number, parse_numbers, parse_text, parse_truth
+from autobench.protocols.replies import (
+    Reply,
+    parse_error,
+    parse_events,
+    parse_number,
+    parse_numbers,
+    parse_text,
+    parse_truth,
+)
 
 
 @pytest.mark.parametrize(
@@ -138,7 +146,7 @@ REPLIES = st.one_of(st.text(max_size=40), st.text(alphabet="0123456789+-.eE,;\"'
 @given(REPLIES)
 def test_no_reply_raises_anything_but_the_named_error(text: str) -> None:
     """Whatever comes back, the readers answer with a value or a ProtocolError."""
-    for read in (parse_number, parse_numbers, parse_truth, parse_text, parse_error):
+    for read in (parse_number, parse_numbers, parse_truth, parse_text, parse_error, parse_events):
         with contextlib.suppress(ProtocolError):
             read(text)
 

@@ -19,6 +19,7 @@ from tests.record.shop_runs import STARTED, Write, taken
 
 SUSPECT = Suspect("U1", None, "cpu-dead", 0.875, ("FETCH is flat",), ())
 DIAGNOSIS = Diagnosis((SUSPECT,), False, ("U1", "socket U1"), NextCheck("swap U1", "U1.27", 5.0, "the quickest"))
+PLACE = events.TouchPlace("meter", "U18.8", "U18.16", "U18, ram", "8", "component side", "+5V", "4.60 V .. 5.20 V")
 ONE_OF_EACH: list[Event] = [
     STARTED,
     events.Identified(0.1, "supply", "ALDER STREET,PS-3,1,1.0"),
@@ -29,6 +30,12 @@ ONE_OF_EACH: list[Event] = [
     events.Watched(0.5, "+5V", 5.0, 0.7, False),
     events.Exchanged(0.6, "supply", "*IDN?", None, 0.1, "no reply"),
     events.Notice(0.7, "the lead is hot", urgent=True),
+    events.Prompted(
+        0.71, "touch", "rail +5V far", "Hold it there.", (("Enter", "take it"),), PLACE, "+5V", 5.0, 1.0, True
+    ),
+    events.PromptProgress(0.72, "touching, 4.98 V", 0.5, "abc"),
+    events.PromptEnded(0.73, "skipped", "cannot get there"),
+    events.StepTakenAgain(0.74, "rail +5V far", "the operator went back"),
     events.Diagnosed(0.8, DIAGNOSIS),
     events.Truth(0.9, {"output 1": False}, {"+5V": 5.01}, 2),
     events.RunEnded(1.0, "faulty", "line FETCH", 1.0),

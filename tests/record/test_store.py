@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from autobench.errors import RecordError
+from autobench.errors import RecordError, UsageError
 from autobench.events import Exchanged, ReadingTaken, RunEnded, RunStarted
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
@@ -119,9 +119,16 @@ def test_a_file_that_is_no_database_is_refused(tmp_path: Path) -> None:
         open_engine(str(path))
 
 
-@pytest.mark.parametrize("records", ["nonsense://x", "://", "sqlite:////proc/none/x.sqlite"])
-def test_a_place_that_cannot_be_opened_gives_words(records: str) -> None:
-    """A wrong URL and a folder that cannot be made are the person's to mend, in one sentence."""
-    with pytest.raises(RecordError) as caught:
+@pytest.mark.parametrize("records", ["nonsense://x", "://"])
+def test_a_wrong_url_is_a_wrong_word(records: str) -> None:
+    """Whoever typed it must act; the words of the library that reads URLs are not shown."""
+    with pytest.raises(UsageError, match="neither a file nor the URL") as caught:
         open_engine(records)
+    assert "sqlalchemy" not in str(caught.value)
+
+
+def test_a_place_that_cannot_be_opened_gives_words() -> None:
+    """A folder that cannot be made is the machine's trouble, told in one sentence."""
+    with pytest.raises(RecordError) as caught:
+        open_engine("sqlite:////proc/none/x.sqlite")
     assert "Traceback" not in str(caught.value)

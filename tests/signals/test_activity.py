@@ -6,7 +6,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from autobench.signals.activity import State, find_activity, mean_rate, rate_ratio
+from autobench.signals.activity import State, fills_record, find_activity, mean_rate, rate_ratio
 from autobench.signals.families import family
 from autobench.signals.trace import Trace
 
@@ -49,6 +49,20 @@ def test_moving_line(trapezoid: Volts, digitise: Digitise) -> None:
     assert found.transition == pytest.approx(20e-9, rel=0.1)  # 0.8 of a linear ramp
 
 
+def test_a_low_that_another_output_fights(digitise: Digitise) -> None:
+    """The level of a moving line's lows tells a driven low from one that wins a fight (common practice: 0.5 to 1 V)."""
+    good = np.tile(np.repeat([0.3, 3.4], [30, 70]), 200)
+    fought = np.tile(np.repeat([0.72, 3.1], [30, 70]), 200)
+    for volts, low, high in ((good, 0.3, 3.4), (fought, 0.72, 3.1)):
+        found = find_activity(digitise(volts, 1e-8, noise=0.6), family("LS"))
+        assert found.state is State.MOVING
+        assert found.low_level == pytest.approx(low, abs=0.01)
+        assert found.high_level == pytest.approx(high, abs=0.01)
+    still = find_activity(digitise(np.full(1000, 3.4), 1e-8), family("LS"))
+    assert math.isnan(still.low_level)
+    assert still.high_level == pytest.approx(3.4, abs=0.01)
+
+
 def test_irregular_strobe_is_moving(digitise: Digitise) -> None:
     """A strobe with changing gaps is moving, not a burst."""
     volts = np.full(100_000, 3.5)
@@ -66,6 +80,21 @@ def test_burst(trapezoid: Volts) -> None:
         part = volts.copy()
         part[quiet] = 0.2
         assert find_activity(Trace(part, 1e-8), family("LS")).state is State.BURST
+
+
+def test_a_train_that_stops_has_no_period_for_its_mean_rate(trapezoid: Volts) -> None:
+    """Pulses that keep step but fill two thirds of the record are counted: 1/period would claim half as many again."""
+    volts = trapezoid(1e6, 100_000, 1e-8)
+    whole = find_activity(Trace(volts, 1e-8), family("LS"))
+    assert fills_record(Trace(volts, 1e-8), whole.edges)
+    for quiet in (slice(67_000, None), slice(None, 33_000)):
+        part = volts.copy()
+        part[quiet] = 0.2
+        found = find_activity(Trace(part, 1e-8), family("LS"))
+        assert not fills_record(Trace(part, 1e-8), found.edges)
+        assert found.rate.value == pytest.approx(0.67e6, rel=2e-3)
+    strobe = find_activity(Trace(trapezoid(1e6, 100_000, 1e-8, duty=0.1), 1e-8), family("LS"))
+    assert fills_record(Trace(volts, 1e-8), strobe.edges)
 
 
 def test_slow_edges(trapezoid: Volts) -> None:

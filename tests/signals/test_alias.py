@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from autobench.signals.activity import find_activity
-from autobench.signals.alias import Expected, alias_of, needed_rate, rate_gate, stuck_gate
+from autobench.signals.alias import Expected, Look, alias_of, ladder, needed_rate, rate_gate, still_gate, stuck_gate
 from autobench.signals.families import family
 from autobench.signals.trace import Trace
 
@@ -86,3 +86,41 @@ def test_clock_in_step_with_the_samples_looks_stuck() -> None:
     still = Trace(np.where((times * 5e6 + 0.2 + 1e-6) % 1 < 0.5, 3.4, 0.2), 1 / 2.5e6)
     assert find_activity(still, family("LS")).pulses == 0
     assert stuck_gate(2.5e6, Expected()) is not None
+
+
+def test_ladder_without_peak_detection() -> None:
+    """Fast first, then ten times slower each time until a second is covered."""
+    looks = ladder(Expected(rate=1e6), 250e6, 10_000, 1.0, peak_detect=False)
+    assert [look.sample_rate for look in looks] == pytest.approx([10e6, 1e6, 100e3, 10e3])  # 10 samples a period
+    assert looks[-1].seconds == pytest.approx(1.0)
+    assert not any(look.peak_detect for look in looks)
+
+
+def test_ladder_with_peak_detection() -> None:
+    """Peak detection covers the whole time in the second look."""
+    looks = ladder(Expected(), 250e6, 10_000, 2.0, peak_detect=True)
+    assert looks == (Look(250e6, 40e-6), Look(5e3, 2.0, True))
+    assert ladder(Expected(rate=10.0), 1e6, 1000, 2.0, peak_detect=True) == (Look(100.0, 10.0),)
+    with pytest.raises(ValueError, match="above zero"):
+        ladder(Expected(), 0.0, 1000, 1.0, peak_detect=True)
+
+
+def test_still_only_at_the_top_of_the_ladder() -> None:
+    """One look proves nothing; the whole ladder does, with peak detection or with rates far apart."""
+    plain = ladder(Expected(), 250e6, 10_000, 1.0, peak_detect=False)
+    assert still_gate([], Expected()) is not None
+    assert "one capture only" in (still_gate(plain[:1], Expected()) or "")
+    assert still_gate(plain[:2], Expected()) is None
+    assert still_gate(ladder(Expected(), 250e6, 10_000, 1.0, peak_detect=True), Expected()) is None
+    assert "too slow" in (still_gate(plain[2:], Expected(rate=15e6)) or "")
+
+
+@pytest.mark.parametrize("rate", [0.7, 50.0, 1234.5, 31_250.0, 1e6, 14.7e6])
+def test_ladder_catches_a_pulse_train_of_any_rate(rate: float) -> None:
+    """Of a line that moves, at least one rung shows edges, so the whole ladder never calls it still."""
+    shown = False
+    for look in ladder(Expected(), 250e6, 10_000, 3.0, peak_detect=False):
+        times = np.arange(10_000) / look.sample_rate
+        volts = np.where((times * rate + 0.1) % 1.0 < 0.5, 3.4, 0.2)
+        shown = shown or find_activity(Trace(volts, 1 / look.sample_rate), family("LS")).edges.count > 0
+    assert shown

@@ -12,9 +12,13 @@ from numpy.typing import NDArray
 
 from autobench.signals.activity import find_activity, rate_ratio
 from autobench.signals.families import NAMES, family
+from autobench.signals.gates import ground_gate, line_gate
+from autobench.signals.levels import find_levels
+from autobench.signals.likeness import compare_lines
+from autobench.signals.ringing import edge_ringing, ground_lead_gate, rail_ringing
 from autobench.signals.ripple import find_ripple
 from autobench.signals.sine_fit import fit_sine
-from autobench.signals.startup import find_reset, order_of_events
+from autobench.signals.startup import find_reset, find_rise, order_of_events
 from autobench.signals.trace import Trace
 from autobench.signals.video import find_video
 from autobench.signals.waveform import characterise
@@ -58,6 +62,13 @@ def measure_all(trace: Trace) -> None:
     find_video(trace)
     find_video(trace, separate=True)
     find_reset(trace, trace, 4.5, family("LS"))
+    for nominal in (5.0, -5.0):
+        find_rise(trace, nominal)
+    ground_lead_gate(rail_ringing(trace), 0.1)
+    edge_ringing(trace, find_levels(trace))
+    compare_lines(trace, trace, (family("LS"), family("HC")))
+    line_gate(trace, find_activity(trace, family("LS")), family("LS"), 5.0)
+    ground_gate(trace, mains=1e4)
     find_reset(trace, trace, 4.5, family("LS"), active_low=False)
     order_of_events({"rise": (trace, 2.0, True), "fall": (trace, 2.0, False)})
 

@@ -31,6 +31,15 @@ def test_healthy_board() -> None:
     assert found.end_volts == 5.0
 
 
+def test_warm_up_and_leak_have_opposite_trends() -> None:
+    """A healthy board's current falls by its 2 % a minute; one part that heats and leaks raises it."""
+    falling = find_signature(TIMES.tolist(), healthy().tolist(), [False] * TIMES.size)
+    assert falling.trend == pytest.approx(-0.02, abs=0.001)  # what it was made of
+    rising = find_signature(TIMES.tolist(), (0.75 + 0.002 * TIMES).tolist(), [False] * TIMES.size)
+    assert rising.trend == pytest.approx(60 * 0.002 / 0.76, rel=1e-6)  # slope of a line
+    assert find_signature(TIMES[:120].tolist(), healthy()[:120].tolist(), [False] * 120).trend is None
+
+
 def test_short_in_current_limit() -> None:
     """A short limits from start to end at a low voltage."""
     times = np.arange(0, 10, 0.1)

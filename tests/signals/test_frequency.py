@@ -109,30 +109,68 @@ def test_peak_detected_samples_have_no_times(trapezoid: Callable[..., np.ndarray
     assert found.levels.count == 2
 
 
-def coverage(trapezoid: Callable[..., np.ndarray], digitise: Callable[..., Trace], runs: int) -> tuple[float, float]:
-    """Share of runs whose 95 % interval holds the true frequency, and the mean error in standard uncertainties."""
-    generator = np.random.default_rng(20)
-    errors = []
-    for run in range(runs):
-        rate = 15e6 * (1 + generator.uniform(-0.03, 0.03))
-        volts = trapezoid(rate, 10_000, 4e-9, ramp=12.5e-9, phase=generator.uniform())
-        found = characterise(digitise(volts, 4e-9, noise=1.0, seed=1000 + run)).period
+def errors(trapezoid: Callable[..., np.ndarray], digitise: Callable[..., Trace], rise: float, seeds: int) -> np.ndarray:
+    """Errors of the frequency in its own standard uncertainties, a seed each.
+
+    A 15 MHz clock within ± 100 ppm, 10 000 samples at 250 MS/s, an 8-bit converter with one step of noise, an exact
+    time base: near six hundred periods of fifty samples each for three, so that the places of the edges hardly move.
+    """
+    scaled = []
+    for seed in range(seeds):
+        generator = np.random.default_rng(seed)
+        rate = 15e6 * (1.0 + 1e-4 * generator.uniform(-1.0, 1.0))
+        volts = trapezoid(rate, 10_000, 4e-9, ramp=rise / 0.8, phase=generator.uniform())
+        found = characterise(digitise(volts, 4e-9, noise=1.0, seed=1_000_000 + seed)).period
         assert found is not None
-        errors.append((found.frequency.value - rate) / found.frequency.uncertainty)
-    scaled = np.array(errors)
-    return float(np.mean(np.abs(scaled) <= 1.96)), float(scaled.mean())
+        scaled.append((found.frequency.value - rate) / found.frequency.uncertainty)
+    return np.array(scaled)
 
 
-def test_coverage_of_the_interval(trapezoid: Callable[..., np.ndarray], digitise: Callable[..., Trace]) -> None:
-    """15 MHz with 10 ns edges and one step of noise: a quick look that the 95 % interval covers and is not biased."""
-    covered, mean = coverage(trapezoid, digitise, 200)
-    assert covered == pytest.approx(0.95, abs=0.045)  # three standard errors of 200 runs
-    assert mean == pytest.approx(0.0, abs=0.25)
+@pytest.mark.parametrize("rise", [10e-9, 5e-9, 1e-9])
+def test_coverage_at_a_glance(
+    rise: float, trapezoid: Callable[..., np.ndarray], digitise: Callable[..., Trace]
+) -> None:
+    """A quick look with fifty seeds that the 95 % interval covers for clean, steep and unresolved edges."""
+    scaled = errors(trapezoid, digitise, rise, 50)
+    assert np.mean(np.abs(scaled) <= 1.96) >= 0.86  # binomial: 95 % covers 43 of 50 or more all but once in 200
 
 
 @pytest.mark.long
-def test_coverage_of_the_interval_in_full(trapezoid: Callable[..., np.ndarray], digitise: Callable[..., Trace]) -> None:
-    """The same with 3000 runs: 95 ± 2 %."""
-    covered, mean = coverage(trapezoid, digitise, 3000)
-    assert covered == pytest.approx(0.95, abs=0.02)  # GUM 6.2: what a 95 % interval claims
-    assert mean == pytest.approx(0.0, abs=0.08)
+@pytest.mark.parametrize(("rise", "least", "most"), [(10e-9, 0.93, 0.97), (5e-9, 0.93, 1.0), (1e-9, 0.93, 1.0)])
+def test_coverage_of_the_interval(
+    rise: float, least: float, most: float, trapezoid: Callable[..., np.ndarray], digitise: Callable[..., Trace]
+) -> None:
+    """Over a thousand seeds the 95 % interval covers 95 ± 2 % with 10 ns edges, and not less than 93 % with faster."""
+    scaled = errors(trapezoid, digitise, rise, 1000)
+    assert least <= np.mean(np.abs(scaled) <= 1.96) <= most  # GUM 6.2: what a 95 % interval claims
+    assert abs(float(scaled.mean())) < 0.2  # no bias worth a fifth of the standard uncertainty
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("rise", [10e-9, 5e-9])
+def test_coverage_with_curved_edges(rise: float, digitise: Callable[..., Trace]) -> None:
+    """Edges that charge exponentially, which straight lines place badly, are covered as well."""
+    constant, scaled = rise / math.log(9.0), []  # closed form, ln 9 · RC from 10 % to 90 %
+    for seed in range(500):
+        generator = np.random.default_rng(seed)
+        rate = 15e6 * (1.0 + 1e-4 * generator.uniform(-1.0, 1.0))
+        place = (np.arange(10_000) * 4e-9 * rate - generator.uniform()) % 1.0 / rate
+        half = 0.5 / rate
+        up = 1.0 - np.exp(-place / constant)
+        down = np.exp(-(place - half) / constant)
+        volts = 0.2 + 3.2 * np.where(place < half, up, down)
+        found = characterise(digitise(volts, 4e-9, noise=1.0, seed=2_000_000 + seed)).period
+        assert found is not None
+        scaled.append((found.frequency.value - rate) / found.frequency.uncertainty)
+    assert np.mean(np.abs(scaled) <= 1.96) >= 0.93  # GUM 6.2: what a 95 % interval claims
+    assert abs(float(np.mean(scaled))) < 0.2
+
+
+def test_ratio_of_two_clocks_leaves_out_the_time_base(trapezoid: Callable[..., np.ndarray]) -> None:
+    """The random part of a frequency stays free of the time base, which two lines of one capture share."""
+    trace = Trace(trapezoid(3.75e6, 20_000, 4e-9), 4e-9)
+    exact, loose = characterise(trace).period, characterise(trace, time_base=25e-6).period
+    assert exact is not None
+    assert loose is not None
+    assert loose.random == exact.random
+    assert loose.frequency.uncertainty == pytest.approx(3.75e6 * 25e-6 / math.sqrt(3), rel=1e-3)  # GUM 4.3.7

@@ -86,6 +86,14 @@ def test_histogram_counts_every_sample(size: int) -> None:
     assert histogram.pairs.sum() == size // 2
 
 
+@pytest.mark.parametrize("noise", [0.0, 1.0, 3.0])
+def test_noise_of_a_slow_waveform(noise: float, digitise: Callable[..., Trace]) -> None:
+    """On a ramp, with a few steps in it, neighbours tell the noise: with rounding LSB/√12 it is what was put in."""
+    volts = np.linspace(0.2, 4.0, 50_000) + 0.3 * (np.arange(50_000) % 5000 < 2500)
+    found = count_samples(digitise(volts, 1e-6, noise=noise)).noise_of_steps()
+    assert found == pytest.approx(0.02 * math.sqrt(noise**2 + 1 / 12), rel=0.12 if noise else 1e-9)  # IEEE Std 1057
+
+
 def test_strided_samples_are_counted() -> None:
     """One channel of interleaved samples is read correctly."""
     both = np.random.default_rng(3).integers(0, 256, 2001).astype(np.uint8)

@@ -99,3 +99,18 @@ def test_quiet_rail() -> None:
     assert found is not None
     assert (found.pp, found.rms, found.switching) == (0.0, 0.0, None)
     assert found.mains_pp == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_program_at_work_is_not_the_mains(seed: int) -> None:
+    """A load that steps at random moves the rail at all frequencies; none of it is blamed on the mains."""
+    generator = np.random.default_rng(seed)
+    steps = np.repeat(generator.normal(0.0, 0.05, 160), 250)
+    found = find_ripple(Trace(5.0 + steps, 1e-6))  # two periods
+    assert found is not None
+    assert found.mains_pp == 0.0
+    assert found.rest_rms == pytest.approx(found.rms)
+    times = np.arange(steps.size) * 1e-6
+    hum = find_ripple(Trace(5.0 + 0.2 * steps + 0.05 * np.sin(2 * math.pi * 100 * times), 1e-6))
+    assert hum is not None
+    assert hum.mains_pp == pytest.approx(0.1, rel=0.25)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from autobench.signals.families import family
-from autobench.signals.startup import Event, find_reset, first_crossing, order_of_events, same_time
+from autobench.signals.startup import Event, find_reset, find_rise, first_crossing, order_of_events, same_time
 from autobench.signals.trace import Trace
 
 CONSTANT = 10e3 * 10e-6  # 10 kΩ, 10 µF
@@ -117,3 +117,50 @@ def test_no_numbers() -> None:
     """A reset trace without numbers says nothing, and raises nothing."""
     found = find_reset(step(), Trace(np.full(TIMES.size, math.nan), INTERVAL), 4.5, NMOS)
     assert (found.width, found.asserted, found.held) == (None, False, False)
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_plain_rise(sign: float) -> None:
+    """An exponential rise takes ln 9 time constants, is monotonic and overshoots nothing, for either polarity."""
+    slow = np.where(TIMES >= 0.0, 5.0 * (1 - np.exp(-TIMES / 20e-3)), 0.0)
+    rise = find_rise(Trace(sign * slow, INTERVAL, start=-0.1), sign * 5.0)
+    assert rise.duration == pytest.approx(math.log(9) * 20e-3, rel=1e-3)  # closed form, ln 9 · RC
+    assert rise.monotonic
+    assert rise.dip == 0.0
+    assert rise.overshoot == pytest.approx(0.0, abs=1e-6)
+    assert rise.sag == pytest.approx(0.5, abs=0.02)  # from 90 % on it is never below that
+
+
+def test_noise_is_no_dip() -> None:
+    """A noisy coded rise is still monotonic."""
+    slow = np.where(TIMES >= 0.0, 5.0 * (1 - np.exp(-TIMES / 20e-3)), 0.0)
+    codes = np.rint(slow / 0.03 + 30 + np.random.default_rng(2).normal(0.0, 1.0, slow.size))
+    rise = find_rise(Trace(codes.astype(np.uint8), INTERVAL, step=0.03, reference=30.0, start=-0.1), 5.0)
+    assert rise.monotonic
+    assert rise.duration == pytest.approx(
+        math.log(9) * 20e-3, rel=0.1
+    )  # closed form, ln 9 · RC; noise brings the first 90 % forward
+
+
+def test_a_fall_back_on_the_way_up_is_found() -> None:
+    """A rail that falls back by 0.8 V on its way, as under a current limit, is not monotonic."""
+    volts = np.interp(TIMES, [-0.1, 0.0, 0.02, 0.025, 0.05], [0.0, 0.0, 3.0, 2.2, 5.0])
+    rise = find_rise(Trace(volts, INTERVAL, start=-0.1), 5.0)
+    assert not rise.monotonic
+    assert rise.dip == pytest.approx(0.8, abs=0.02)
+
+
+def test_overshoot_and_sag() -> None:
+    """How far beyond its final level a rail went and how far it fell again afterwards are told apart."""
+    volts = np.interp(TIMES, [-0.1, 0.0, 0.02, 0.03, 0.2, 0.21, 0.22], [0.0, 0.0, 5.4, 5.0, 5.0, 3.9, 5.0])
+    rise = find_rise(Trace(volts, INTERVAL, start=-0.1), 5.0)
+    assert rise.overshoot == pytest.approx(0.4, abs=0.02)
+    assert rise.sag == pytest.approx(1.1, abs=0.02)
+
+
+def test_a_rail_that_never_comes() -> None:
+    """Without a rise there are no times; a rail of 0 V is refused."""
+    rise = find_rise(Trace(np.zeros(1000), INTERVAL), 5.0)
+    assert (rise.begun_at, rise.done_at, rise.duration, rise.sag) == (None, None, None, None)
+    with pytest.raises(ValueError, match="0 V"):
+        find_rise(Trace(np.zeros(1000), INTERVAL), 0.0)

@@ -37,7 +37,9 @@ def test_boards_and_faults_are_listed() -> None:
     board = {place.fault for place in places if place.kind == "board"}
     bench = {place.fault for place in places if place.kind == "bench"}
     assert {"decoupler-short", "inlet-open", "connector-resistance"} <= board
-    assert bench == {"leads-reversed", "relay-stuck", "instrument-unplugged"}
+    contacts = {"leads-reversed", "ground-clip-off", "probe-not-touching", "wrong-pin", "relay-stuck"}
+    panels = {"probe-factor-wrong", "timebase-too-slow", "trigger-never", "coupling-left-ac", "range-fixed-low"}
+    assert bench == contacts | panels | {"integration-too-short", "protection-latched", "instrument-unplugged"}
     assert all(place.words for place in places)
     assert len({(place.fault, place.part) for place in places}) == len(places)
 

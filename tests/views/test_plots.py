@@ -13,7 +13,18 @@ from numpy.typing import NDArray
 from autobench.signals.edges import timing_edges
 from autobench.signals.levels import find_levels
 from autobench.signals.trace import Trace
-from autobench.views.plots import Drawing, Mark, columns_for, finite, outline, spread_labels, time_unit, trace_plot
+from autobench.views.plots import (
+    BAND,
+    INK,
+    Drawing,
+    Mark,
+    columns_for,
+    finite,
+    outline,
+    spread_labels,
+    time_unit,
+    trace_plot,
+)
 
 MOST_BYTES = 2_000_000
 
@@ -76,6 +87,16 @@ def test_many_edges_get_a_closer_look() -> None:
     volts = np.where(np.arange(20_000) // 10 % 2, 4.0, 0.0) + np.random.default_rng(3).normal(0, 0.01, 20_000)
     plot = trace_plot(Trace(volts, 1e-8), "CLK15")
     assert plot.svg.count("time in ") == 2
+
+
+def test_pulses_that_run_together_leave_the_limits_to_be_seen() -> None:
+    """A peak-detected trace full of pulses is a light band; one that changes once keeps its dark line."""
+    many = np.tile(np.array([0.2, 4.0]), 500) + np.random.default_rng(3).normal(0, 0.02, 1000)
+    once = np.repeat(np.array([0.2, 4.0]), 500) + np.random.default_rng(3).normal(0, 0.02, 1000)
+    for samples, seen, absent in ((many, BAND, INK), (once, INK, BAND)):
+        svg = trace_plot(Trace(samples, 1e-5, peak_detect=True), "WR", (Mark(2.0, "limit"),)).svg
+        assert seen in svg
+        assert absent not in svg
 
 
 def test_noise_of_peak_detection_does_not_move() -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from autobench.diagnosis.catalogue import catalogue
 from autobench.diagnosis.result import Diagnosis, NextCheck, Suspect
 from autobench.documents import places
 from autobench.documents.bench import Bench
@@ -25,11 +26,21 @@ from autobench.judgement.verdict import Verdict
 from autobench.signals.trace import Trace
 from autobench.views.report import report_html, write_report
 from autobench.views.report_limits import marks_of
-from autobench.views.report_readings import CANCELLED, FROM_SAMPLES, budget_parts, value_with_uncertainty
+from autobench.views.report_readings import (
+    CANCELLED,
+    FROM_SAMPLES,
+    SAME_REASON,
+    budget_parts,
+    small_number,
+    value_with_uncertainty,
+)
+from autobench.views.report_words import OWNER_FAULTS
 from autobench.views.run_state import RunState
 
 ROOT = Path(__file__).resolve().parents[2]
-EVIL = "<script>alert('x')</script>\"&"
+EVIL = "<script>alert('x')</script>\"&\x1b[2J\x07\u202e\u0000"
+MOST_BYTES = 3_000_000
+LIMITS = "4.75\u00a0..\u00a05.25\u00a0V"
 VOID_ELEMENTS = {"meta", "br", "col"}
 
 
@@ -157,7 +168,7 @@ def html(board: Board, bench: Bench) -> str:
     return report_html(
         run_of(),
         board,
-        traces={("clock CPUCLK", "CPUCLK"): square()},
+        traces={("clock CPUCLK", "CPUCLK", "U1.6"): square()},
         earlier=None,
         repairs=(),
         bench=bench,
@@ -205,7 +216,7 @@ def test_links_inside_lead_somewhere(html: str) -> None:
 
 
 def test_everything_from_outside_is_escaped(board: Board, bench: Bench) -> None:
-    """A script in any name ends as text, and nothing breaks the page."""
+    """A script in any name ends as text, control characters and direction marks are spelt out, the page stays whole."""
     state = run_of((replace(READINGS[0], step=EVIL, net=EVIL, point=EVIL, reason=EVIL, limit_from=EVIL, stage=EVIL),))
     assert state.started is not None
     started = replace(
@@ -237,7 +248,7 @@ def test_everything_from_outside_is_escaped(board: Board, bench: Bench) -> None:
     html = report_html(
         state,
         evil_board,
-        traces={(EVIL, EVIL): square()},
+        traces={(EVIL, EVIL, EVIL): square()},
         earlier=state,
         repairs=(EVIL,),
         bench=bench,
@@ -245,14 +256,21 @@ def test_everything_from_outside_is_escaped(board: Board, bench: Bench) -> None:
     )
     assert "<script" not in html
     assert "alert(&#39;x&#39;)" in html
+    assert "\\x1b[2J\\x07\\u202e\\x00" in html
+    assert {sign for sign in html if not sign.isprintable()} <= {"\n", "\u00a0"}
     assert Page(html).open == []
+    assert len(html.encode()) < MOST_BYTES
 
 
 def test_every_reading_is_there(html: str) -> None:
     """Each reading has a row with its step, its verdict and its limits."""
     page = Page(html)
     for item in READINGS:
-        rows = [row for row in page.rows if item.step in row and item.verdict.value in row and "4.750 V" in row]
+        rows = [
+            row
+            for row in page.rows
+            if item.step in row and item.verdict.value in row and "4.75 .. 5.25 V" in " ".join(row.split())
+        ]
         assert rows, item.step
         assert any("conditional" in row for row in rows) == item.conditional
     assert "4.900 ± 0.010" in page.text
@@ -323,7 +341,7 @@ def test_page_one_tells_the_owner(html: str, board: Board) -> None:
     for words in ("single-board computer", "T8-0417", "the second video chip", "1 April 2026", "R. Holm"):
         assert words in text
     assert "The board has a fault." in text
-    assert "The most likely cause is the processor (U1): more than 99 % by the measurements." in text
+    assert "The most likely cause is the processor (U1): over 99 % by the measurements." in text
     assert "not a certificate of electrical safety" in text
     for jargon in ("FETCH", "CPU", "ROM", "class R", "k = 2", "U6", "cpu-dead", "conditional", "verdict", "rail"):
         assert jargon not in text
@@ -348,6 +366,78 @@ def test_before_and_after_stand_side_by_side(board: Board) -> None:
     assert processor.index("not in order (1 of 2)") < processor.index("in order</span>", processor.index("Now"))
     assert "What was not in order then is in order now." in html
     assert "Repair noted: U1 swapped" in html
+
+
+def test_the_owner_reads_what_healthy_boards_show(html: str) -> None:
+    """A number on page one stands beside what it is on healthy boards."""
+    row = next(row for row in Page(html).rows if "Supply voltages on the board" in row)
+    assert " ".join(row.split()) == "Supply voltages on the board in order +5V: 4.90 V 4.75 to 5.25 V"
+
+
+@pytest.mark.parametrize(
+    ("verdict", "words"),
+    [
+        ("good", "Use the board only with a power supply that has been checked itself"),
+        ("faulty", "Do not switch the board on until it has been repaired"),
+        ("undecided", "Not certain: current the board draws. The reason is on the technician's page."),
+        ("stopped", "The bench or the person at it ended the check, not the board."),
+    ],
+)
+def test_the_owner_reads_what_comes_next(verdict: str, words: str) -> None:
+    """Page one advises by the verdict; what stopped a run or leaves it open is told without a technician's words."""
+    void = replace(READINGS[0], verdict=Verdict.VOID, reason="fits video=early")
+    state = replace(run_of((void,), verdict=verdict), ended=RunEnded(9.0, verdict, "meter: no reply to *IDN?", 9.0))
+    html = report_html(state, None)
+    first = html[html.index('class="owner"') : html.index("For the technician")]
+    assert words in Page(html).text
+    assert "*IDN?" not in first
+    assert "video=early" not in first
+
+
+def test_a_fault_of_a_connection_is_told_in_plain_words(board: Board) -> None:
+    """The owner reads what is wrong at a connection, not only what it is called."""
+    diagnosis = Diagnosis(suspects=(Suspect(None, "+5V", "decoupler-short", 0.91, (), ()),))
+    text = Page(report_html(replace(run_of(), diagnosis=diagnosis), board)).text
+    assert "The most likely cause is a capacitor that short-circuits the +5V supply: 91 % by the measurements." in text
+
+
+def test_every_fault_of_a_connection_has_plain_words() -> None:
+    """Whoever adds a fault that is named by its net says what the owner reads of it."""
+    assert {name for name, fault in catalogue().items() if fault.by_net} == set(OWNER_FAULTS)
+
+
+def test_unlikely_suspects_take_one_line(board: Board) -> None:
+    """Evidence is given for suspects of at least one per cent; the others are named with what does not fit them."""
+    html = report_html(run_of(), board)
+    assert html.count('<article class="suspect">') == 1
+    assert "Looked at as well, each with less than 1 %" in html
+    assert "cleared: ROMCS moves" in html
+
+
+def test_a_reason_is_given_once() -> None:
+    """Readings of a stage that were skipped for one reason say so without repeating it."""
+    skipped = [
+        replace(reading(f"line D{number}", "bus", f"D{number}", "rate", Verdict.SKIPPED), reason="not powered")
+        for number in range(4)
+    ]
+    text = Page(report_html(run_of(tuple(skipped)), None)).text
+    assert text.count("not powered") == 1
+    assert text.count(SAME_REASON) == 3
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "written"),
+    [(5.93e-7, "", "5.9 · 10⁻⁷"), (0.0021, "", "0.0021"), (0.0, "", "0"), (1.3e-4, "V", "130 µV")],
+)
+def test_small_uncertainties_are_written_as_people_write_them(value: float, unit: str, written: str) -> None:
+    """A power of ten has a raised exponent, the way of ISO 80000-1 clause 7 (from memory); units take prefixes."""
+    assert small_number(value, unit) == written
+
+
+def test_a_dark_screen_is_served_and_paper_stays_white(html: str) -> None:
+    """Who reads in the dark gets light words on dark; pictures keep their white ground, and print knows no dark."""
+    assert "@media screen and (prefers-color-scheme: dark)" in html
+    assert "svg.trace, svg.graph { background: #fff;" in html
 
 
 def test_all_stages_make_eight_rows_at_most() -> None:
@@ -401,7 +491,7 @@ def test_it_is_a_pure_function(board: Board, html: str, bench: Bench) -> None:
     again = report_html(
         run_of(),
         board,
-        traces={("clock CPUCLK", "CPUCLK"): square()},
+        traces={("clock CPUCLK", "CPUCLK", "U1.6"): square()},
         bench=bench,
         identities={"supply": "ALDER STREET,PS-3,38213,1.0"},
     )
@@ -410,10 +500,10 @@ def test_it_is_a_pure_function(board: Board, html: str, bench: Bench) -> None:
 
 def test_one_capture_is_drawn_once() -> None:
     """Two steps that looked at the same samples share a picture that names both."""
-    traces = {("line FETCH", "FETCH"): square(), ("ratio REFRESH to FETCH", "FETCH"): square()}
+    traces = {("line FETCH", "FETCH", "U1.27"): square(), ("ratio REFRESH to FETCH", "FETCH", "U1.27"): square()}
     html = report_html(run_of(), None, traces=traces)
     assert html.count("<figure>") == 1
-    assert "line FETCH, ratio REFRESH to FETCH" in html
+    assert "line FETCH; ratio REFRESH to FETCH" in html
 
 
 def test_the_file_is_whole_or_not_there(tmp_path: Path) -> None:
@@ -428,13 +518,14 @@ def test_the_file_is_whole_or_not_there(tmp_path: Path) -> None:
 
 
 def test_limits_are_drawn_where_they_hold(board: Board) -> None:
-    """Levels of a net hold for each of its traces, a rail's volts for their own step only, differences nowhere."""
+    """Levels of a net hold for each of its traces, a rail's volts for their step or point only, differences nowhere."""
     readings = (
         reading("clock CPUCLK", "clocks", "CPUCLK", "high level"),
         reading("rail +5V far", "rails", "+5V", "voltage"),
         reading("ripple +5V", "rails", "+5V", "ripple"),
     )
-    clock = marks_of("CPUCLK", ["all clocks"], readings, board)
+    clock = marks_of("CPUCLK", "U1.6", ["all clocks"], readings, board)
     assert [mark.volts for mark in clock] == [4.75, 5.25, 2.0, 0.8]  # the last two: NMOS data sheets, V_IH and V_IL
-    assert marks_of("+5V", ["ripple +5V"], readings, board) == ()
-    assert [mark.volts for mark in marks_of("+5V", ["rail +5V far"], readings, None)] == [4.75, 5.25]
+    assert marks_of("+5V", "U18.8", ["ripple +5V"], readings, board) == ()
+    assert [mark.volts for mark in marks_of("+5V", "", ["rail +5V far"], readings, None)] == [4.75, 5.25]
+    assert [mark.volts for mark in marks_of("+5V", "U1.11", ["start"], readings, None)] == [4.75, 5.25]

@@ -22,10 +22,14 @@ from autobench.events import (
     Exchanged,
     Notice,
     PowerChanged,
+    Prompted,
+    PromptEnded,
+    PromptProgress,
     ReadingTaken,
     RunEnded,
     RunStarted,
     StepStarted,
+    TouchPlace,
     Watched,
 )
 from autobench.judgement.reading import Reading
@@ -220,25 +224,97 @@ def test_another_size_is_followed_and_the_old_screen_cleared() -> None:
         assert max(int(row) for row in re.findall(r"\x1b\[(\d+);1H", stream.writes[-1])) <= 20
 
 
-def test_a_question_is_asked_on_the_ordinary_screen() -> None:
-    """While a person is asked the cursor is there, and what is live is said; afterwards the screen is ours again."""
-    stream, wall, asked = Screen(), Wall(), []
-
-    def ask(words: str) -> bool:
-        asked.append((words, stream.getvalue()))
-        return True
-
+def test_stepping_aside_leaves_the_ordinary_screen() -> None:
+    """While something else has the terminal the cursor is there and what is live is said; then the screen is ours."""
+    stream, wall = Screen(), Wall()
     with terminal(stream, wall) as view:
         for event in ROUND[:4]:
             view.show(event)
             wall.seconds += 1.0
-        assert view.asking(ask)("is it on?\x1b[2J")
-        ((words, before),) = asked
-        assert words == "is it on?\\x1b[2J"
+        with view.aside():
+            before = stream.getvalue()
         assert_given_back(before)
         assert "SIMULATED  LIVE +5V 5.00 V 0.80 A (limit 1.30 A)\n" in before[before.rindex(LEFT) :]
         view.show(ROUND[4])
         assert stream.writes[-1].startswith(ENTERED)
+
+
+TOUCH = Prompted(
+    2.0,
+    "touch",
+    "rail +5V far",
+    "",
+    (("enter", "take"), ("off", "off")),
+    TouchPlace("meter", "U18.8", "U18.16", "U18 (RAM)", "8", "component side", "+5V", "4.60 V .. 5.20 V"),
+)
+
+
+def test_a_prompt_is_drawn_while_it_waits() -> None:
+    """The panel comes with the prompt, follows it at ten updates a second at most, and goes with its end."""
+    stream, wall = Screen(), Wall()
+    with terminal(stream, wall) as view:
+        for event in (*ROUND[:4], TOUCH):
+            view.show(event)
+            wall.seconds += 1.0
+        assert "TOUCH U18.8 with the meter's red tip, black on U18.16" in stream.writes[-1]
+        drawn = len(stream.writes)
+        for number in range(300):  # 0.3 s of looks, one every millisecond
+            view.show(PromptProgress(3.0, f"touching, 4.{number:03} V", number / 300))
+            wall.seconds += 0.001
+        assert len(stream.writes) - drawn <= 4
+        wall.seconds += 1.0
+        view.show(PromptEnded(4.0, "taken"))
+        assert "TOUCH" not in stream.writes[-1]
+
+
+def test_a_taken_touch_is_heard_and_what_was_read_there() -> None:
+    """One stroke as it is taken, two more for a reading outside, each in a write of its own; silence unless wanted."""
+    for bell in (True, False):
+        stream, wall = Screen(), Wall()
+        with terminal(stream, wall, bell=bell) as view:
+            for event in (*ROUND[:2], TOUCH, PromptEnded(3.0, "taken"), ROUND[4]):
+                view.show(event)
+            for _ in range(300):
+                wall.seconds += 0.01
+                view.refresh()
+        assert [write for write in stream.writes if "\a" in write] == ["\a"] * (3 if bell else 0)
+
+
+def test_strokes_left_at_the_end_are_rung_with_their_spacing() -> None:
+    """An alarm at the very end of a run at a hand bench is heard whole, plain lines or live screen."""
+    for environment in (ABLE, {"TERM": "dumb"}):
+        stream = Screen()
+        with Terminal(stream, bell=True, size=lambda: (80, 24), environment=environment) as view:
+            for event in (*ROUND[:2], TOUCH, Notice(3.0, "switch off by hand", urgent=True), ENDED):
+                view.show(event)
+        assert [write for write in stream.writes if "\a" in write] == ["\a"] * 5
+
+
+def test_a_screen_that_cannot_be_drawn_becomes_plain_lines(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The terminal is given back, what is live and what is asked is said again, and the round is followed."""
+
+    def broken(*_: object) -> list[object]:
+        raise ZeroDivisionError
+
+    stream = Screen()
+    with Terminal(stream, size=lambda: (80, 24), environment=ABLE) as view:
+        for event in (*ROUND[:4], TOUCH):
+            view.show(event)
+        monkeypatch.setattr("autobench.views.terminal_frame.frame", broken)
+        view.show(PromptProgress(3.0, "touching", 0.5))
+        until = time.monotonic() + 10
+        while view.live:
+            view.show(PromptProgress(3.0, "touching", 0.5))
+            assert time.monotonic() < until
+            time.sleep(0.01)
+        view.show(PromptEnded(4.0, "skipped", "no access"))
+        view.show(ENDED)
+    written = stream.getvalue()
+    assert "the live screen failed" in written
+    assert "SIMULATED  +5V ON: 5.000 V" in written
+    assert "SIMULATED  TOUCH U18.8 with the meter's red tip" in written
+    assert "SIMULATED    U18.8 – skipped: no access" in written
+    assert "SIMULATED  FAULTY: rail low" in written
 
 
 def test_no_colour_where_none_is_wanted() -> None:

@@ -328,3 +328,22 @@ def test_a_round_that_never_ended_says_nothing_of_the_board() -> None:
     assert "LIVE +5V" in text
     assert "GOOD" not in text
     assert summary(RunState(), 80, 24) == []
+
+
+def test_what_was_not_as_it_should_be_stays_on_the_screen() -> None:
+    """Long after its row scrolled away a reading outside is named, the newest first, as many as one line holds."""
+    wrong = [replace(READING, step=f"line A{n}", verdict=Verdict.OUTSIDE, reason="flat") for n in range(12)]
+    void = replace(READING, step="ripple +5V", verdict=Verdict.VOID, reason="no contact")
+    silent = [
+        replace(READING, step="ratio", verdict=Verdict.SKIPPED, reason="not powered"),
+        replace(READING, step="line WR", verdict=Verdict.OUTSIDE, conditional=True),
+    ]
+    good = [replace(READING, step=f"line D{number}") for number in range(60)]
+    events = [ReadingTaken(1.0, reading) for reading in (*wrong, void, *silent, *good)]
+    (line,) = (each.plain for each in frame(state_of(STARTED, *events), 80, 24) if each.plain.startswith("so far"))
+    assert line.startswith("so far: ∅ ripple +5V  ✗ line A11  ✗ line A10")
+    assert line.endswith("more")
+    assert cell_len(line) <= 80
+    named = re.findall("✗|∅", line)
+    assert len(named) + int(line.split()[-2]) == 13
+    assert "so far" not in plain(frame(state_of(STARTED, *(ReadingTaken(1.0, each) for each in good)), 80, 24))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import string
 from dataclasses import replace
 
 import pytest
@@ -10,7 +11,7 @@ from autobench.diagnosis.result import Suspect
 from autobench.events import PowerChanged, Watched
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
-from autobench.views.large import LETTERS, large, larger
+from autobench.views.large import LETTERS, large, larger, largest
 from autobench.views.wording import (
     chance_words,
     harmless,
@@ -97,10 +98,13 @@ def test_a_suspect_is_said_in_the_words_of_the_catalogue() -> None:
 
 
 def test_large_letters_stand_straight() -> None:
-    """Every letter has rows of one length, and a text of them too, in both sizes."""
+    """Every letter has rows of one length, no two look alike, and a text of them stands straight in both sizes."""
     assert all(len({len(row) for row in rows}) == 1 for rows in LETTERS.values())
+    assert len(set(LETTERS.values())) == len(LETTERS)
+    assert set(string.ascii_uppercase + string.digits + ".,-+_/~#: ") <= LETTERS.keys()  # what points and nets have
     for word in ("GOOD", "FAULTY", "UNDECIDED", "STOPPED", "-12.05 V  0.78 A"):
-        assert [len(large(word)), len(larger(word))] == [3, 5]
+        assert [len(large(word)), len(larger(word)), len(largest(word))] == [3, 5, 10]
         assert len({len(row) for row in large(word)}) == 1
         assert len({len(row) for row in larger(word)}) == 1
+        assert len({len(row) for row in largest(word)}) == 1
     assert large("1") == ["▄█ ", " █ ", "▀▀▀"]

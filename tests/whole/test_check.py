@@ -217,10 +217,10 @@ def test_simulation_options_need_the_simulated_bench(
     assert "simulated bench only" in capsys.readouterr().err
 
 
-def test_a_real_address_is_refused_until_the_guard_is_there(
+def test_a_real_supply_that_no_guard_reaches_is_refused(
     shop: Shop, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """No connection is attempted to anything but this machine."""
+    """A supply on a bus that one process owns, not accepted by name: exit 2, and no connection is attempted."""
     from autobench.documents.places import find_bench
 
     text = find_bench("simulated").read_text(encoding="utf-8").replace("simulated: in-process", "simulated: no")
@@ -228,5 +228,5 @@ def test_a_real_address_is_refused_until_the_guard_is_there(
     bench.write_text(text, encoding="utf-8")
     code = main(["check", "tarnbeck-8", "--bench", str(bench), "--records", str(shop.records)])
     out, err = capsys.readouterr()
-    assert (code, out) == (4, "")
-    assert "guard" in err
+    assert (code, out) == (2, "")
+    assert "accept: no guard" in err

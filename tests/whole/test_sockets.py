@@ -12,20 +12,21 @@ from autobench.views.run_state import RunState
 from simulated_instruments.bench import SimulatedBench
 
 
-def bench_file(served: SimulatedBench, folder: Path) -> Path:
+def bench_file(served: SimulatedBench, folder: Path, transport: str = "sockets") -> Path:
     """The shipped bench file with the addresses of the served instruments."""
     text = find_bench("simulated").read_text(encoding="utf-8").replace("simulated: in-process", "simulated: served")
-    for name, address in served.serve_sockets().items():
+    serve = {"sockets": served.serve_sockets, "hislip": served.serve_hislip, "serial": served.serve_serial}
+    for name, address in serve[transport]().items():
         text = text.replace(served.addresses[name], address)
     path = folder / "served.yaml"
     path.write_text(text, encoding="utf-8")
     return path
 
 
-def run(served: SimulatedBench, folder: Path, **options: str) -> RunState:
+def run(served: SimulatedBench, folder: Path, transport: str = "sockets", **options: str) -> RunState:
     request = app.CheckRequest(
         "tarnbeck-8",
-        bench=str(bench_file(served, folder)),
+        bench=str(bench_file(served, folder, transport)),
         records=str(folder / "records.sqlite"),
         options=options,
         unattended=True,
@@ -107,3 +108,22 @@ def test_a_dead_supply_with_the_board_on_raises_the_alarm(tmp_path: Path) -> Non
     assert state.ended.verdict == "stopped"
     assert "switch the supply off by hand" in (state.ended.reason or "")
     assert any(notice.urgent for notice in state.notices)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("transport", ["hislip", "serial"])
+@pytest.mark.parametrize("faults", [(), ("fetch-strobe-dead",)])
+def test_the_round_over_every_transport_gives_the_same_verdicts(
+    tmp_path: Path, transport: str, faults: tuple[str, ...]
+) -> None:
+    """HiSLIP and serial lines carry a whole round, scope records included, as raw sockets do; off at the end."""
+    outcomes = []
+    for each in ("sockets", transport):
+        folder = tmp_path / each
+        folder.mkdir()
+        with SimulatedBench.open("tarnbeck-8", options={"video": "late"}, faults=faults, seed=5) as served:
+            state = run(served, folder, each, video="late")
+            assert not served.truth().any_on
+        assert state.ended is not None
+        outcomes.append((state.ended.verdict, [(reading.step, reading.verdict) for reading in state.readings]))
+    assert outcomes[0] == outcomes[1]

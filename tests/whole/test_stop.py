@@ -8,12 +8,14 @@ import signal
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from autobench import app
-from autobench.events import Event, ReadingTaken, Truth
+from autobench.events import Event, Exchanged, PowerChanged, ReadingTaken, Truth
+from autobench.record.store import RunRecord
 
 
 class Interrupter:
@@ -111,7 +113,7 @@ def test_a_record_that_fails_in_the_middle_stops_the_run_safely(tmp_path: Path) 
 
     def spoil(event: Event) -> None:
         seen.append(event)
-        if isinstance(event, ReadingTaken) and event.reading.step == "current +5V":
+        if isinstance(event, ReadingTaken) and event.reading.quantity == "current":
             connection = sqlite3.connect(records)
             connection.execute("DROP TABLE events")
             connection.commit()
@@ -123,6 +125,48 @@ def test_a_record_that_fails_in_the_middle_stops_the_run_safely(tmp_path: Path) 
     assert "record cannot be written" in (state.ended.reason or "")
     (truth,) = [event for event in seen if isinstance(event, Truth)]
     assert not any(truth.outputs.values())
+
+
+def is_ending(event: Event) -> bool:
+    """The interlock notes that OFF is about to be sent; the output is still on."""
+    return isinstance(event, PowerChanged) and event.state == "ending on"
+
+
+def is_off_sent(event: Event) -> bool:
+    """The exchange in which OFF was sent at the end of the round."""
+    return isinstance(event, Exchanged) and event.sent.startswith("OUTP OFF") and event.at > 1.5
+
+
+def ctrl_c_at_the_current(event: Event) -> None:
+    """A view that presses Ctrl-C at the first reading of a board that is on."""
+    if isinstance(event, ReadingTaken) and event.reading.step == "current +5V":
+        os.kill(os.getpid(), signal.SIGINT)
+
+
+@pytest.mark.parametrize("first", [is_ending, is_off_sent])
+def test_a_record_that_fails_while_outputs_are_switched_keeps_nothing_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, first: Callable[[Event], bool]
+) -> None:
+    """Whatever the record raises, and also for the first time while outputs are made safe: off, stopped, in words."""
+    failed, shown = list[Event](), list[Event]()
+    write = RunRecord.write
+
+    def failing(record: RunRecord, event: Event) -> None:
+        if failed or first(event):
+            failed.append(event)
+            raise ValueError("a defect")
+        write(record, event)
+
+    monkeypatch.setattr(RunRecord, "write", failing)
+    request = app.CheckRequest("tarnbeck-8", records=str(tmp_path / "r.sqlite"), unattended=True)
+    # Ctrl-C while the board is on: the switching-off is the last one, nothing comes after it to make good for it.
+    state = app.check(request, [shown.append, ctrl_c_at_the_current])
+    assert failed
+    (truth,) = [event for event in shown if isinstance(event, Truth)]
+    assert not any(truth.outputs.values())
+    assert state.ended is not None
+    assert state.ended.verdict == "stopped"
+    assert state.ended.reason in ("stopped by Ctrl-C", "the record failed: ValueError: a defect")
 
 
 @pytest.mark.parametrize("lines", [1, 3, 6, 12])

@@ -1,0 +1,75 @@
+"""One instrument of a bench connected: its address and driver to a link, with the manners the driver file asks for.
+
+It sends nothing. `renew` is called while a reply is waited for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from autobench.clock import Clock, RealClock
+from autobench.documents.driver import Driver
+from autobench.instruments.console_session import ConsoleSession, PromptWords
+from autobench.instruments.exchange import Exchange
+from autobench.instruments.link import Link, nothing, unheard
+from autobench.instruments.session import Session
+from autobench.instruments.visa import open_session, unwatched
+from autobench.protocols.replies import parse_error, parse_events
+
+if TYPE_CHECKING:
+    from autobench.instruments.visa import VisaLibraryBase
+
+
+def connect(
+    driver: Driver,
+    address: str,
+    name: str,
+    clock: Clock,
+    library: VisaLibraryBase | None = None,
+    *,
+    on_exchange: Callable[[Exchange], None] = unheard,
+    check: Callable[[], None] = nothing,
+    renew: Callable[[float], None] = unwatched,
+) -> Link:
+    """Open `address` for the instrument `name` and link to it as its driver says; raises as `open_session` does."""
+    ends, prompts = driver.link.ends, driver.link.prompts
+    session: Session = open_session(
+        address,
+        instrument=name,
+        library=library,
+        send_end=ends.send,
+        receive_end=ends.receive,
+        silence=driver.link.silence.value,
+        renew=renew,
+    )
+    if prompts is not None and not session.has_end:
+        own_clock = getattr(library, "clock", None) or RealClock()
+        session = ConsoleSession(session, PromptWords(prompts.done, prompts.errors), own_clock)
+    return link_over(session, driver, name, clock, on_exchange=on_exchange, check=check)
+
+
+def link_over(
+    session: Session,
+    driver: Driver,
+    name: str,
+    clock: Clock,
+    *,
+    on_exchange: Callable[[Exchange], None] = unheard,
+    check: Callable[[], None] = nothing,
+) -> Link:
+    """The link over an open session, with the deadlines, pace and error query of the driver."""
+    manners = driver.link
+    events = manners.errors is not None and manners.errors.answer == "event error"
+    return Link(
+        session,
+        name,
+        clock,
+        within=manners.reply_within.value,
+        pace=manners.pace.value,
+        scpi=manners.common_commands,
+        errors=manners.errors.ask if manners.errors is not None else None,
+        read_error=parse_events if events else parse_error,
+        on_exchange=on_exchange,
+        check=check,
+    )

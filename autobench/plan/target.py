@@ -1,0 +1,21 @@
+"""Where a meter touches the board. Plain data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Target:
+    """Where a meter touches: `point` against `against`, through relay `channels`, or with tips held by hand."""
+
+    net: str
+    point: str
+    against: str
+    channels: tuple[int, ...]
+    by_hand: bool = False
+
+    @property
+    def reachable(self) -> bool:
+        """Whether this bench gets there at all."""
+        return self.by_hand or bool(self.channels)

@@ -1,0 +1,253 @@
+"""One run from its first event to its last: opens the instruments, runs the plan, ends safe, judged and recorded.
+
+It joins stages and decides nothing itself.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from autobench.clock import Clock, RealClock
+from autobench.diagnosis.diagnosis import accused, diagnose
+from autobench.documents.gathered import Documents
+from autobench.errors import AutobenchError, OutputNotOffError, UsageError
+from autobench.events import (
+    Diagnosed,
+    Exchanged,
+    Identified,
+    Notice,
+    RunEnded,
+    RunStarted,
+    trace_taken,
+)
+from autobench.instruments.exchange import Exchange, shown
+from autobench.instruments.opened import Opened, Opener
+from autobench.judgement.verdict import BoardJudgement, BoardVerdict
+from autobench.plan.acceptance import UNGUARDED, guard_words, unguarded
+from autobench.plan.steps import Plan
+from autobench.record.process import this_process
+from autobench.run.actions import Bench as LiveBench
+from autobench.run.captures import Captures
+from autobench.run.guard import Guard, NoGuard, guard_for
+from autobench.run.hand import Hand
+from autobench.run.held_probes import HeldProbes
+from autobench.run.person import OFF_WORDS, Keys, Person
+from autobench.run.power import Power
+from autobench.run.route import Route
+from autobench.run.runner import Runner
+from autobench.run.stop import StopSignals
+from autobench.run.supply_by_hand import SupplyByHand
+from autobench.run.touch import Touch
+from autobench.simulation import Simulation, bystander, truth_of
+from autobench.views.broadcast import Broadcast
+from autobench.views.run_state import RunState
+
+if TYPE_CHECKING:
+    from autobench.signals.trace import Trace
+    from simulated_instruments.bench import SimulatedBench
+
+PACE = 4.0  # a simulated bench with a person at the keyboard runs so much faster than the clock on the wall
+
+
+@dataclass(frozen=True)
+class CheckRequest:
+    """One `check`, as asked for."""
+
+    board: str
+    serial: str | None = None
+    options: Mapping[str, str] = field(default_factory=dict)
+    bench: str | None = None
+    sequence: str = "baseline"
+    only: tuple[str, ...] = ()
+    point: str | None = None  # one point instead of the whole round
+    records: str | None = None
+    unattended: bool = False
+    operator: str | None = None
+    simulation: Simulation = field(default_factory=Simulation)
+
+
+class Session:
+    """One run from its first event to its last."""
+
+    def __init__(
+        self, request: CheckRequest, documents: Documents, plan: Plan, clock: Clock, stop: StopSignals, out: Broadcast
+    ) -> None:
+        self.request = request
+        self.documents = documents
+        self.plan = plan
+        self.clock = clock
+        self.stop = stop
+        self.out = out
+
+    def run(self, simulated: SimulatedBench | None, keys: Keys | None) -> RunState:
+        """Open the instruments, take the steps, end safe and judged."""
+        began = self.clock.now()
+        judgement = BoardJudgement(BoardVerdict.STOPPED, "something went wrong inside the program")
+        opened: Opened | None = None
+        try:
+            self.out.emit(started := self.started(began))
+            if started.guard.startswith(UNGUARDED):
+                self.out.emit(Notice(began, started.guard))
+            if simulated is not None:
+                self.out.join(bystander(simulated, self.remark))
+                if keys is not None:
+                    keys.pace = PACE
+            opened = self.opener(simulated).open(self.documents.bench, self.documents.drivers)
+            for name, identity in opened.identities.items():
+                self.out.emit(Identified(self.clock.now(), name, identity))
+            self.stop.guard = self.guard(opened)
+            if keys is not None:
+                self.stop.also = lambda: OFF_WORDS if keys.off() else None
+            judgement = self.runner(opened, keys).run()
+            self.stop.guard.disarm()
+            self.diagnose()
+        except OutputNotOffError as error:
+            judgement = BoardJudgement(BoardVerdict.STOPPED, str(error))
+            self.notice(str(error))
+        except AutobenchError as error:
+            judgement = BoardJudgement(BoardVerdict.STOPPED, str(error))
+        except KeyboardInterrupt:
+            judgement = BoardJudgement(BoardVerdict.STOPPED, "stopped by Ctrl-C")
+        finally:
+            self.end(judgement, began, opened, simulated)
+        return self.out.state
+
+    def diagnose(self) -> None:
+        """Who may be to blame; nothing for a board that no reading speaks against."""
+        readings = self.out.state.readings
+        if not accused(readings):
+            return
+        from autobench.diagnosis.board_model import board_model
+        from autobench.diagnosis.ranking import predictions
+
+        model = board_model(self.documents.board, self.plan.options)
+        self.out.emit(Diagnosed(self.clock.now(), diagnose(predictions(model), readings)))
+
+    def end(
+        self, judgement: BoardJudgement, began: float, opened: Opened | None, simulated: SimulatedBench | None
+    ) -> None:
+        """Close everything and write the last event. A record that fails now is said in the verdict, not raised."""
+        with self.stop.deferred():
+            self.stop.guard.close()
+            for trouble in opened.close() if opened is not None else ():
+                self.notice(trouble)
+            known = self.out.lost
+            if simulated is not None:
+                self.out.emit(truth_of(simulated, self.clock.now()))
+            self.out.emit(self.ended(judgement, began))
+            if self.out.lost is not known:  # lost only now: nothing of this run may be called kept
+                self.out.emit(self.ended(BoardJudgement(BoardVerdict.STOPPED, str(self.out.lost)), began))
+            if simulated is not None:
+                simulated.close()
+
+    def started(self, began: float) -> RunStarted:
+        """The first event."""
+        wall = RealClock().wall()
+        return RunStarted(
+            at=began,
+            run=f"{wall:%Y%m%d-%H%M%S}-{secrets.token_hex(3)}",
+            board=self.plan.board,
+            serial=self.request.serial,
+            options=self.plan.options,
+            sequence=self.plan.sequence,
+            bench=self.plan.bench,
+            simulated=self.documents.bench.simulated != "no",
+            operator=self.request.operator,
+            steps=tuple(step.name for step in self.plan.steps),
+            instruments=self.plan.instruments,
+            files=self.documents.hashes,
+            started=wall.isoformat(timespec="milliseconds"),
+            step_seconds={step.name: step.seconds for step in self.plan.steps},
+            guard=guard_words(self.documents.bench, self.plan.rails),
+            process=this_process(),
+        )
+
+    def ended(self, judgement: BoardJudgement, began: float) -> RunEnded:
+        """The last event."""
+        return RunEnded(self.clock.now(), str(judgement.verdict), judgement.reason, self.clock.now() - began)
+
+    def opener(self, simulated: SimulatedBench | None) -> Opener:
+        """How this run opens instruments."""
+        library = simulated.library if simulated is not None else None
+        return Opener(library, self.clock, self.exchanged, self.stop.check, self.stop.renew)
+
+    def guard(self, opened: Opened) -> Guard:
+        """Who switches off if this process cannot; raises `GuardError` before anything was switched on."""
+        if self.documents.bench.simulated == "in-process":
+            return NoGuard()
+        feeds = [feed for feed in self.plan.feeds if not feed.by_hand]
+        return guard_for(feeds, opened.supplies, unguarded(self.documents.bench), self.clock)
+
+    def exchanged(self, exchange: Exchange) -> None:
+        """An exchange as an event."""
+        received = None if exchange.received is None else shown(exchange.received)
+        self.out.emit(
+            Exchanged(
+                exchange.at, exchange.instrument, shown(exchange.sent), received, exchange.seconds, exchange.error
+            )
+        )
+
+    def traced(self, sight: str, net: str, point: str, trace: Trace, started: bool) -> None:
+        """A trace as an event."""
+        self.out.emit(trace_taken(self.clock.now(), sight, (net, point), trace, started))
+
+    def runner(self, opened: Opened, keys: Keys | None) -> Runner:
+        """The runner with everything it works with; raises `UsageError` for a bench that cannot do a round."""
+        meter = next(iter(opened.meters.values()), None)
+        if meter is None:
+            raise UsageError(
+                "this bench has no meter: without one nothing can be proved off, and nothing is switched on"
+            )
+        plan = self.plan
+        person = Person(keys, self.clock, self.out.emit, self.stop.check) if keys is not None else None
+        hand = Hand(person, plan.spots, meter, plan.steady) if person is not None and plan.steady else None
+        route = next((Route(relays) for relays in opened.relays.values()), None)
+        touch = Touch(meter, route, hand)
+        worked = {feed.rail: SupplyByHand(feed, hand) for feed in plan.feeds if feed.by_hand and hand is not None}
+        power = Power(
+            plan.feeds,
+            opened.supplies,
+            touch,
+            self.clock,
+            self.out.emit,
+            self.stop,
+            self.stop.guard,
+            by_hand=worked,
+            alone=plan.alone,
+        )
+        if person is not None:
+            person.tick = power.tick
+        live = LiveBench(
+            power=power,
+            route=route,
+            touch=touch,
+            clock=self.clock,
+            fits=lambda rail, amps: self.documents.board.other_fits(rail, plan.options, amps),
+            line_hertz=plan.line_frequency,
+            captures=self.captures(opened, touch, route, hand, power),
+            person=person,
+            hand=hand,
+        )
+        return Runner(plan, live, self.out.emit, self.stop.check)
+
+    def captures(
+        self, opened: Opened, touch: Touch, route: Route | None, hand: Hand | None, power: Power
+    ) -> Captures | None:
+        """The scope of the bench, where there is one."""
+        scope = next(iter(opened.scopes.values()), None)
+        if scope is None:
+            return None
+        probes = HeldProbes(hand, scope, power.wait) if hand is not None else None
+        return Captures(scope, route, power.wait, self.traced, touch=touch, probes=probes)
+
+    def remark(self, words: str) -> None:
+        """A notice that is no alarm."""
+        self.out.emit(Notice(self.clock.now(), words))
+
+    def notice(self, words: str) -> None:
+        """An urgent notice that must not fail."""
+        with self.stop.deferred():
+            self.out.emit(Notice(self.clock.now(), words, urgent=True))

@@ -1,0 +1,176 @@
+"""Every shipped driver against the simulated instrument of its dialect, over every transport that makes sense for it.
+
+Driver and instrument are written apart, each from the dialect; here they meet. What is connected is known, so the truth
+is Ohm's law; whole actions go over real sockets, HiSLIP and a pseudo-terminal as over the in-process library.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from autobench.documents.places import list_drivers
+from autobench.instruments.meter import Meter
+from autobench.instruments.relays import Relays
+from autobench.instruments.scope import Scope, ScopeInput, Setup, Trigger
+from autobench.instruments.supply import Supply
+from autobench.quantity import Span
+from autobench.signals.levels import find_levels
+from tests.drivers.meetings import DEVICES, TRANSPORTS, Contacts, Loads, Source, over
+from tests.drivers.square import Square
+
+COVERAGE = 3.0  # standard uncertainties; a reading within its accuracy class is at most √3 off, and its noise adds
+SUPPLIES = [
+    (name, transport)
+    for name in ("ps-1", "ps-2", "ps-3", "ps-5")
+    for transport in TRANSPORTS
+    # without line ends a message on a socket would never end; such supplies are serial (or have an END flag)
+    if name != "ps-5" or transport not in ("raw socket", "hislip")
+]
+METERS = [
+    (name, transport)
+    for name in ("m-1", "m-2")
+    for transport in TRANSPORTS
+    if name != "m-2" or transport != "raw socket"  # it has a serial line, or an END flag
+]
+SCOPES = [(name, transport) for name in ("o-1a", "o-1b") for transport in TRANSPORTS if transport != "serial"]
+
+
+def test_every_shipped_driver_has_a_device_of_its_own() -> None:
+    """A driver file without a partner would be untried."""
+    assert sorted(DEVICES) == sorted(name for name, _ in list_drivers())
+    assert {name.upper() for name in DEVICES} == {device.model.upper() for device in DEVICES.values()}
+
+
+@pytest.mark.parametrize(("name", "transport"), SUPPLIES)
+def test_a_supply_over_each_transport(name: str, transport: str) -> None:
+    """Set, read back, switched, measured, limited: the values are true, every action is performed, no error is left."""
+    loads = Loads({1: 10.0, 2: 1000.0, 3: 50.0})
+    with over(transport, name, lambda clock: DEVICES[name]("supply", clock, loads, seed=5)) as spoken:
+        supply = Supply(spoken.dialect)
+        assert name.upper() in supply.identify()
+        spoken.dialect.clear()
+        spoken.dialect.recognise()
+        supply.quiet()
+        output = supply.outputs[-1]
+        sign = -1.0 if output in supply.ratings.negative else 1.0
+        supply.set_volts(output, sign * 5.0)
+        supply.set_amps(output, 0.9)
+        assert (supply.set_volts_back(output), supply.set_amps_back(output)) == (sign * 5.0, 0.9)
+        if supply.can("set trip"):
+            supply.set_trip(output, sign * 5.5)
+            assert supply.set_trip_back(output) == sign * 5.5
+        assert not supply.is_on(output)
+        supply.on(output)
+        assert supply.is_on(output)
+        spoken.clock.sleep(0.3)
+        volts, amps = supply.volts(output), supply.amps(output)
+        truth = loads.point(output)
+        assert truth.volts == sign * 5.0
+        assert truth.amps == pytest.approx(5.0 / loads.ohms[output])  # Ohm's law
+        assert abs(volts.value - truth.volts) < COVERAGE * volts.uncertainty
+        assert abs(amps.value - truth.amps) < COVERAGE * amps.uncertainty
+        assert not supply.limiting(output)
+        assert not supply.tripped(output)
+        supply.set_amps(output, 0.05)
+        spoken.clock.sleep(supply.ratings.current_flag_lags.value)
+        supply.limiting(output)  # looks once, from which the flag counts
+        spoken.clock.sleep(supply.ratings.current_flag_lags.value)
+        assert supply.limiting(output)
+        if supply.can("clear trip"):
+            supply.clear_trip(output)
+        supply.off(output)
+        assert not supply.is_on(output)
+        assert loads.point(output).volts == 0.0
+        supply.local()
+        assert spoken.performed() == set(spoken.dialect.driver.actions)
+        assert spoken.dialect.errors() == []
+
+
+@pytest.mark.parametrize("name", ["ps-1", "ps-2", "ps-3"])
+def test_a_trip_is_seen_and_released(name: str) -> None:
+    """An output above its over-voltage trip goes off, says so until it is released, and stays off."""
+    loads = Loads({1: 10.0, 2: 1000.0, 3: 50.0})
+    with over("in process", name, lambda clock: DEVICES[name]("supply", clock, loads, seed=5)) as spoken:
+        supply = Supply(spoken.dialect)
+        supply.quiet()
+        output = supply.outputs[-1]
+        sign = -1.0 if output in supply.ratings.negative else 1.0
+        supply.set_amps(output, 0.9)
+        supply.set_trip(output, sign * 6.0)
+        supply.set_volts(output, sign * 5.0)
+        supply.on(output)
+        spoken.clock.sleep(1.0)
+        assert not supply.tripped(output)
+        supply.set_volts(output, sign * 7.0)
+        spoken.clock.sleep(1.0)
+        assert supply.tripped(output)
+        assert loads.point(output).volts == 0.0
+        supply.set_volts(output, sign * 5.0)
+        supply.clear_trip(output)
+        assert not supply.tripped(output)
+        assert not supply.is_on(output)
+        assert spoken.dialect.errors() == []
+
+
+@pytest.mark.parametrize(("name", "transport"), METERS)
+def test_a_meter_over_each_transport(name: str, transport: str) -> None:
+    """Volts of both signs, ohms and an open circuit: true within the accuracy class, every action performed."""
+    source = Source(4.75, 50.0)
+    with over(transport, name, lambda clock: DEVICES[name]("meter", clock, source, seed=5)) as spoken:
+        meter = Meter(spoken.dialect)
+        assert name.upper() in meter.identify()
+        meter.prepare()
+        for emf in (4.75, -12.0):
+            source.emf = emf
+            reading = meter.volts(Span(-abs(emf), abs(emf), "V"), repeats=2)
+            assert reading.estimate is not None
+            truth = emf * 10e6 / (10e6 + 50.0)  # computed: divider of 50 Ω with 10 MΩ
+            assert abs(reading.estimate.value - truth) < COVERAGE * reading.estimate.uncertainty
+            assert reading.estimate.uncertainty < 2e-3 * abs(emf)
+        source.ohms = 330.0
+        reading = meter.ohms(330.0)
+        assert reading.estimate is not None
+        assert abs(reading.estimate.value - 330.0) < COVERAGE * reading.estimate.uncertainty
+        assert source.driven == 0.0
+        source.ohms = 1e12
+        assert meter.ohms(100.0).overload
+        meter.local()
+        assert spoken.performed() == set(spoken.dialect.driver.actions)
+        assert spoken.dialect.errors() == []
+
+
+@pytest.mark.parametrize("transport", TRANSPORTS)
+def test_relays_over_each_transport(transport: str) -> None:
+    """Between two routes nothing is closed, and what is told as closed is what was closed."""
+    contacts = Contacts()
+    with over(transport, "w-1", lambda clock: DEVICES["w-1"]("relays", clock, contacts, seed=5)) as spoken:
+        relays = Relays(spoken.dialect)
+        relays.prepare()
+        relays.close((101, 202))
+        assert relays.closed() == (101, 202)
+        relays.close((103, 204))
+        assert contacts.moves[-1] == {103, 204}
+        assert frozenset() in contacts.moves[-3:]
+        relays.open_all()
+        assert relays.closed() == ()
+        assert spoken.performed() == set(spoken.dialect.driver.actions)
+        assert spoken.dialect.errors() == []
+
+
+@pytest.mark.parametrize(("name", "transport"), SCOPES)
+def test_a_scope_over_each_transport(name: str, transport: str) -> None:
+    """Levels of a known square wave at two offsets and two scales, within the accuracy class; no error is left."""
+    with over(transport, name, lambda clock: DEVICES[name]("scope", clock, Square(), seed=5)) as spoken:
+        scope = Scope(spoken.dialect)
+        assert name.upper() in scope.identify().upper()
+        scope.prepare()
+        for low, high in ((0.0, 5.0), (-2.0, 4.5)):
+            entry = ScopeInput(1, low, high)
+            capture = scope.capture(Setup((entry,), 20e-6, 1000, Trigger(1, 1.4)), spoken.clock.sleep, 0.5)
+            assert (capture.triggered, capture.reason) == (True, None)
+            levels = find_levels(capture.traces[1])
+            for found, truth in ((levels.low, 0.2), (levels.high, 3.8)):
+                parts = scope.volts_components(entry, truth)
+                limit = sum(part.value for part in parts)
+                assert abs(found - truth) <= limit
+        assert spoken.dialect.errors() == []

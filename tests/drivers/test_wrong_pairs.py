@@ -1,0 +1,148 @@
+"""Every driver on an instrument of another dialect: noticed before a number is believed or an output is live."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+
+from autobench.documents.driver import Driver
+from autobench.errors import BenchError
+from autobench.instruments.meter import Meter
+from autobench.instruments.scope import Scope, ScopeInput, Setup, Trigger
+from autobench.instruments.supply import Supply
+from tests.drivers.meetings import DEVICES, Loads, Source, Spoken, driver_named, over
+from tests.drivers.square import Square
+
+SUPPLIES = ("ps-1", "ps-2", "ps-3", "ps-5")
+METERS = ("m-1", "m-2")
+SCOPES = ("o-1a", "o-1b")
+
+
+def opened(spoken: Spoken) -> None:
+    """What happens with every instrument when a bench is opened."""
+    spoken.dialect.identify()
+    spoken.dialect.clear()
+    spoken.dialect.recognise()
+
+
+@pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(SUPPLIES, 2)))
+def test_a_wrong_supply_is_noticed_before_it_is_on(driver: str, device: str) -> None:
+    """The settings that must be read back before ON cannot be, or are refused: nothing is ever live."""
+    loads = Loads({1: 10.0, 2: 10.0, 3: 10.0})
+    with over("in process", driver, lambda clock: DEVICES[device]("supply", clock, loads, seed=5)) as spoken:
+
+        def begin() -> None:
+            opened(spoken)
+            supply = Supply(spoken.dialect, outputs=(1,))
+            supply.quiet()
+            supply.set_volts(1, 5.0)
+            supply.set_amps(1, 0.5)
+            assert supply.set_volts_back(1) == 5.0
+            assert supply.set_amps_back(1) == 0.5
+
+        with pytest.raises(BenchError, match=rf"^{driver}: "):
+            begin()
+        assert not any(setting.on for setting in loads.settings.values())
+
+
+def test_a_single_supplys_driver_on_a_cousin_with_outputs_is_told_by_what_it_takes() -> None:
+    """Most lines of PS-1 mean "the selected output" to a PS-2, which obeys: it is told by a line it should refuse."""
+    with over("in process", "ps-1", lambda clock: DEVICES["ps-2"]("supply", clock, Loads({1: 10.0}), 5)) as spoken:
+        with pytest.raises(BenchError) as caught:
+            opened(spoken)
+        assert str(caught.value) == (
+            "ps-1: the instrument takes 'INST:NSEL 1', which one of the dialect 'ps-1' refuses – is the driver right?"
+        )
+
+
+def test_a_supply_that_switches_all_its_outputs_together_is_noticed() -> None:
+    """Some of the family PS-2 do: the second rail would come on unasked, so all go off again at once."""
+    loads = Loads({1: 10.0, 2: 10.0, 3: 10.0})
+    with over("in process", "ps-2", lambda clock: DEVICES["ps-2"]("supply", clock, loads, seed=5)) as spoken:
+        spoken.device.together = True  # type: ignore[attr-defined]  # of this kind of device
+        supply = Supply(spoken.dialect, outputs=(1, 2))
+        supply.quiet()
+        with pytest.raises(BenchError, match="ON for output 1 switched output 2 on as well"):
+            supply.on(1)
+        assert not any(setting.on for setting in loads.settings.values())
+
+
+@pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(METERS, 2)))
+def test_a_wrong_meter_is_noticed_before_it_reads(driver: str, device: str) -> None:
+    """A meter that does not understand its driver never gives a reading."""
+    source = Source(5.0, 50.0)
+    with over("in process", driver, lambda clock: DEVICES[device]("meter", clock, source, seed=5)) as spoken:
+
+        def begin() -> None:
+            opened(spoken)
+            meter = Meter(spoken.dialect)
+            meter.prepare()
+            meter.volts(5.0)
+
+        with pytest.raises(BenchError, match=rf"^{driver}: "):
+            begin()
+
+
+@pytest.mark.parametrize("transport", ["in process", "raw socket", "hislip"])
+@pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(SCOPES, 2)))
+def test_a_wrong_scope_is_noticed_before_it_captures(driver: str, device: str, transport: str) -> None:
+    """O-1a and O-1b share most of their words; neither captures anything by the other's driver."""
+    with over(transport, driver, lambda clock: DEVICES[device]("scope", clock, Square(), seed=5)) as spoken:
+
+        def begin() -> None:
+            opened(spoken)
+            scope = Scope(spoken.dialect)
+            scope.prepare()
+
+        with pytest.raises(BenchError, match="it does not know this command – is the driver right"):
+            begin()
+
+
+def crossed(name: str, **changed: object) -> Driver:
+    """The driver of a scope with something of its record described wrongly."""
+    driver = driver_named(name)
+    assert driver.samples is not None
+    return driver.model_copy(update={"samples": driver.samples.model_copy(update=changed)})
+
+
+@pytest.mark.parametrize("name", SCOPES)
+@pytest.mark.parametrize("wrong", ["origin", "positive offset"])
+@pytest.mark.parametrize(("low", "high"), [(0.0, 5.0), (-2.0, 4.5), (-5.5, 1.0)])
+def test_a_driver_with_the_cousins_rule_is_noticed_at_every_offset_but_zero(
+    name: str, wrong: str, low: float, high: float
+) -> None:
+    """With every word right and only the meaning of field nine, or the offset's sign, taken from the cousin, a record
+    is refused instead of read shifted."""
+    own = driver_named(name).samples
+    assert own is not None
+    changed = (
+        {"origin": "volts" if own.origin == "codes" else "codes"}
+        if wrong == "origin"
+        else {"positive_offset": "up" if own.positive_offset == "down" else "down"}
+    )
+    device = DEVICES[name]
+    with over(
+        "in process", name, lambda clock: device("scope", clock, Square(), seed=5), crossed(name, **changed)
+    ) as spoken:
+        scope = Scope(spoken.dialect)
+        scope.prepare()
+        setup = Setup((ScopeInput(1, low, high),), 20e-6, 1000, Trigger(1, 0.5))
+        with pytest.raises(BenchError, match="'origin' or 'positive offset' of the driver file may be wrong"):
+            scope.capture(setup, spoken.clock.sleep, 0.5)
+
+
+@pytest.mark.parametrize("name", SCOPES)
+def test_at_offset_zero_both_rules_give_the_same_volts(name: str) -> None:
+    """Where the offset is zero there is nothing to notice: the wrong rule reads the right volts (common practice)."""
+    own = driver_named(name).samples
+    assert own is not None
+    lows = []
+    for driver in (driver_named(name), crossed(name, origin="volts" if own.origin == "codes" else "codes")):
+        make = DEVICES[name]
+        with over("in process", name, lambda clock, make=make: make("scope", clock, Square(), 5), driver) as spoken:
+            scope = Scope(spoken.dialect)
+            scope.prepare()
+            setup = Setup((ScopeInput(1, -5.0, 5.0),), 20e-6, 1000, Trigger(1, 1.4))
+            lows.append(float(scope.capture(setup, spoken.clock.sleep, 0.5).traces[1].in_volts().min()))
+    assert lows[0] == pytest.approx(lows[1], abs=1e-9)

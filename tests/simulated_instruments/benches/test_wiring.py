@@ -1,0 +1,63 @@
+"""The wirings that come with the simulator, and files that are wrong."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from autobench.errors import FileError, UsageError
+from simulated_instruments.bench import SimulatedBench
+from simulated_instruments.benches.wiring import FOLDER, list_wirings, read_wiring
+
+
+def test_three_benches_share_supply_and_leads_and_differ_in_who_moves_things() -> None:
+    """Relays, a hand for the probes, a hand for the supply too: outputs, leads and addresses are the same."""
+    assert list_wirings() == ["fixture", "hand", "hand-supply"]
+    fixture, hand, knobs = (read_wiring(name) for name in list_wirings())
+    assert read_wiring() == fixture
+    assert fixture.supply == hand.supply
+    assert knobs.supply.feeds == fixture.supply.feeds
+    assert (fixture.hand, hand.routes, knobs.routes) == (None, None, None)
+    assert hand.instruments == {name: fixture.instruments[name] for name in ("supply", "meter", "scope")}
+    assert knobs.instruments.keys() == {"meter", "scope"}
+    assert knobs.supply.instrument is None
+    assert hand.hand is not None
+    assert (hand.path_ohms, hand.hand.reach, hand.hand.tips) == (0.05, 1.2, ("meter", "scope 1", "scope 2", "scope 3"))
+    assert fixture.path_ohms == 0.3
+    assert hand.channels("tarnbeck-8") == []
+
+
+@pytest.mark.parametrize("name", ["fixture", "hand", "hand-supply"])
+def test_the_name_in_the_file_is_that_of_the_file(name: str) -> None:
+    """A wiring is found under the name it gives itself."""
+    assert read_wiring(name).name == name
+
+
+def test_instruments_and_person_are_those_of_the_wiring() -> None:
+    """No relays where a hand holds the probes, no supply where it turns knobs, nobody at the fixture."""
+    for wiring, names in (("hand", {"supply", "meter", "scope"}), ("hand-supply", {"meter", "scope"})):
+        bench = SimulatedBench.open("tarnbeck-8", wiring=wiring)
+        assert bench.devices.keys() == bench.addresses.keys() == names
+        assert bench.person is not None
+    assert SimulatedBench.open("tarnbeck-8").person is None
+
+
+def test_an_unknown_wiring_is_refused_with_what_there_is() -> None:
+    """The closest spelling and all names."""
+    with pytest.raises(UsageError, match=r"did you mean 'hand'.*fixture, hand, hand-supply"):
+        SimulatedBench.open("tarnbeck-8", wiring="hands")
+
+
+@pytest.mark.parametrize("section", ["hand", "routes"])
+def test_a_wiring_has_relays_or_a_hand(tmp_path: Path, section: str) -> None:
+    """Neither of both is refused, and so are both together."""
+    name = {"hand": "hand", "routes": "fixture"}[section]
+    text = (FOLDER / f"{name}.yaml").read_text(encoding="utf-8")
+    neither = tmp_path / "neither.yaml"
+    neither.write_text(text[: text.index(f"\n{section}:")], encoding="utf-8")
+    both = tmp_path / "both.yaml"
+    both.write_text(text + {"hand": "routes: {}\n", "routes": "hand: {}\n"}[section], encoding="utf-8")
+    for path in (neither, both):
+        with pytest.raises(FileError, match="either 'routes' or 'hand'"):
+            read_wiring(path)
