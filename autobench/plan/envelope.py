@@ -26,7 +26,7 @@ def feeds_of(bench: Bench, drivers: Mapping[str, Driver], board: Board, options:
     seen: dict[tuple[str, int], str] = {}
     for feed in feeds:
         other = seen.setdefault((feed.supply, feed.output), feed.rail)
-        if other != feed.rail:
+        if other != feed.rail and not feed.by_hand:
             raise UsageError(
                 f"{board.board} needs {other} and {feed.rail} at once; bench '{bench.bench}' has one output for both"
             )

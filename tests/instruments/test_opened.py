@@ -39,7 +39,7 @@ def test_the_pinned_serial_number_is_the_one_that_answers(tmp_path: Path) -> Non
     first, _, _ = opened(tmp_path)
     number = first.identities["supply"].split(",")[2]
     second, exchanges, _ = opened(tmp_path, serial=number)
-    assert second.supplies["supply"].outputs == (1, 2)
+    assert second.supplies["supply"].outputs == (1, 2, 3)
     assert exchanges[0].sent == b"*IDN?"
 
 

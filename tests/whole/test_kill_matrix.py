@@ -78,9 +78,7 @@ def frozen(stand: KillStand) -> None:
     assert not stand.served.truth().any_on
 
 
-@pytest.mark.parametrize(
-    ("transport", "phase"), [("socket", "measuring"), ("one connection", "waiting"), ("pty", "measuring")]
-)
+@pytest.mark.parametrize(("transport", "phase"), [("socket", "measuring"), ("pty", "measuring")])
 def test_a_killed_run_is_switched_off(stands: list[KillStand], tmp_path: Path, transport: str, phase: str) -> None:
     """SIGKILL, over every transport."""
     killed(begun(stands, tmp_path, phase, transport))

@@ -92,13 +92,6 @@ def test_fifty_good_boards_are_never_faulty(tmp_path: Path, board: str) -> None:
     assert undecided <= 2
 
 
-@pytest.mark.parametrize(("board", "fault"), FAULTS)
-def test_every_fault_is_found(tmp_path: Path, board: str, fault: str) -> None:
-    """Each fault, one board: faulty."""
-    state = check(tmp_path, board, 0, fault)
-    assert verdict(state) == "faulty", told(state)
-
-
 @pytest.mark.long
 @pytest.mark.parametrize(("board", "fault"), FAULTS)
 def test_every_fault_is_found_on_five_boards(tmp_path: Path, board: str, fault: str) -> None:

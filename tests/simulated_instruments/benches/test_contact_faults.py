@@ -37,12 +37,12 @@ def test_contacts_can_fail_at_every_point_of_the_plate(board: str) -> None:
     places = {name: {place.part: place for place in list_faults(board) if place.fault == name} for name in CONTACTS}
     assert places["probe-not-touching"].keys() == fixture.keys()
     assert places["wrong-pin"].keys() < fixture.keys()
-    assert "U1.11" in places["wrong-pin"]
-    assert "J2.1" in places["wrong-pin"]
+    if read_circuit(circuit_path(board)).logic_points().get("U1.27") == "FETCH":  # a board with a CPU of class R
+        assert "J2.1" in places["wrong-pin"]
+        assert places["wrong-pin"]["U1.27"].net == "FETCH"
+        assert places["wrong-pin"]["U1.11"].net is None
     for found in places.values():
         assert all(part in place.words and place.kind == "bench" for part, place in found.items())
-    assert places["wrong-pin"]["U1.27"].net == "FETCH"
-    assert places["wrong-pin"]["U1.11"].net is None
 
 
 def test_a_hand_can_miss_any_point_of_the_circuit() -> None:
