@@ -17,6 +17,10 @@ OVER_CURRENT_SECONDS = 3.0
 # A supply in limit below this share of its set volts for this long is feeding a fault, or is limited too tightly.
 SAGGED = 0.9
 SAGGED_SECONDS = 0.15
+# A bias rail that is gone destroys three-rail memories within seconds (their data sheets), so its partners go off with
+# it; it is given a moment to come up first.
+BIAS_LOST = 0.8
+BIAS_UP_SECONDS = 0.3
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,8 @@ def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
             since = (look.at if since is None else since) if look.amps > most else None
         if since is not None and last.at - since > OVER_CURRENT_SECONDS:
             return f"over-current: {show(last.amps, 'A')} for more than {OVER_CURRENT_SECONDS:g} s"
+    if feed.nominal < 0 and last.at > BIAS_UP_SECONDS and abs(last.volts) < BIAS_LOST * abs(feed.volts):
+        return f"the bias rail is lost: only {show(last.volts, 'V')} is left, and its partners must not stay on"
     if sagged(looks, feed.volts):
         limits = "sags" if math.isnan(last.amps) else f"limits at {show(last.amps, 'A')}"
         return f"the supply {limits} and only {show(last.volts, 'V')} is left"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from autobench.plan.limits import Limits
 from autobench.plan.steps import Envelope, Feed
 from autobench.quantity import Span
@@ -61,3 +63,12 @@ def test_over_current_needs_three_seconds() -> None:
 def test_the_supplys_own_trip_counts() -> None:
     """An output that tripped by itself is treated as off, and said so."""
     assert "protection" in (must_go_off(FEED, [Look(1.0, 0.0, 0.0, False, True)]) or "")
+
+
+def test_a_lost_bias_rail_goes_off_with_its_partners() -> None:
+    """Three-rail memories do not survive a missing bias (their data sheets, from memory); coming up takes a moment."""
+    bias = replace(FEED, rail="-5V", nominal=-5.0, volts=-5.0, trip=-5.5)
+    assert must_go_off(bias, [Look(0.1, -1.0, 0.0, False)]) is None
+    assert must_go_off(bias, [Look(0.5, -4.9, 0.0, False)]) is None
+    assert "bias rail is lost" in (must_go_off(bias, [Look(0.5, -4.9, 0.0, False), Look(0.75, -0.2, 0.0, False)]) or "")
+    assert "over-voltage" in (must_go_off(bias, [Look(0.5, -5.7, 0.0, False)]) or "")
