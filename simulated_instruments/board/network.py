@@ -20,6 +20,7 @@ TOLERANCE = 1e-10  # A; the largest current that may go missing at any node …
 ROUNDING = 8.0 * float(np.finfo(np.float64).eps)  # … beside what a double cannot hold where conductances are huge
 ROUNDS = 200
 PATIENCE = 4
+STUCK = 40  # rounds after which the slopes are made anew each time, and a nanoamp may go missing
 SWIFT = 0.01  # an old set of slopes is good enough while a step leaves less than this share of the squared currents
 
 
@@ -148,6 +149,9 @@ class Network:
         steepest = max([self._steepest, *(1.0 / source.ohms for source in self.sources)])
         for turn in range(1, ROUNDS):
             tolerance = max(TOLERANCE, ROUNDING * steepest * float(np.abs(volts).max()))
+            if turn > STUCK:
+                # Old slopes that go nowhere any more, or rounding that is worse than foreseen: both cost a nanoamp.
+                self._inverse, tolerance = None, 30.0 * tolerance
             solved = float(np.abs(missing).max(initial=0.0)) < tolerance
             # Modes are looked at when the rest is solved, since a guess a millivolt off would flip them for nothing;
             # and now and then, because a current into an open circuit solves to no voltage a double can hold.

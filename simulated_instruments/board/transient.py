@@ -25,6 +25,7 @@ FIRST = 20e-6  # s, first step after a change
 LONGEST = 5.0  # s
 SHORTEST = 1e-6  # s, taken whatever the error estimate says
 GROWTH = 3.0
+RETREAT = 0.2  # share of a step that is tried where the whole one has no solution that can be found
 FINE = 5e-4  # V, error a step may make …
 RELATIVE = 5e-3  # … plus this share of the highest voltage; the estimate is of first order, the result of second
 KINK = 30.0  # so much finer where a source goes into or out of its limit, which bends every curve
@@ -146,7 +147,14 @@ class Transient:
             while True:
                 whole = size < room
                 taken = size if whole else room
-                moment, error, allowed = self._take(last, taken)
+                try:
+                    moment, error, allowed = self._take(last, taken)
+                except ArithmeticError:
+                    # From too far away the iteration may go round in circles at a kink; from nearer it ends.
+                    if taken <= SHORTEST:
+                        raise
+                    size = max(SHORTEST, RETREAT * taken)
+                    continue
                 factor = min(GROWTH, max(0.2, 0.9 * math.sqrt(allowed / max(error, 1e-15))))
                 if error <= 2.0 * allowed or taken <= SHORTEST:
                     break
