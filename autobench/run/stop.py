@@ -56,13 +56,18 @@ class StopSignals:
 
     def renew(self, extra: float = 0.0) -> None:
         """Renew the guard's lease, by `extra` seconds more than usual; a guard that is lost is a reason to stop."""
-        lost = self.guard.beat(extra)
-        self.reason = self.reason or lost
+        self._wished(self.guard.beat(extra))
+
+    def _wished(self, reason: str | None) -> None:
+        """Keep a reason to stop. Where there is none nothing is written: a signal may come between two instructions,
+        and what its handler kept must not be undone."""
+        if reason is not None:
+            self.reason = self.reason or reason
 
     def check(self) -> None:
         """Raise `StoppedError` if somebody wants the run to stop and nothing is being made safe. Renews the lease."""
         self.renew()
-        self.reason = self.reason or self.also()
+        self._wished(self.also())
         if self.reason and not self._deferrals:
             raise StoppedError(self.reason)
 
