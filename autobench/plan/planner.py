@@ -37,14 +37,13 @@ from autobench.plan.steps import (
     RailJob,
     WaitJob,
 )
-from autobench.plan.target import Target
+from autobench.plan.target import HAND_SECONDS, Target
 
 SCOPE_MEASURES = ("ripple", "clock", "reset", "sync", "picture", "line", "ratio")
 NO_ROUTE = "no meter route to {point} and {ground} on this bench, and no hand probe"
 # Seconds a step takes beside what the board itself needs; for the time left, not for any verdict.
 METER_SECONDS = 0.3
 POLARITY_SECONDS = 1.0
-HAND_SECONDS = 4.0  # a person finds a point and holds a tip there
 HAND_LEADS = 0.2  # ohm; a pair of test leads with their tips (0.1 ohm to 0.3 ohm, common practice)
 
 

@@ -24,13 +24,13 @@ from autobench.plan.scope_steps import (
 )
 from autobench.plan.sights import COMPOSITE, LOGIC, SYNC_SECONDS, Sights, sync_rate
 from autobench.plan.steps import PlannedStep
+from autobench.plan.target import HAND_SECONDS
 from autobench.quantity import Span, show
 
 BOARD_FILE = "board file"
 # Share of an exact ratio by which a measured one may differ (common practice for divided clocks).
 RATIO_TOLERANCE = 1e-3
 RAIL_UP = 0.9  # share of nominal from which the reset pulse counts
-HAND_SECONDS = 3.0  # a person finds a point and holds a probe there
 RIPPLE_SECONDS, RIPPLE_RATE = 60e-3, 2e6
 NO_MAINS = "needs an inlet fed with the mains' own rate, and this bench feeds direct current"
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+HAND_SECONDS = 4.0  # a person finds a point and holds a tip there; for the time left, not for any verdict
+
 
 @dataclass(frozen=True)
 class Target:

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from autobench.judgement.reading import Reading
-from autobench.judgement.uncertainty import Component
 from autobench.judgement.verdict import Verdict, void
+from autobench.plan.scope_steps import RippleJob
 from autobench.plan.steps import PlannedStep, PlugJob, PlugRippleJob
 from autobench.quantity import show
 from autobench.run.actions import Bench
 from autobench.run.captures import Captures
-from autobench.run.readings import judged, judged_estimate, unread
-from autobench.signals.ripple import find_ripple
-
-RIPPLE_BANDWIDTH = 20e6
+from autobench.run.readings import judged_estimate, unread
+from autobench.run.scope_actions import ripple
 
 
 def plug(bench: Bench, step: PlannedStep, job: PlugJob) -> list[Reading]:
@@ -38,11 +36,4 @@ def plug(bench: Bench, step: PlannedStep, job: PlugJob) -> list[Reading]:
 def plug_ripple(bench: Bench, captures: Captures, step: PlannedStep, job: PlugRippleJob) -> list[Reading]:
     """Ripple at the plug, peak to peak."""
     bench.power.alone(job.rail).load(job.load)
-    seen = captures.look(job.sight, job.rail)
-    found = find_ripple(seen.trace, RIPPLE_BANDWIDTH, bench.line_hertz) if seen.void is None else None
-    if found is None:
-        why = seen.void or "no numbers in the trace"
-        return [unread(step, job.rail, job.point, "ripple", "V", job.limits, void(why))]
-    gain = Component("gain", 0.02 * found.pp, "rectangular")
-    steps = Component("resolution", 2 * seen.trace.resolution, "resolution")
-    return [judged(step, job.rail, job.point, "ripple", found.pp, "V", (gain, steps), job.limits)]
+    return ripple(captures, step, RippleJob(job.rail, job.sight, job.point, job.limits), bench.line_hertz)
