@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 from autobench.clock import Clock, RealClock
 from autobench.documents.driver import Driver
+from autobench.documents.driver_sections import LineEnds
+from autobench.documents.serial_line import SerialLine
 from autobench.instruments.console_session import ConsoleSession, PromptWords
 from autobench.instruments.exchange import Exchange
 from autobench.instruments.link import Link, nothing, unheard
@@ -31,9 +33,14 @@ def connect(
     on_exchange: Callable[[Exchange], None] = unheard,
     check: Callable[[], None] = nothing,
     renew: Callable[[float], None] = unwatched,
+    line: SerialLine | None = None,
+    own_ends: LineEnds | None = None,
 ) -> Link:
-    """Open `address` for the instrument `name` and link to it as its driver says; raises as `open_session` does."""
-    ends, prompts = driver.link.ends, driver.link.prompts
+    """Open `address` for the instrument `name` and link to it as its driver says; raises as `open_session` does.
+
+    `line` is how its serial line is set, `own_ends` its line ends where they are not those of its driver.
+    """
+    ends, prompts = own_ends or driver.link.ends, driver.link.prompts
     session: Session = open_session(
         address,
         instrument=name,
@@ -42,6 +49,7 @@ def connect(
         receive_end=ends.receive,
         silence=driver.link.silence.value,
         renew=renew,
+        line=line,
     )
     if prompts is not None and not session.has_end:
         own_clock = getattr(library, "clock", None) or RealClock()
