@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from autobench.documents.driver_sections import LineEnds
 from autobench.documents.fields import (
     Amps,
     AmpSpan,
@@ -28,7 +29,6 @@ from autobench.documents.fields import (
     YesNo,
     whole,
 )
-from autobench.documents.driver_sections import LineEnds
 from autobench.documents.rails import most_from_ground
 from autobench.documents.section import Complaint, Section
 from autobench.documents.serial_line import SerialLine, read_serial_line

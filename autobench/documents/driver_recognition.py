@@ -44,7 +44,9 @@ class Recognition(Section):
 
     def harmful(self, asked_anyway: Collection[str]) -> Iterator[Complaint]:
         """Lines that could change something; `asked_anyway` are what the file's own actions that read ask."""
-        lines = [(("answers", number, "ask"), action.ask) for number, action in enumerate(self.answers)]
+        lines: list[tuple[tuple[str | int, ...], str | None]] = [
+            (("answers", number, "ask"), action.ask) for number, action in enumerate(self.answers)
+        ]
         lines += [(("leaves unanswered", number), line) for number, line in enumerate(self.leaves_unanswered)]
         for route, line in lines:
             if line is not None and "{" in line:

@@ -40,6 +40,21 @@ def connect(
 
     `line` is how its serial line is set, `own_ends` its line ends where they are not those of its driver.
     """
+    session = session_for(driver, address, name, library, renew=renew, line=line, own_ends=own_ends)
+    return link_over(session, driver, name, clock, on_exchange=on_exchange, check=check)
+
+
+def session_for(
+    driver: Driver,
+    address: str,
+    name: str,
+    library: VisaLibraryBase | None = None,
+    *,
+    renew: Callable[[float], None] = unwatched,
+    line: SerialLine | None = None,
+    own_ends: LineEnds | None = None,
+) -> Session:
+    """The session below such a link."""
     ends, prompts = own_ends or driver.link.ends, driver.link.prompts
     session: Session = open_session(
         address,
@@ -54,7 +69,7 @@ def connect(
     if prompts is not None and not session.has_end:
         own_clock = getattr(library, "clock", None) or RealClock()
         session = ConsoleSession(session, PromptWords(prompts.done, prompts.errors), own_clock)
-    return link_over(session, driver, name, clock, on_exchange=on_exchange, check=check)
+    return session
 
 
 def link_over(

@@ -14,8 +14,8 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from autobench.clock import Clock, RealClock
-from autobench.errors import LinkError, LinkLostError, NoReplyError, ReplyError
 from autobench.documents.serial_line import SerialLine
+from autobench.errors import LinkError, LinkLostError, NoReplyError, ReplyError
 from autobench.instruments.back_end import open_resource, serial_interface
 from autobench.instruments.deadline import Deadline
 from autobench.instruments.foreign_errors import foreign_errors
