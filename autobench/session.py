@@ -8,11 +8,12 @@ from __future__ import annotations
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from autobench.clock import Clock, RealClock
+from autobench.commissioning.proved_accuracy import Proof, put_to_use
 from autobench.diagnosis.diagnosis import accused, diagnose
-from autobench.documents.gathered import Documents
+from autobench.documents.gathered import BenchDocuments, Documents
 from autobench.errors import AutobenchError, OutputNotOffError, UsageError
 from autobench.events import (
     Diagnosed,
@@ -69,18 +70,26 @@ class CheckRequest:
     simulation: Simulation = field(default_factory=Simulation)
 
 
-class Session:
-    """One run from its first event to its last."""
+class Round(Protocol):
+    """Takes steps and says what they come to; ends with everything off."""
+
+    def run(self) -> BoardJudgement:
+        """See `Runner.run`."""
+
+
+class RunSession:
+    """A run from its first event to its last; what is done in between is the business of its kinds."""
 
     def __init__(
-        self, request: CheckRequest, documents: Documents, plan: Plan, clock: Clock, stop: StopSignals, out: Broadcast
+        self, request: CheckRequest, files: BenchDocuments, plan: Plan, clock: Clock, stop: StopSignals, out: Broadcast
     ) -> None:
         self.request = request
-        self.documents = documents
+        self.files = files
         self.plan = plan
         self.clock = clock
         self.stop = stop
         self.out = out
+        self.proof: Proof | None = None  # what is known of this bench's accuracy beyond its driver files
 
     def run(self, simulated: SimulatedBench | None, keys: Keys | None) -> RunState:
         """Open the instruments, take the steps, end safe and judged."""
@@ -95,13 +104,15 @@ class Session:
                 self.out.join(bystander(simulated, self.remark))
                 if keys is not None:
                     keys.pace = PACE
-            opened = self.opener(simulated).open(self.documents.bench, self.documents.drivers)
+            opened = self.opener(simulated).open(self.files.bench, self.files.drivers)
             for name, identity in opened.identities.items():
                 self.out.emit(Identified(self.clock.now(), name, identity))
+            for words in put_to_use(self.proof, opened):
+                self.remark(words)
             self.stop.guard = self.guard(opened)
             if keys is not None:
                 self.stop.also = lambda: OFF_WORDS if keys.off() else None
-            judgement = self.runner(opened, keys).run()
+            judgement = self.round(opened, keys).run()
             self.stop.guard.disarm()
             self.diagnose()
         except OutputNotOffError as error:
@@ -115,16 +126,12 @@ class Session:
             self.end(judgement, began, opened, simulated)
         return self.out.state
 
-    def diagnose(self) -> None:
-        """Who may be to blame; nothing for a board that no reading speaks against."""
-        readings = self.out.state.readings
-        if not accused(readings):
-            return
-        from autobench.diagnosis.board_model import board_model
-        from autobench.diagnosis.ranking import predictions
+    def round(self, opened: Opened, keys: Keys | None) -> Round:
+        """Who takes the steps, with everything to work with."""
+        raise NotImplementedError
 
-        model = board_model(self.documents.board, self.plan.options)
-        self.out.emit(Diagnosed(self.clock.now(), diagnose(predictions(model), readings)))
+    def diagnose(self) -> None:
+        """What follows from the readings."""
 
     def end(
         self, judgement: BoardJudgement, began: float, opened: Opened | None, simulated: SimulatedBench | None
@@ -154,14 +161,14 @@ class Session:
             options=self.plan.options,
             sequence=self.plan.sequence,
             bench=self.plan.bench,
-            simulated=self.documents.bench.simulated != "no",
+            simulated=self.files.bench.simulated != "no",
             operator=self.request.operator,
             steps=tuple(step.name for step in self.plan.steps),
             instruments=self.plan.instruments,
-            files=self.documents.hashes,
+            files=self.files.hashes,
             started=wall.isoformat(timespec="milliseconds"),
             step_seconds={step.name: step.seconds for step in self.plan.steps},
-            guard=guard_words(self.documents.bench, self.plan.rails),
+            guard=guard_words(self.files.bench, self.plan.rails),
             process=this_process(),
         )
 
@@ -176,10 +183,10 @@ class Session:
 
     def guard(self, opened: Opened) -> Guard:
         """Who switches off if this process cannot; raises `GuardError` before anything was switched on."""
-        if self.documents.bench.simulated == "in-process":
+        if self.files.bench.simulated == "in-process":
             return NoGuard()
         feeds = [feed for feed in self.plan.feeds if not feed.by_hand]
-        return guard_for(feeds, opened.supplies, unguarded(self.documents.bench), self.clock)
+        return guard_for(feeds, opened.supplies, unguarded(self.files.bench), self.clock)
 
     def exchanged(self, exchange: Exchange) -> None:
         """An exchange as an event."""
@@ -194,7 +201,37 @@ class Session:
         """A trace as an event."""
         self.out.emit(trace_taken(self.clock.now(), sight, (net, point), trace, started))
 
-    def runner(self, opened: Opened, keys: Keys | None) -> Runner:
+    def remark(self, words: str) -> None:
+        """A notice that is no alarm."""
+        self.out.emit(Notice(self.clock.now(), words))
+
+    def notice(self, words: str) -> None:
+        """An urgent notice that must not fail."""
+        with self.stop.deferred():
+            self.out.emit(Notice(self.clock.now(), words, urgent=True))
+
+
+class Session(RunSession):
+    """The round on one board."""
+
+    def __init__(
+        self, request: CheckRequest, documents: Documents, plan: Plan, clock: Clock, stop: StopSignals, out: Broadcast
+    ) -> None:
+        super().__init__(request, documents, plan, clock, stop, out)
+        self.documents = documents
+
+    def diagnose(self) -> None:
+        """Who may be to blame; nothing for a board that no reading speaks against."""
+        readings = self.out.state.readings
+        if not accused(readings):
+            return
+        from autobench.diagnosis.board_model import board_model
+        from autobench.diagnosis.ranking import predictions
+
+        model = board_model(self.documents.board, self.plan.options)
+        self.out.emit(Diagnosed(self.clock.now(), diagnose(predictions(model), readings)))
+
+    def round(self, opened: Opened, keys: Keys | None) -> Runner:
         """The runner with everything it works with; raises `UsageError` for a bench that cannot do a round."""
         meter = next(iter(opened.meters.values()), None)
         if meter is None:
@@ -242,12 +279,3 @@ class Session:
             return None
         probes = HeldProbes(hand, scope, power.wait) if hand is not None else None
         return Captures(scope, route, power.wait, self.traced, touch=touch, probes=probes)
-
-    def remark(self, words: str) -> None:
-        """A notice that is no alarm."""
-        self.out.emit(Notice(self.clock.now(), words))
-
-    def notice(self, words: str) -> None:
-        """An urgent notice that must not fail."""
-        with self.stop.deferred():
-            self.out.emit(Notice(self.clock.now(), words, urgent=True))

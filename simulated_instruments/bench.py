@@ -175,6 +175,11 @@ class SimulatedBench:
         self.close()
 
 
+def reference_plug() -> Path:
+    """The circuit that is plugged in, in place of a board, while a bench is proved; its fixture has its name."""
+    return Path(__file__).parent / "board" / "plugs" / "reference-plug.yaml"
+
+
 def list_boards() -> list[str]:
     """The boards the simulator has a circuit of."""
     return list_circuits()
@@ -249,7 +254,7 @@ def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[st
             return meter
         if device == "W-1":
             return SlotChannelRelays(name, clock, RelayContacts(world), seed)
-        if device == "O-1b" and world.probes:
+        if device == "O-1b":
             scope = PreambleDataScope(name, clock, ScopeSockets(world.probes), seed)
             scope.held_coupling, scope.held_time_scale = damage.held_coupling, damage.held_time_scale
             scope.trigger.never = damage.never_triggers

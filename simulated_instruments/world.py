@@ -55,10 +55,10 @@ class World:
         )
         wires = [*self.supply.wires(), *self._meter.paths()]
         self.board = Board(assembly, wires, [*self.supply.sources, self._meter.source], clock.now())
-        self.nets = BoardNets(self.board, self.board.activity) if self.board.activity else None
+        self.nets = BoardNets(self.board, self.board.activity)
         loose = {channel: self._hum(volts) for channel, volts in damage.loose_hum.items()}
         probed = (wiring.line_hertz, loose, self.now, self.lock, self.supply.other_end)
-        self.probes = ScopeProbes(self.nets, *probed) if self.nets else None
+        self.probes = ScopeProbes(self.nets, *probed)
         self.supply.board = self._meter.board = self.board
         self._meter.probes = self.probes
         self.relays(frozenset())
@@ -111,8 +111,7 @@ class World:
             now = self.now()
             self._touches = touches
             really = {name: tuple(map(self.supply.really, points)) for name, points in touches.items()}
-            if self.probes:
-                self.probes.moved(now, really)
+            self.probes.moved(now, really)
             self._meter.touch(now, really.get(METER_HIGH, ()), really.get(METER_LOW, ()))
 
     # Supply

@@ -16,6 +16,7 @@ from autobench.cli.history import compare, export, history, repair, show
 from autobench.cli.listing import list_group
 from autobench.cli.measure import measure
 from autobench.cli.off import off
+from autobench.cli.prove import prove
 from autobench.cli.report import report
 from autobench.cli.simulate import simulate
 from autobench.errors import AutobenchError, FileError
@@ -38,6 +39,7 @@ autobench.add_command(list_group)
 autobench.add_command(off)
 autobench.add_command(simulate)
 autobench.add_command(find)
+autobench.add_command(prove)
 for command in (history, show, repair, compare, export, report):
     autobench.add_command(command)
 

@@ -35,6 +35,7 @@ from autobench.documents.serial_line import SerialLine, read_serial_line
 from autobench.documents.words import choice_text, quoted
 from autobench.quantity import Quantity
 
+LEAST_LOAD = 6.0  # ohm
 POSITIONS_A_SLOT = 100  # relay channel = 100 x slot + position
 LOOPBACK = re.compile(r"TCPIP[0-9]*::(127\.[0-9.]+|localhost|::1|\[::1\])::.+|ASRL/dev/pts/[0-9]+(::INSTR)?", re.I)
 Lack = Literal["no guard", "no trip", "no read-back"]
@@ -181,6 +182,32 @@ class HandProbe(Section):
                 yield Complaint(("tips",), f"names '{tip}' twice")
 
 
+class Plugged(Section):
+    """Where a rail comes out of the reference plug, and what it is loaded with there."""
+
+    point: Point
+    """The pin of the plug that the rail is on."""
+    load: Ohms | None = None
+    """The resistor from there to ground; without one, nothing."""
+
+
+class ReferencePlug(Section):
+    """What stands in place of a board while the bench is proved: the supply's plugs, each on a resistor."""
+
+    plug: Name
+    """Its name; under `fixtures` it may have a plate as a board has."""
+    ground: Point
+    """The pin of the plug that is 0 V."""
+    rails: Annotated[dict[Name, Plugged], Field(min_length=1)]
+    """Rail to its pin."""
+
+    def check(self) -> Iterator[Complaint]:
+        for rail, plugged in self.rails.items():
+            if plugged.load is not None and plugged.load.value < LEAST_LOAD:
+                text = f"{plugged.load} is too little: below {LEAST_LOAD:g} ohm a rail counts as shorted"
+                yield Complaint(("rails", rail, "load"), text)
+
+
 class Bench(Section):
     """One bench."""
 
@@ -207,6 +234,8 @@ class Bench(Section):
     terminated: dict[Name, dict[Point, Ohms]] = Field(default_factory=dict)
     """Board type to the points its fixture puts a load on, such as a video output's 75 ohm."""
 
+    reference_plug: ReferencePlug | None = None
+    """What the bench is proved with, where there is one."""
     dummy_loads: dict[Name, Ohms] = Field(default_factory=dict)
     """Rail to the resistor that a supply for it is tested on, before it meets a board."""
 
@@ -293,6 +322,10 @@ class Bench(Section):
                 elif not INPUTS.fullmatch(which):
                     text = f"{quoted(which)} is not an input; write 'high', 'low' or a channel from 1 to 8"
                     yield Complaint(("routes", "slots", name), text, at_key=True)
+        for rail in self.reference_plug.rails if self.reference_plug is not None else ():
+            if rail not in self.feeds:
+                text = f"{quoted(rail)} is not fed by this bench; {choice_text(rail, self.feeds)}"
+                yield Complaint(("reference plug", "rails", rail), text, at_key=True)
         for board, positions in self.fixtures.items():
             if self.routes is None:
                 yield Complaint(("fixtures", board), "needs the relays that lead to it, under 'routes'", at_key=True)

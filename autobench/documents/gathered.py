@@ -19,14 +19,20 @@ Model = TypeVar("Model", bound=Section)
 
 
 @dataclass(frozen=True)
-class Documents:
-    """The files of a run, read and checked."""
+class BenchDocuments:
+    """A bench file and its drivers, read and checked; `hashes` are those of all files of a run, by path."""
 
     bench: Bench
     drivers: dict[str, Driver]
+    hashes: dict[str, str]
+
+
+@dataclass(frozen=True)
+class Documents(BenchDocuments):
+    """The files of a round, read and checked."""
+
     board: Board
     sequence: Sequence
-    hashes: dict[str, str]
 
 
 def read_documents(board: str, bench: str, sequence: str) -> Documents:
@@ -46,7 +52,7 @@ def read_documents(board: str, bench: str, sequence: str) -> Documents:
     if mistakes or read_bench is None or read_board is None or read_sequence is None:
         raise FileError(mistakes)
     hashes = {str(path): places.sha256_of(path) for path in paths.values()}
-    return Documents(read_bench, drivers, read_board, read_sequence, hashes)
+    return Documents(read_bench, drivers, hashes, read_board, read_sequence)
 
 
 def read_bench_file(bench: str) -> tuple[Bench, dict[str, Driver]]:
@@ -58,6 +64,14 @@ def read_bench_file(bench: str) -> tuple[Bench, dict[str, Driver]]:
     if mistakes:
         raise FileError(mistakes)
     return found, drivers
+
+
+def read_bench_documents(bench: str) -> BenchDocuments:
+    """A bench file with its drivers and their hashes; raises `UsageError` and `FileError`."""
+    path = places.find_bench(bench)
+    found, drivers = read_bench_file(bench)
+    files = {path, *(places.find_driver(item.driver, path) for item in found.instruments.values())}
+    return BenchDocuments(found, drivers, {str(file): places.sha256_of(file) for file in sorted(files)})
 
 
 def read_drivers(bench: Bench, beside: Path, paths: dict[str, Path], mistakes: list[Mistake]) -> dict[str, Driver]:

@@ -22,6 +22,13 @@ class Route:
         self._relays.prepare()
         self._closed = frozenset()
 
+    def exactly(self, channels: Iterable[int]) -> None:
+        """Exactly `channels` closed and every other open, whatever stood before."""
+        self._closed = None
+        wanted = frozenset(channels)
+        self._relays.close(sorted(wanted))
+        self._closed = wanted
+
     def take(self, channels: Iterable[int]) -> None:
         """See to it that `channels` are closed, and no other channel of their slots. What is already so is not moved.
 

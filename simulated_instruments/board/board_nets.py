@@ -39,15 +39,24 @@ GROUND_SHARE = 0.3  # share in the ground, which is a mesh
 class BoardNets:
     """Waveforms of one board, valid up to the time of the last question put to it."""
 
-    def __init__(self, board: Board, activity: Activity) -> None:
-        self.board, self.activity = board, activity
+    def __init__(self, board: Board, activity: Activity | None) -> None:
+        self.board, self._activity = board, activity
         circuit, tolerance = board.circuit, board.assembly.tolerance
         self.nets = frozenset(circuit.logic_points().values())
         self._places = {part.name: place for place, part in enumerate(drawing(circuit))}
         self._rippling = self._own_ripples()
         self._ripple = Ripple(self._ripple_volts(), *self._rhythm(), tolerance.generator("ripple"))
 
+    @property
+    def activity(self) -> Activity:
+        """The logic; `ValueError` for a circuit that has none, whose nets nobody can ask for."""
+        if self._activity is None:
+            raise ValueError(f"{self.board.circuit.name} has no logic")
+        return self._activity
+
     def _ripple_volts(self) -> float:
+        if self._activity is None:
+            return 0.0
         tolerance = self.board.assembly.tolerance
         if self.board.assembly.condition.bulk_open:
             return math.exp(tolerance.uniform("open ripple", math.log(OPEN_RIPPLE[0]), math.log(OPEN_RIPPLE[1])))
@@ -55,6 +64,8 @@ class BoardNets:
 
     def _rhythm(self) -> tuple[float, float]:
         """Seconds of a line and of a field."""
+        if self._activity is None:
+            return 1.0, 1.0  # of a ripple of no volts
         timing, clocks = self.activity.signals.video, self.activity.clocks
         hertz = clocks.master / self.activity.signals.ratio(timing.clock)
         return timing.line / hertz, timing.field / hertz
