@@ -44,7 +44,7 @@ def plug(bench: actions.Bench, step: PlannedStep, plan: ProofPlan, feed: Feed, p
     job = OhmsJob(feed.rail, feed.inlet, limits, 2.0 * path if feed.inlet.channels else 0.0)
     reading = actions.ohms(bench, step, job)[0]
     if reading.verdict is Verdict.OUTSIDE:
-        why = f"{reading.reason}: is the reference plug in, and no board?"
+        why = f"{reading.reason}: is the reference plug in, and no board, and the output off?"
         return reading.with_reason(why)
     return reading
 

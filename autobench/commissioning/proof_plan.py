@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from autobench.documents.bench import Bench, Plugged, ReferencePlug
+from autobench.documents.bench import Bench
 from autobench.documents.bench import Feed as WiredFeed
 from autobench.documents.driver import Driver
+from autobench.documents.reference_plug import Plugged, ReferencePlug
 from autobench.plan.envelope import meter_on_relays
 from autobench.plan.limits import Limits
 from autobench.plan.spots import Spot

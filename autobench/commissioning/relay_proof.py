@@ -40,23 +40,27 @@ def closed(step: PlannedStep, route: Route, meter: Meter, path: Path, stated: fl
 def opened(step: PlannedStep, route: Route, meter: Meter, paths: tuple[Path, ...]) -> Iterator[Reading]:
     """Whether every relay opens: with one input's relay closed alone, no current may find a way through the other's."""
     for end, other in (("high", "low"), ("low", "high")):
-        found = [(path, joined(route, meter, getattr(path, other))) for path in paths]
-        leaking = [(path, seen) for path, seen in found if not is_open(seen)]
+        leaking = [path for path in paths if not is_open(joined(route, meter, getattr(path, other), OPEN))]
         if not leaking:
             yield state(step, f"meter {end}", "open", Judgement(Verdict.WITHIN, 1.0, None))
             continue
         # What stands in the fixture joins positions by more ohms than one stuck relay does its own.
-        direct = [path for path, seen in leaking if seen.estimate is not None and seen.estimate.value <= MOST_OHMS]
-        stuck = direct or [path for path, _ in leaking]
+        direct = [path for path in leaking if is_direct(joined(route, meter, getattr(path, other), MOST_OHMS))]
+        stuck = direct or leaking
         which = ", ".join(str(getattr(path, end)) for path in stuck)
         why = f"relay {which} is told to be open, but current gets through it: it is stuck, or wired elsewhere"
         yield state(step, f"meter {end}", "closed", Judgement(Verdict.OUTSIDE, 0.0, why))
 
 
-def joined(route: Route, meter: Meter, channel: int) -> MeterReading:
+def joined(route: Route, meter: Meter, channel: int, expected: float) -> MeterReading:
     """Ohms between the meter's inputs with one relay closed and all others told to be open."""
     route.exactly((channel,))
-    return meter.ohms(OPEN)
+    return meter.ohms(expected)
+
+
+def is_direct(seen: MeterReading) -> bool:
+    """Whether an ohms reading is that of two closed relays at one pin."""
+    return seen.estimate is not None and seen.estimate.value <= MOST_OHMS
 
 
 def is_open(seen: MeterReading) -> bool:

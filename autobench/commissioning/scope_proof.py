@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from autobench.commissioning.proof_plan import ScopeWay
+from autobench.commissioning.proof_plan import LEVEL, ScopeWay
 from autobench.documents.driver_samples import Samples
 from autobench.instruments.meter import MeterReading
 from autobench.judgement.reading import Reading
@@ -152,12 +152,13 @@ def look(captures: Captures, way: ScopeWay, target: Target, middle: float, scale
     if seen.void is not None:
         return Level(0.0, 0.0, seen.void)
     volts = seen.trace.in_volts()
-    if float(volts.std()) > UNSTEADY:
+    mean = float(volts.mean())
+    if float(volts.std()) > UNSTEADY * max(1.0, abs(mean) / LEVEL):  # a probe that divides by less shows more of all
         swing = show(float(volts.max() - volts.min()), "V", 2)
         return Level(0.0, 0.0, f"the level swings by {swing}: is the ground clip of its probe on?")
     step = scale / captures.scope.samples.codes
     # A level that sits still between two codes may be off by half a step, however many samples there are.
-    return Level(float(volts.mean()), math.hypot(step / math.sqrt(12.0), float(volts.std()) / math.sqrt(volts.size)))
+    return Level(mean, math.hypot(step / math.sqrt(12.0), float(volts.std()) / math.sqrt(volts.size)))
 
 
 def nothing(step: PlannedStep, why: str) -> Reading:

@@ -30,12 +30,12 @@ from autobench.documents.fields import (
     whole,
 )
 from autobench.documents.rails import most_from_ground
+from autobench.documents.reference_plug import ReferencePlug
 from autobench.documents.section import Complaint, Section
 from autobench.documents.serial_line import SerialLine, read_serial_line
 from autobench.documents.words import choice_text, quoted
 from autobench.quantity import Quantity
 
-LEAST_LOAD = 6.0  # ohm
 POSITIONS_A_SLOT = 100  # relay channel = 100 x slot + position
 LOOPBACK = re.compile(r"TCPIP[0-9]*::(127\.[0-9.]+|localhost|::1|\[::1\])::.+|ASRL/dev/pts/[0-9]+(::INSTR)?", re.I)
 Lack = Literal["no guard", "no trip", "no read-back"]
@@ -180,32 +180,6 @@ class HandProbe(Section):
         for number, tip in enumerate(self.tips):
             if tip in self.tips[:number]:
                 yield Complaint(("tips",), f"names '{tip}' twice")
-
-
-class Plugged(Section):
-    """Where a rail comes out of the reference plug, and what it is loaded with there."""
-
-    point: Point
-    """The pin of the plug that the rail is on."""
-    load: Ohms | None = None
-    """The resistor from there to ground; without one, nothing."""
-
-
-class ReferencePlug(Section):
-    """What stands in place of a board while the bench is proved: the supply's plugs, each on a resistor."""
-
-    plug: Name
-    """Its name; under `fixtures` it may have a plate as a board has."""
-    ground: Point
-    """The pin of the plug that is 0 V."""
-    rails: Annotated[dict[Name, Plugged], Field(min_length=1)]
-    """Rail to its pin."""
-
-    def check(self) -> Iterator[Complaint]:
-        for rail, plugged in self.rails.items():
-            if plugged.load is not None and plugged.load.value < LEAST_LOAD:
-                text = f"{plugged.load} is too little: below {LEAST_LOAD:g} ohm a rail counts as shorted"
-                yield Complaint(("rails", rail, "load"), text)
 
 
 class Bench(Section):
