@@ -50,6 +50,7 @@ if TYPE_CHECKING:
     from autobench.signals.trace import Trace
     from simulated_instruments.bench import SimulatedBench
 
+OUT_OF_MEMORY = "this program ran out of memory"
 PACE = 4.0  # a simulated bench with a person at the keyboard runs so much faster than the clock on the wall
 
 
@@ -111,6 +112,8 @@ class Session:
             self.notice(str(error))
         except AutobenchError as error:
             judgement = BoardJudgement(BoardVerdict.STOPPED, str(error))
+        except MemoryError:
+            judgement = BoardJudgement(BoardVerdict.STOPPED, OUT_OF_MEMORY)
         except KeyboardInterrupt:
             judgement = BoardJudgement(BoardVerdict.STOPPED, "stopped by Ctrl-C")
         finally:

@@ -24,6 +24,7 @@ from simulated_instruments.bench import SimulatedBench
 from simulated_instruments.devices.supply_output import SupplyOutput
 from tests.run.rounds_with_events import Round
 from tests.run.test_power import Stand
+from tests.whole.kill_stand import First
 
 BENCH_FED = {"power": "bench"}
 LATER = ("clocks", "reset", "video", "cpu")  # stages
@@ -187,21 +188,10 @@ def test_a_meter_that_is_silent_does_not_hold_up_off(live: Stand) -> None:
     assert seconds_to_off(live, at) < 0.2
 
 
-class IgnoresFirst:
-    """True so many times, then false."""
-
-    def __init__(self, times: int) -> None:
-        self.left = times
-
-    def __bool__(self) -> bool:
-        self.left -= 1
-        return self.left >= 0
-
-
 @pytest.mark.parametrize("times", [1, 2])
 def test_an_off_that_was_ignored_is_sent_again_within_a_second(live: Stand, times: int) -> None:
     """A supply that ignores the first OFF, or two, is off within a second, long before the proof is given up."""
-    live.bench.devices["supply"].ignores_off = IgnoresFirst(times)  # type: ignore[attr-defined]
+    live.bench.devices["supply"].ignores_off = First(times)  # type: ignore[attr-defined]
     at = live.bench.clock.now()
     live.power.make_off()
     assert seconds_to_off(live, at) < 1.0
