@@ -19,6 +19,7 @@ from autobench.errors import UsageError
 from autobench.plan.envelope import feeds_of, target_of
 from autobench.plan.limits import Limits
 from autobench.plan.plug_steps import PlugPlanner, plug_spot
+from autobench.plan.relay_paths import relay_paths
 from autobench.plan.scope_planner import ScopePlanner
 from autobench.plan.scope_steps import LineJob, ResetJob
 from autobench.plan.sights import Sights
@@ -60,6 +61,7 @@ class Planner:
         channels = samples.channels if samples is not None else ()
         divisions = samples.divisions.horizontal if samples is not None else 10
         self.sights = Sights(bench, board, scope, channels, divisions, self.options)
+        self.paths = relay_paths(bench, drivers, max((abs(feed.trip) for feed in self.feeds), default=0.0))
         self.scope = ScopePlanner(board, self.sights)
         self.plugs = PlugPlanner(bench, self.sights)
 
@@ -83,6 +85,7 @@ class Planner:
             steps=pick(steps, only) if only else steps,
             instruments={name: f"{item.driver} at {item.address}" for name, item in self.bench.instruments.items()},
             line_frequency=self.bench.line_frequency.value,
+            paths=self.paths,
             spots={spot.point: spot for spot in self.spots()},
             alone=sequence.alone,
             steady=self.bench.hand_probe.steady.value if self.bench.hand_probe is not None else 0.0,

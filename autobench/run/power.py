@@ -83,6 +83,11 @@ class Power:
             )
         self._guard.rest()
 
+    def may_be_live(self, supply: str, output: int) -> bool:
+        """Whether an output of a supply may carry volts now; one that this run does not know is not to be trusted."""
+        known = [each for each in self.outputs.values() if (each.feed.supply, each.feed.output) == (supply, output)]
+        return not known or any(each.interlock.live for each in known)
+
     def inlet_channels(self) -> tuple[int, ...]:
         """Relay channels of the meter's way to the first rail's inlet: where OFF will be proved."""
         first = next(iter(self.outputs.values()))
