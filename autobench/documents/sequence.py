@@ -57,7 +57,7 @@ AT_PLUG = ("plug", "plug ripple")  # a supply by itself, with its plug off the b
 PATIENT = ("rail",)  # more readings make these more certain
 BY_STAGE = ("line", "ratio")  # a board file says for each of them in which stage it is looked at
 LINE_STAGES: tuple[str, ...] = get_args(LineStage)
-POWERED_FOR: dict[str, str | None] = {"polarity": "rail", "on": None, "off": None}
+POWERED_FOR: dict[str, str | None] = {"polarity": "rail", "injection": "rail", "on": None, "off": None}
 KINDS = ("measure", "power", "ask", "wait")
 BRACES = re.compile(r"\{([^{}]*)\}")
 LONGEST_WAIT = 86_400.0  # s; a soak of one day
@@ -100,8 +100,9 @@ class Step(Section):
     line and field rate and pulse width; picture: amplitudes and line rate at the output; line: state and mean rate;
     ratio: counts of two lines; plug, plug ripple: volts and ripple of a supply worked by hand, at its plug, with the
     board not connected."""
-    power: Literal["polarity", "on", "off"] | None = None
-    """polarity: the one tiny on that shows the sign; on: every rail in order; off: every rail in reverse, proved."""
+    power: Literal["polarity", "injection", "on", "off"] | None = None
+    """polarity: the one tiny on that shows the sign; injection: half a volt at most into a rail that is nearly shorted,
+    with a reason somebody types, to follow the short; on: every rail in order; off: every rail in reverse, proved."""
     ask: Words | None = None
     """A question or instruction for the person at the bench."""
     wait: Seconds | None = None

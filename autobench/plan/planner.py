@@ -29,6 +29,7 @@ from autobench.plan.steps import (
     CurrentJob,
     DropJob,
     Feed,
+    InjectionJob,
     Job,
     OhmsJob,
     Plan,
@@ -138,6 +139,10 @@ class Planner:
         place = next(iter(rail.places.values()))
         if step.power == "polarity":
             return PlannedStep(full, step.stage, PolarityJob(name), f"which way round is {name}?", POLARITY_SECONDS)
+        if step.power == "injection":
+            targets = tuple(self.target(name, each) for each in rail.places.values())
+            inject = InjectionJob(name, tuple(target for target in targets if target.reachable))
+            return PlannedStep(full, step.stage, inject, f"where do the volts of {name} go?", POLARITY_SECONDS)
         if step.measure == "current":
             job = CurrentJob(name, feed.current, place.point)
             return PlannedStep(full, step.stage, job, f"current of {name}", METER_SECONDS)

@@ -72,6 +72,14 @@ class PolarityJob:
 
 
 @dataclass(frozen=True)
+class InjectionJob:
+    """A very low voltage into a rail that is nearly shorted, measured at `targets`, from the inlet outward."""
+
+    rail: str
+    targets: tuple[Target, ...]
+
+
+@dataclass(frozen=True)
 class PowerJob:
     """Switch every rail on (in order) or off (in reverse); `start` is captured from before the first ON."""
 
@@ -149,6 +157,7 @@ class AskJob:
 Job = (
     OhmsJob
     | PolarityJob
+    | InjectionJob
     | PowerJob
     | CurrentJob
     | RailJob

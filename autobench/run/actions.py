@@ -38,7 +38,7 @@ from autobench.run.touch import Touch
 
 OHMS_PATIENCE = 10.0  # s a rail is given to discharge below that
 DEAD_SHORT = 1.0  # ohm: no override
-NEAR_SHORT = 5.0  # ohm: power only for injection at 0.5 V, by a person with a reason
+NEAR_SHORT = 5.0  # ohm: below it only an injection, see `injection`
 BELOW_ZERO = 3.0  # standard uncertainties below zero at which a resistance is no resistance
 READINGS = 3  # of a voltage, for a type A part
 POLARITY_SIGN = 0.1  # V that the probe must show at the inlet to count as either sign
@@ -89,10 +89,13 @@ def ohms(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
         return [reading]  # nothing was learnt: the gate stays shut
     worst = reading.value
     passed = worst - 2 * (reading.uncertainty or 0.0) >= NEAR_SHORT
-    bench.power.ohms_judged(job.rail, passed)
+    # What may be under 1 ohm is taken for it: there is no override then.
+    near = worst - 2 * (reading.uncertainty or 0.0) >= DEAD_SHORT
+    bench.power.ohms_judged(job.rail, passed, near=near)
     if not passed:
-        kind = "dead short" if worst < DEAD_SHORT else "near-short"
+        kind = "near-short" if near else "dead short"
         why = f"{kind}: {show(worst, 'ohm')} from {job.rail} to ground; the interlock refuses power"
+        why += "; follow-a-short looks for it at 0.5 V" if near else ""
         reading = reading.with_verdict(Verdict.OUTSIDE, why)
     return [reading]
 

@@ -16,7 +16,7 @@ from autobench.instruments.supply import Supply
 from autobench.plan.steps import Feed
 from autobench.quantity import Estimate, show
 from autobench.run.guard import Guard, NoGuard
-from autobench.run.interlock import PROBE_AMPS, PROBE_VOLTS, Interlock
+from autobench.run.interlock import INJECTION, PROBE, PROBE_AMPS, PROBE_VOLTS, Interlock
 from autobench.run.output import Output
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
@@ -95,9 +95,28 @@ class Power:
 
     # -- ohms and polarity ----------------------------------------------------------------------------------------
 
-    def ohms_judged(self, rail: str, passed: bool) -> None:
-        """The ohms gate of `rail` passed, or refused it for good."""
-        self._moved(self.outputs[rail], "ohms passed" if passed else "ohms refused")
+    def ohms_judged(self, rail: str, passed: bool, *, near: bool = False) -> None:
+        """The ohms gate of `rail` passed, or refused it for good; `near` leaves an injection as the only way on."""
+        self._moved(self.outputs[rail], "ohms passed" if passed else "ohms low" if near else "ohms refused")
+
+    def inject(self, rail: str, reason: str) -> None:
+        """A rail that is nearly shorted on with 0.5 V and 0.5 A at most, for the `reason` a person gave.
+
+        Raises `InterlockRefusedError` for any other rail, and without a reason. The caller makes it off again.
+        """
+        output = self.outputs[rail]
+        if not reason.strip() or isinstance(output.supply, SupplyByHand):
+            lacking = "a reason" if not reason.strip() else "a supply that is not worked by hand"
+            raise InterlockRefusedError(f"{rail}: an injection refused: it wants {lacking}")
+        self._moved(output, "overridden")
+        self._emit(Notice(self._clock.now(), f"{rail}: the near-short is overridden for an injection: {reason}"))
+        volts, amps = (
+            min(most, ours)
+            for most, ours in zip(INJECTION, (output.feed.envelope.volts, output.feed.amps), strict=True)
+        )
+        self._set(output, math.copysign(volts, output.feed.nominal), amps, INJECTION)
+        self._moved(output, "set lowest")
+        self._switch_on(output)
 
     def probe_polarity(self, rail: str) -> Estimate:
         """The one allowed ON before the polarity is settled; returns the volts measured at the board's inlet.
@@ -115,7 +134,7 @@ class Power:
             return output.supply.check_plug(output.feed.volts, output.feed.amps, output.feed.trip)
         output.interlock.require("set low")
         self._touch.hold(inlet)
-        self._set(output, math.copysign(PROBE_VOLTS, output.feed.nominal), PROBE_AMPS, probe=True)
+        self._set(output, math.copysign(PROBE_VOLTS, output.feed.nominal), PROBE_AMPS, PROBE)
         self._moved(output, "set low")
         self._switch_on(output)
         self.wait(0.3)
@@ -206,10 +225,10 @@ class Power:
             self._set(output, sign * wanted, output.set_amps)
             self._moved(output, "set")
 
-    def _set(self, output: Output, volts: float, amps: float, *, probe: bool = False) -> None:
+    def _set(self, output: Output, volts: float, amps: float, low: tuple[float, float] | None = None) -> None:
         """Set volts, limit and trip inside the envelope and read all three back within 1 %."""
         feed, supply, trip = output.feed, output.supply, output.feed.trip
-        output.interlock.require_inside(volts, amps, trip, probe=probe)
+        output.interlock.require_inside(volts, amps, trip, low)
         supply.set_volts(feed.output, volts)
         supply.set_amps(feed.output, amps)
         if supply.can("set trip"):  # a bench whose supply has none accepts that by name, else nothing is planned
@@ -292,10 +311,10 @@ class Power:
         self._emit(Watched(output.looked_at, output.feed.rail, volts, amps, limiting))
 
     def _act_on(self, output: Output) -> None:
-        """Switch off and raise if the watch says so. The probe limits on purpose: only its trips count."""
+        """Switch off and raise if the watch says so. Probe and injection limit on purpose: only trips count."""
         if not output.looks:
             return
-        if output.interlock.state == "probing":
+        if output.interlock.state != "on":
             reason = "the supply's own protection tripped" if output.looks[-1].tripped else None
         else:
             if sagged(output.looks, output.set_volts) and self._raise_limit(output):

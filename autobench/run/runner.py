@@ -28,6 +28,7 @@ from autobench.plan.steps import (
     AskJob,
     CurrentJob,
     DropJob,
+    InjectionJob,
     Job,
     OhmsJob,
     Plan,
@@ -40,7 +41,7 @@ from autobench.plan.steps import (
     WaitJob,
 )
 from autobench.quantity import Span, show
-from autobench.run import actions, line_actions, plug_actions, scope_actions
+from autobench.run import actions, injection, line_actions, plug_actions, scope_actions
 from autobench.run.contact import NoContactError
 from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import unread
@@ -182,6 +183,8 @@ class Runner:
                 return actions.ohms(bench, step, job)
             case PolarityJob():
                 return actions.polarity(bench, step, job)
+            case InjectionJob():
+                return injection.injection(bench, step, job)
             case PowerJob():
                 return self._power(step, job)
             case CurrentJob():
@@ -278,7 +281,7 @@ def needs_power(step: PlannedStep) -> bool:
     match step.job:
         case PowerJob():
             return step.job.on
-        case OhmsJob() | AskJob() | WaitJob():
+        case OhmsJob() | InjectionJob() | AskJob() | WaitJob():
             return False
         case _:
             return True
