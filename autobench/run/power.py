@@ -18,13 +18,13 @@ from autobench.quantity import Estimate, show
 from autobench.run.guard import Guard, NoGuard
 from autobench.run.interlock import INJECTION, PROBE, PROBE_AMPS, PROBE_VOLTS, Interlock
 from autobench.run.output import Output
+from autobench.run.setting import set_and_read_back
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.switching_off import SwitchingOff
 from autobench.run.touch import Touch
-from autobench.run.watch import Look, low_beside, must_go_off, sagged
+from autobench.run.watch import Look, bias_gone, low_beside, must_go_off, sagged
 
-READ_BACK = 0.01  # share of the asked value by which a read-back may differ
 LOOK_EVERY = 0.2  # s; with what lies between two looks, at least twice a second while anything is on
 CLOSE_SECONDS = 0.3
 # Common practice: a limit that is too tight makes shorts that are not there, so it is raised once before it counts.
@@ -65,6 +65,7 @@ class Power:
         self._off = SwitchingOff(self.outputs, touch, clock, emit, self._moved)
         self._lost = lost
         self._looking = False
+        self.tripped: str | None = None  # the rail and why, once something tripped
 
     # -- off ------------------------------------------------------------------------------------------------------
 
@@ -114,7 +115,7 @@ class Power:
             min(most, ours)
             for most, ours in zip(INJECTION, (output.feed.envelope.volts, output.feed.amps), strict=True)
         )
-        self._set(output, math.copysign(volts, output.feed.nominal), amps, INJECTION)
+        set_and_read_back(output, math.copysign(volts, output.feed.nominal), amps, INJECTION)
         self._moved(output, "set lowest")
         self._switch_on(output)
 
@@ -134,7 +135,7 @@ class Power:
             return output.supply.check_plug(output.feed.volts, output.feed.amps, output.feed.trip)
         output.interlock.require("set low")
         self._touch.hold(inlet)
-        self._set(output, math.copysign(PROBE_VOLTS, output.feed.nominal), PROBE_AMPS, PROBE)
+        set_and_read_back(output, math.copysign(PROBE_VOLTS, output.feed.nominal), PROBE_AMPS, PROBE)
         self._moved(output, "set low")
         self._switch_on(output)
         self.wait(0.3)
@@ -174,10 +175,11 @@ class Power:
             if isinstance(output.supply, SupplyByHand):
                 output.supply.connect()  # every plug is in before anything is on
         for output in self.outputs.values():
-            self._set(output, output.feed.volts, output.feed.amps)
+            set_and_read_back(output, output.feed.volts, output.feed.amps)
             self._moved(output, "set")
             self._switch_on(output)
             self._watch_closely(output)
+            self._bias_arrived(output)
         self.wait(SETTLED)
         collect()
         for output in self.outputs.values():
@@ -185,6 +187,23 @@ class Power:
                 self._compensate(output)
         ready = max(output.on_since + output.feed.settle for output in self.outputs.values())
         self.wait(ready - self._clock.now())
+
+    def _bias_arrived(self, output: Output) -> None:
+        """A bias rail is looked for on the board itself before its partners come on: a lead may be off."""
+        inlet = output.feed.inlet
+        if output.feed.nominal < 0 and self._touch is not None and inlet is not None:
+            volts = self._touch.glance(inlet)
+            if volts is not None:
+                self.seen_on_board(output.feed.rail, volts)
+
+    def seen_on_board(self, rail: str, volts: float) -> None:
+        """Volts of a rail that the meter saw on the board itself, where the supply's own reading does not reach.
+
+        Raises `TrippedError`, with everything off, where a bias rail is gone.
+        """
+        output = self.outputs.get(rail)
+        if output is not None and output.interlock.state == "on":
+            self._trip(output, bias_gone(output.feed, volts), volts)
 
     def _watch_closely(self, output: Output) -> None:
         """Look often while a board starts: that is when it limits, if it does."""
@@ -201,7 +220,7 @@ class Power:
             return False
         output.retried = True
         self._emit(Notice(self._clock.now(), f"{output.feed.rail}: limiting; tried once more with {show(amps, 'A')}"))
-        self._set(output, output.set_volts, amps)
+        set_and_read_back(output, output.set_volts, amps)
         self._moved(output, "set")
         output.looks.clear()
         until = self._clock.now() + RETRY_SECONDS
@@ -222,30 +241,8 @@ class Power:
         drop = now - inlet
         wanted = min(nominal + drop, output.feed.top_volts, output.interlock.envelope.volts)
         if 0 < drop < 0.1 * nominal and wanted > now:
-            self._set(output, sign * wanted, output.set_amps)
+            set_and_read_back(output, sign * wanted, output.set_amps)
             self._moved(output, "set")
-
-    def _set(self, output: Output, volts: float, amps: float, low: tuple[float, float] | None = None) -> None:
-        """Set volts, limit and trip inside the envelope and read all three back within 1 %."""
-        feed, supply, trip = output.feed, output.supply, output.feed.trip
-        output.interlock.require_inside(volts, amps, trip, low)
-        supply.set_volts(feed.output, volts)
-        supply.set_amps(feed.output, amps)
-        if supply.can("set trip"):  # a bench whose supply has none accepts that by name, else nothing is planned
-            supply.set_trip(feed.output, trip)
-        for what, asked, action, back in (
-            ("volts", volts, "set volts?", supply.set_volts_back),
-            ("current limit", amps, "set amps?", supply.set_amps_back),
-            ("over-voltage trip", trip, "set trip?", supply.set_trip_back),
-        ):
-            if not supply.can(action):
-                continue
-            got = back(feed.output)
-            if abs(got - asked) > READ_BACK * abs(asked) + 1e-6:
-                raise InterlockRefusedError(
-                    f"{feed.rail}: {what} asked {asked:g}, but the supply says it is set to {got:g}"
-                )
-        output.set_volts, output.set_amps = volts, amps
 
     def _switch_on(self, output: Output) -> None:
         # Required before it is sent, noted before it is sent: an ON that fails half-way counts as on.
@@ -322,13 +319,19 @@ class Power:
             reason = must_go_off(output.feed, output.looks) or low_beside(
                 output.feed, output.looks, self._partners(output)
             )
+        self._trip(output, reason, output.looks[-1].volts)
+
+    def _trip(self, output: Output, reason: str | None, volts: float) -> None:
+        """Everything off for `reason`; nothing for None."""
         if reason is None:
             return
         self._moved(output, "trip")
-        last = output.looks[-1]
+        amps = output.looks[-1].amps if output.looks else math.nan
+        self.tripped = f"{output.feed.rail}: {reason}"
         self.make_off()
-        amps = None if math.isnan(last.amps) else last.amps
-        raise TrippedError(output.feed.rail, f"{reason}; switched off", volts=last.volts, amps=amps)
+        raise TrippedError(
+            output.feed.rail, f"{reason}; switched off", volts=volts, amps=None if math.isnan(amps) else amps
+        )
 
     def _partners(self, output: Output) -> list[Feed]:
         """The other rails that are up."""

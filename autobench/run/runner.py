@@ -148,7 +148,10 @@ class Runner:
             self._bench.person.step = step.name
         if self._bench.hand is not None:
             self._bench.hand.expect(net_and_point(step)[0], expected_of(step))
-        for reading in self._readings_of(step):
+        readings = self._readings_of(step)
+        if self._bench.power.tripped is not None:
+            self._unpowered = self._unpowered or f"switched off: {self._bench.power.tripped}"
+        for reading in readings:
             gate = self._gate
             judged = replace(reading, conditional=gate is not None and step.stage != gate)
             self.readings.append(judged)
@@ -173,7 +176,6 @@ class Runner:
             self._unpowered = self._unpowered or f"the board was not powered: {error}"
             return self._skipped(step, str(error))
         except TrippedError as error:
-            self._unpowered = f"switched off: {error}"
             return [actions.tripped(step, error, self._bench.power.outputs[error.rail].feed.current)]
 
     def _dispatch(self, step: PlannedStep) -> list[Reading]:
@@ -186,7 +188,7 @@ class Runner:
             case InjectionJob():
                 return injection.injection(bench, step, job)
             case PowerJob():
-                return self._power(step, job)
+                return actions.power(bench, step, job)
             case CurrentJob():
                 return actions.current(bench, step, job)
             case RailJob():
@@ -225,12 +227,6 @@ class Runner:
                 return line_actions.line(captures, step, job)
             case RatioJob():
                 return line_actions.ratio(captures, step, job)
-
-    def _power(self, step: PlannedStep, job: PowerJob) -> list[Reading]:
-        readings = actions.power(self._bench, step, job)
-        if readings:
-            self._unpowered = f"switched off: {readings[-1].reason}"
-        return readings
 
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:
