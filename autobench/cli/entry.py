@@ -15,6 +15,7 @@ from autobench.cli.history import compare, export, history, repair, show
 from autobench.cli.listing import list_group
 from autobench.cli.measure import measure
 from autobench.cli.off import off
+from autobench.cli.rehearse import rehearse
 from autobench.cli.report import report
 from autobench.cli.simulate import simulate
 from autobench.errors import AutobenchError, FileError
@@ -33,6 +34,7 @@ def autobench() -> None:
 
 autobench.add_command(check)
 autobench.add_command(measure)
+autobench.add_command(rehearse)
 autobench.add_command(list_group)
 autobench.add_command(off)
 autobench.add_command(simulate)
