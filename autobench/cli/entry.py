@@ -11,6 +11,7 @@ import click
 
 from autobench import __version__
 from autobench.cli.check import check
+from autobench.cli.find import find
 from autobench.cli.history import compare, export, history, repair, show
 from autobench.cli.lint import lint
 from autobench.cli.listing import list_group
@@ -40,6 +41,7 @@ autobench.add_command(list_group)
 autobench.add_command(lint)
 autobench.add_command(off)
 autobench.add_command(simulate)
+autobench.add_command(find)
 for command in (history, show, repair, compare, export, report):
     autobench.add_command(command)
 
