@@ -8,6 +8,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from autobench.clock import Clock, RealClock
@@ -47,6 +48,7 @@ from autobench.views.broadcast import Broadcast
 from autobench.views.run_state import RunState
 
 if TYPE_CHECKING:
+    from autobench.diagnosis.ranking import Predictions
     from autobench.signals.trace import Trace
     from simulated_instruments.bench import SimulatedBench
 
@@ -71,15 +73,32 @@ class CheckRequest:
     simulation: Simulation = field(default_factory=Simulation)
 
 
+@dataclass(frozen=True)
+class Prepared:
+    """What a round is done by: the files as they were read, and the plan made of them; good for many rounds."""
+
+    documents: Documents
+    plan: Plan
+
+    @cached_property
+    def predictions(self) -> Predictions:
+        """What the readings of this board would be under every fault; made when first wanted."""
+        from autobench.diagnosis.board_model import board_model
+        from autobench.diagnosis.ranking import predictions
+
+        return predictions(board_model(self.documents.board, self.plan.options))
+
+
 class Session:
     """One run from its first event to its last."""
 
     def __init__(
-        self, request: CheckRequest, documents: Documents, plan: Plan, clock: Clock, stop: StopSignals, out: Broadcast
+        self, request: CheckRequest, prepared: Prepared, clock: Clock, stop: StopSignals, out: Broadcast
     ) -> None:
         self.request = request
-        self.documents = documents
-        self.plan = plan
+        self.prepared = prepared
+        self.documents = prepared.documents
+        self.plan = prepared.plan
         self.clock = clock
         self.stop = stop
         self.out = out
@@ -123,13 +142,8 @@ class Session:
     def diagnose(self) -> None:
         """Who may be to blame; nothing for a board that no reading speaks against."""
         readings = self.out.state.readings
-        if not accused(readings):
-            return
-        from autobench.diagnosis.board_model import board_model
-        from autobench.diagnosis.ranking import predictions
-
-        model = board_model(self.documents.board, self.plan.options)
-        self.out.emit(Diagnosed(self.clock.now(), diagnose(predictions(model), readings)))
+        if accused(readings):
+            self.out.emit(Diagnosed(self.clock.now(), diagnose(self.prepared.predictions, readings)))
 
     def end(
         self, judgement: BoardJudgement, began: float, opened: Opened | None, simulated: SimulatedBench | None
