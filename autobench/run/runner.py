@@ -48,6 +48,7 @@ from autobench.run.readings import unread
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
 GATES = ("rails", "clocks", "reset")
+RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
 NO_LIMITS = Limits(Span(None, None, ""), "none")
 
 
@@ -67,6 +68,7 @@ class Runner:
         self._check = check
         self._unpowered: str | None = None
         self._by_hand: list[int] = []  # steps that a person was asked in, since the power last changed
+        self._reserve: bytes | bytearray = bytearray(RESERVE)
         self.readings: list[Reading] = []
 
     def run(self) -> BoardJudgement:
@@ -87,6 +89,9 @@ class Runner:
                     self._bench.power.make_off()
                 self._take_all()
                 self._check()
+            except MemoryError:
+                self._reserve = b""  # what is left to do gets it: OFF, its proof, the last words in the record
+                raise
             finally:
                 self._bench.power.make_off()
             self._check()  # a wish to stop that came while the outputs were proved off
