@@ -70,7 +70,8 @@ class Power:
             feed.rail: Output(feed, worked.get(feed.rail) or supplies[feed.supply], Interlock(feed.rail, feed.envelope))
             for feed in feeds
         }
-        self._touch = touch
+        self._touch = self._prover = touch
+        self._rested = False
         self._clock = clock
         self._emit = emit
         self._stop = stop
@@ -86,7 +87,7 @@ class Power:
         not be proved off, naming the supply a person must switch off. Wishes to stop wait meanwhile.
         """
         with self._stop.deferred():
-            self._rest_meter()
+            self._prover, self._rested = self._touch, False
             outputs = list(self.outputs.values())[::-1]
             failed = [words for output in outputs for words in self._end(output, tries=2)]
         if not failed:
@@ -97,12 +98,18 @@ class Power:
             )
 
     def _rest_meter(self) -> None:
-        """No ohms source on a rail whose volts are to be believed: a meter that was interrupted may still drive one."""
-        if self._touch is not None:
+        """No ohms source on a rail whose volts are to be believed: a meter that was interrupted may still drive one.
+
+        After the first OFF, never before it: a meter that does not answer holds this up for many seconds, so it is not
+        asked for the other outputs again.
+        """
+        if self._prover is not None and not self._rested:
             try:
-                self._touch.rest()
+                self._prover.rest()
             except BenchError as error:
+                self._prover = None
                 self._emit(Notice(self._clock.now(), f"the meter may still drive its ohms current: {error}"))
+        self._rested = True
 
     def _end(self, output: Output, tries: int) -> list[str]:
         """OFF and its proof for one output; the words of the alarm, or nothing. An ignored OFF is sent once more."""
@@ -116,7 +123,8 @@ class Power:
                 output.supply.off(feed.output)
             except BenchError as error:
                 self._emit(Notice(self._clock.now(), f"OFF may not have reached the supply: {error}", urgent=True))
-            volts = volts_when_off(output.feed, output.supply, self._touch, self._clock, self._emit)
+            self._rest_meter()
+            volts = volts_when_off(output.feed, output.supply, self._prover, self._clock, self._emit)
             if volts is not None and abs(volts) < PROVED_OFF:
                 self._moved(output, "proved off")
                 return []
