@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import select
+import termios
 import threading
 import tty
 
@@ -33,6 +34,7 @@ class PseudoTerminalServer:
         self._wire = self.misbehaviour  # how the reply that goes out is treated
         self._wire_clock = RealClock()
         self.path = ""
+        self.baud: int | None = None  # its speed; what comes at another one is garbage. None: any will do
         self._lock = lock or threading.Lock()
         self._thread: threading.Thread | None = None
         self._stopping = threading.Event()
@@ -88,7 +90,7 @@ class PseudoTerminalServer:
                 if self._near in readable and self.misbehaviour.frozen:
                     self._stopping.wait(SLICE)
                 elif self._near in readable:
-                    self._incoming += os.read(self._near, MOST_READ)
+                    self._incoming += self._heard(os.read(self._near, MOST_READ))
                     self._lines()
                 elif not readable and self._incoming:
                     message = bytes(self._incoming)
@@ -100,6 +102,12 @@ class PseudoTerminalServer:
             for end in (self._near, self._far):
                 with contextlib.suppress(OSError):
                     os.close(end)
+
+    def _heard(self, data: bytes) -> bytes:
+        """What arrives of `data`: nothing that makes sense where the two ends of the line have different speeds."""
+        if self.baud is None or termios.tcgetattr(self._far)[4] == getattr(termios, f"B{self.baud}"):
+            return data
+        return bytes(byte & 0x55 | 0x80 for byte in data)
 
     def _lines(self) -> None:
         """Execute every line that is whole."""
