@@ -16,6 +16,7 @@ from simulated_instruments.benches.wiring import FIXTURE, Wiring, list_wirings, 
 from simulated_instruments.board.circuit import Circuit
 from simulated_instruments.board.circuit_file import circuit_path, list_circuits, read_circuit
 from simulated_instruments.board.faults import FaultPlace, board_fault_places
+from simulated_instruments.connections.misbehaviour import Misbehaviour
 from simulated_instruments.spelling import known
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from simulated_instruments.board.tolerance import Tolerance
     from simulated_instruments.connections.in_process import InProcessLibrary
     from simulated_instruments.connections.loopback_server import LoopbackServer
-    from simulated_instruments.connections.misbehaviour import Misbehaviour
     from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
     from simulated_instruments.devices.instrument import Device
     from simulated_instruments.world import World
@@ -133,6 +133,13 @@ class SimulatedBench:
             for device in self.devices.values():
                 device.advance()
             return self.world.truth()
+
+    def plug_in(self, name: str) -> None:
+        """The cable of an instrument is in again and carries everything; its serial port is numbered anew."""
+        self.misbehave(name, Misbehaviour())
+        self.devices[name].silent = False
+        if name in self._servers.get("serial", {}):
+            self._servers["serial"].pop(name).stop()
 
     def misbehave(self, name: str, misbehaviour: Misbehaviour) -> None:
         """From now on every connection to an instrument does this to its replies."""
