@@ -6,7 +6,7 @@ It joins stages and decides nothing itself.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -35,6 +35,7 @@ from autobench.run.captures import Captures
 from autobench.run.guard import Guard, NoGuard, guard_for
 from autobench.run.hand import Hand
 from autobench.run.held_probes import HeldProbes
+from autobench.run.lifelines import broken
 from autobench.run.person import OFF_WORDS, Keys, Person
 from autobench.run.power import Power
 from autobench.run.route import Route
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
     from autobench.signals.trace import Trace
     from simulated_instruments.bench import SimulatedBench
 
+OUT_OF_MEMORY = "this program ran out of memory"
 PACE = 4.0  # a simulated bench with a person at the keyboard runs so much faster than the clock on the wall
 
 
@@ -100,6 +102,7 @@ class Session:
         self.clock = clock
         self.stop = stop
         self.out = out
+        self.watch: Callable[[], None] = lambda: None
 
     def run(self, simulated: SimulatedBench | None, keys: Keys | None) -> RunState:
         """Open the instruments, take the steps, end safe and judged."""
@@ -130,6 +133,8 @@ class Session:
             self.notice(str(error))
         except AutobenchError as error:
             judgement = BoardJudgement(BoardVerdict.STOPPED, str(error))
+        except MemoryError:
+            judgement = BoardJudgement(BoardVerdict.STOPPED, OUT_OF_MEMORY)
         except KeyboardInterrupt:
             judgement = BoardJudgement(BoardVerdict.STOPPED, "stopped by Ctrl-C")
         finally:
@@ -189,7 +194,12 @@ class Session:
     def opener(self, simulated: SimulatedBench | None) -> Opener:
         """How this run opens instruments."""
         library = simulated.library if simulated is not None else None
-        return Opener(library, self.clock, self.exchanged, self.stop.check, self.stop.renew)
+        return Opener(library, self.clock, self.exchanged, self.checked, self.stop.renew)
+
+    def checked(self) -> None:
+        """Before every exchange with any instrument: whether the run goes on, and how the live outputs stand."""
+        self.stop.check()
+        self.watch()
 
     def guard(self, opened: Opened) -> Guard:
         """Who switches off if this process cannot; raises `GuardError` before anything was switched on."""
@@ -234,7 +244,9 @@ class Session:
             self.stop.guard,
             by_hand=worked,
             alone=plan.alone,
+            lost=lambda: broken((name, dialect.link.descriptor) for name, dialect in opened.dialects.items()),
         )
+        self.watch = power.tick
         if person is not None:
             person.tick = power.tick
         live = LiveBench(
