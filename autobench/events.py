@@ -42,6 +42,7 @@ class RunStarted(Event):
     step_seconds: dict[str, float] = field(default_factory=dict)  # planned, by step; for the time left
     guard: str = ""  # what switches off if the program dies, in words
     process: str = ""  # which process of which machine writes this run
+    remark: str = ""  # what everything that comes out of the run must say
 
 
 @dataclass(frozen=True)
@@ -206,12 +207,25 @@ class Diagnosed(Event):
 
 
 @dataclass(frozen=True)
+class TrueFault:
+    """A fault that was done to a simulated board or bench: where, and which `nets` it sits on or cuts. One that is
+    `asleep` shows only once the board is warm or bent."""
+
+    fault: str
+    part: str
+    nets: tuple[str, ...] = ()
+    asleep: bool = False
+
+
+@dataclass(frozen=True)
 class Truth(Event):
-    """Simulated benches only: what the simulator knows of the outputs at the end, kept beside our own log."""
+    """Simulated benches only: what the simulator knows of the outputs at the end, and what was done to the board, kept
+    beside our own log. Nothing that judges or diagnoses may see it."""
 
     outputs: dict[str, bool]
     most_volts: dict[str, float]
     times_on: int
+    faults: tuple[TrueFault, ...] = ()
 
 
 @dataclass(frozen=True)

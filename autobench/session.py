@@ -6,8 +6,9 @@ It joins stages and decides nothing itself.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Protocol
 
 from autobench.clock import Clock, RealClock
@@ -35,6 +36,7 @@ from autobench.run.captures import Captures
 from autobench.run.guard import Guard, NoGuard, guard_for
 from autobench.run.hand import Hand
 from autobench.run.held_probes import HeldProbes
+from autobench.run.lifelines import broken
 from autobench.run.person import OFF_WORDS, Keys, Person
 from autobench.run.power import Power
 from autobench.run.route import Route
@@ -42,14 +44,16 @@ from autobench.run.runner import Runner
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
-from autobench.simulation import Simulation, bystander, truth_of
+from autobench.simulation import Simulation, bystander, remark_of, truth_of
 from autobench.views.broadcast import Broadcast
 from autobench.views.run_state import RunState
 
 if TYPE_CHECKING:
+    from autobench.diagnosis.ranking import Predictions
     from autobench.signals.trace import Trace
     from simulated_instruments.bench import SimulatedBench
 
+OUT_OF_MEMORY = "this program ran out of memory"
 PACE = 4.0  # a simulated bench with a person at the keyboard runs so much faster than the clock on the wall
 
 
@@ -68,6 +72,22 @@ class CheckRequest:
     unattended: bool = False
     operator: str | None = None
     simulation: Simulation = field(default_factory=Simulation)
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """What a round is done by: the files as they were read, and the plan made of them; good for many rounds."""
+
+    documents: Documents
+    plan: Plan
+
+    @cached_property
+    def predictions(self) -> Predictions:
+        """What the readings of this board would be under every fault; made when first wanted."""
+        from autobench.diagnosis.board_model import board_model
+        from autobench.diagnosis.ranking import predictions
+
+        return predictions(board_model(self.documents.board, self.plan.options))
 
 
 class Round(Protocol):
@@ -89,6 +109,7 @@ class RunSession:
         self.clock = clock
         self.stop = stop
         self.out = out
+        self.watch: Callable[[], None] = lambda: None
         self.proof: Proof | None = None  # what is known of this bench's accuracy beyond its driver files
 
     def run(self, simulated: SimulatedBench | None, keys: Keys | None) -> RunState:
@@ -100,6 +121,8 @@ class RunSession:
             self.out.emit(started := self.started(began))
             if started.guard.startswith(UNGUARDED):
                 self.out.emit(Notice(began, started.guard))
+            if started.remark:
+                self.out.emit(Notice(began, started.remark))
             if simulated is not None:
                 self.out.join(bystander(simulated, self.remark))
                 if keys is not None:
@@ -120,6 +143,8 @@ class RunSession:
             self.notice(str(error))
         except AutobenchError as error:
             judgement = BoardJudgement(BoardVerdict.STOPPED, str(error))
+        except MemoryError:
+            judgement = BoardJudgement(BoardVerdict.STOPPED, OUT_OF_MEMORY)
         except KeyboardInterrupt:
             judgement = BoardJudgement(BoardVerdict.STOPPED, "stopped by Ctrl-C")
         finally:
@@ -129,6 +154,10 @@ class RunSession:
     def round(self, opened: Opened, keys: Keys | None) -> Round:
         """Who takes the steps, with everything to work with."""
         raise NotImplementedError
+
+    def about(self) -> str:
+        """What whoever reads of this run should know from the start; empty for nothing."""
+        return ""
 
     def diagnose(self) -> None:
         """What follows from the readings."""
@@ -170,6 +199,7 @@ class RunSession:
             step_seconds={step.name: step.seconds for step in self.plan.steps},
             guard=guard_words(self.files.bench, self.plan.rails),
             process=this_process(),
+            remark=self.about(),
         )
 
     def ended(self, judgement: BoardJudgement, began: float) -> RunEnded:
@@ -179,7 +209,12 @@ class RunSession:
     def opener(self, simulated: SimulatedBench | None) -> Opener:
         """How this run opens instruments."""
         library = simulated.library if simulated is not None else None
-        return Opener(library, self.clock, self.exchanged, self.stop.check, self.stop.renew)
+        return Opener(library, self.clock, self.exchanged, self.checked, self.stop.renew)
+
+    def checked(self) -> None:
+        """Before every exchange with any instrument: whether the run goes on, and how the live outputs stand."""
+        self.stop.check()
+        self.watch()
 
     def guard(self, opened: Opened) -> Guard:
         """Who switches off if this process cannot; raises `GuardError` before anything was switched on."""
@@ -215,21 +250,20 @@ class Session(RunSession):
     """The round on one board."""
 
     def __init__(
-        self, request: CheckRequest, documents: Documents, plan: Plan, clock: Clock, stop: StopSignals, out: Broadcast
+        self, request: CheckRequest, prepared: Prepared, clock: Clock, stop: StopSignals, out: Broadcast
     ) -> None:
-        super().__init__(request, documents, plan, clock, stop, out)
-        self.documents = documents
+        super().__init__(request, prepared.documents, prepared.plan, clock, stop, out)
+        self.prepared = prepared
+        self.documents = prepared.documents
+
+    def about(self) -> str:
+        return remark_of(self.request.simulation, self.documents)
 
     def diagnose(self) -> None:
         """Who may be to blame; nothing for a board that no reading speaks against."""
         readings = self.out.state.readings
-        if not accused(readings):
-            return
-        from autobench.diagnosis.board_model import board_model
-        from autobench.diagnosis.ranking import predictions
-
-        model = board_model(self.documents.board, self.plan.options)
-        self.out.emit(Diagnosed(self.clock.now(), diagnose(predictions(model), readings)))
+        if accused(readings):
+            self.out.emit(Diagnosed(self.clock.now(), diagnose(self.prepared.predictions, readings)))
 
     def round(self, opened: Opened, keys: Keys | None) -> Runner:
         """The runner with everything it works with; raises `UsageError` for a bench that cannot do a round."""
@@ -241,7 +275,7 @@ class Session(RunSession):
         plan = self.plan
         person = Person(keys, self.clock, self.out.emit, self.stop.check) if keys is not None else None
         hand = Hand(person, plan.spots, meter, plan.steady) if person is not None and plan.steady else None
-        route = next((Route(relays) for relays in opened.relays.values()), None)
+        route = next((Route(relays, plan.paths, rest=meter.rest) for relays in opened.relays.values()), None)
         touch = Touch(meter, route, hand)
         worked = {feed.rail: SupplyByHand(feed, hand) for feed in plan.feeds if feed.by_hand and hand is not None}
         power = Power(
@@ -254,7 +288,11 @@ class Session(RunSession):
             self.stop.guard,
             by_hand=worked,
             alone=plan.alone,
+            lost=lambda: broken((name, dialect.link.descriptor) for name, dialect in opened.dialects.items()),
         )
+        self.watch = power.tick
+        if route is not None:
+            route.live = power.may_be_live
         if person is not None:
             person.tick = power.tick
         live = LiveBench(

@@ -14,6 +14,7 @@ from autobench.documents.driver import Driver
 from autobench.documents.reference_plug import Plugged, ReferencePlug
 from autobench.plan.envelope import meter_on_relays
 from autobench.plan.limits import Limits
+from autobench.plan.relay_paths import relay_paths
 from autobench.plan.spots import Spot
 from autobench.plan.steps import Envelope, Feed, Plan, PlannedStep, WaitJob
 from autobench.plan.target import HAND_SECONDS, Target
@@ -85,6 +86,7 @@ def proof_plan(bench: Bench, drivers: Mapping[str, Driver]) -> ProofPlan:
         instruments={name: f"{item.driver} at {item.address}" for name, item in bench.instruments.items()},
         line_frequency=bench.line_frequency.value,
         spots=spots_of(plug) if plug is not None else {},
+        paths=relay_paths(bench, drivers, max((abs(feed.trip) for feed in feeds), default=0.0)),
         steady=bench.hand_probe.steady.value if by_hand and bench.hand_probe is not None else 0.0,
     )
     return ProofPlan(plan, plug, paths_of(bench), scope_ways(bench, drivers, plug), tuple(unsaid(bench, drivers)))

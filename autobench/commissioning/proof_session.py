@@ -9,11 +9,13 @@ from autobench.commissioning.proof_plan import ProofPlan
 from autobench.commissioning.prover import Prover, Proving
 from autobench.documents.bench import Bench
 from autobench.events import Event
+from autobench.instruments.link import nothing
 from autobench.instruments.opened import Opened
 from autobench.run.actions import Bench as LiveBench
 from autobench.run.captures import Captures
 from autobench.run.hand import Hand
 from autobench.run.held_probes import HeldProbes
+from autobench.run.lifelines import broken
 from autobench.run.person import Keys, Person
 from autobench.run.power import Power
 from autobench.run.route import Route
@@ -47,9 +49,21 @@ def prover_of(
     meter = next(iter(opened.meters.values()), None)
     person = Person(keys, clock, emit, stop.check) if keys is not None else None
     hand = Hand(person, plan.plan.spots, meter, plan.plan.steady) if person is not None and plan.plan.steady else None
-    route = next((Route(relays) for relays in opened.relays.values()), None)
+    rest = meter.rest if meter is not None else nothing
+    route = next((Route(relays, plan.plan.paths, rest=rest) for relays in opened.relays.values()), None)
     touch = Touch(meter, route, hand) if meter is not None else NoTouch()
-    power = Power(plan.plan.feeds, opened.supplies, touch, clock, emit, stop, stop.guard)
+    power = Power(
+        plan.plan.feeds,
+        opened.supplies,
+        touch,
+        clock,
+        emit,
+        stop,
+        stop.guard,
+        lost=lambda: broken((name, dialect.link.descriptor) for name, dialect in opened.dialects.items()),
+    )
+    if route is not None:
+        route.live = power.may_be_live
     if person is not None:
         person.tick = power.tick
     scope = next(iter(opened.scopes.values()), None)

@@ -47,10 +47,11 @@ def pure_python() -> ResourceManager:
     """The pure Python back end with our own sessions; kept, since closing it closes everybody's connections."""
     import pyvisa
 
-    from autobench.instruments import serial_session, socket_session
+    from autobench.instruments import serial_session, socket_session, vxi11_session
 
     socket_session.register()
     serial_session.register()
+    vxi11_session.register()
     return pyvisa.ResourceManager(BACK_END)
 
 

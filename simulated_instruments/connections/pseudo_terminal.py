@@ -13,7 +13,8 @@ import termios
 import threading
 import tty
 
-from simulated_instruments.connections.misbehaviour import Misbehaviour
+from autobench.clock import RealClock
+from simulated_instruments.connections.misbehaviour import Misbehaviour, Piece
 from simulated_instruments.devices.instrument import INPUT_BUFFER, Device, message_length
 
 MOST_READ = 4096
@@ -30,6 +31,8 @@ class PseudoTerminalServer:
     def __init__(self, device: Device, *, lock: threading.Lock | None = None) -> None:
         self.device = device
         self.misbehaviour = Misbehaviour()
+        self._wire = self.misbehaviour  # how the reply that goes out is treated
+        self._wire_clock = RealClock()
         self.path = ""
         self.baud: int | None = None  # its speed; what comes at another one is garbage. None: any will do
         self._lock = lock or threading.Lock()
@@ -68,6 +71,9 @@ class PseudoTerminalServer:
         self._thread = None
         os.close(self._waker)
         os.close(self._woken)
+
+    def drop_connections(self) -> None:
+        """A serial line has no connection that could be broken and made again."""
 
     def __enter__(self) -> PseudoTerminalServer:
         self.start()
@@ -146,21 +152,26 @@ class PseudoTerminalServer:
                 device.take()
                 pending = device.reply()
             self._answer(data)
-        if device.prompted and not device.silent and self.misbehaviour.cut is None:
+        if device.prompted and not device.silent and self._wire.cut is None:
             self._send(device.prompt())
 
     def _answer(self, data: bytes) -> None:
         """Send a reply as the wire lets it through."""
-        wire = self.misbehaviour
-        self._send(wire.of(data))
+        wire = self._wire = self.misbehaviour.next(len(data))
+        end = self._wire_clock.now() + wire.held
+        while (left := end - self._wire_clock.now()) > 0 and not self._stopping.is_set():
+            self._wire_clock.sleep(min(left, SLICE))
+        for piece in wire.of([data]):
+            self._send(piece)
         if wire.ends(data):
             raise OSError("the line is pulled")
 
-    def _send(self, data: bytes) -> None:
-        rest, drip = memoryview(data), self.misbehaviour.drip
+    def _send(self, data: Piece) -> None:
+        rest = memoryview(data)
         while rest and not self._stopping.is_set():
             _, writable, _ = select.select([], [self._near], [], SLICE)
             if writable:
+                drip = self._wire.drip if self.misbehaviour is self._wire else 0.0  # else it behaves again
                 with contextlib.suppress(BlockingIOError):
                     rest = rest[os.write(self._near, rest[:1] if drip else rest) :]
-                self.device.clock.sleep(drip)
+                self._wire_clock.sleep(drip)
