@@ -182,16 +182,19 @@ class World:
 
 
 class SupplySockets:
-    """`SupplyTerminals` of one supply."""
+    """`SupplyTerminals` of one supply, whose output 1 is output `first` of the bench."""
 
-    def __init__(self, world: World) -> None:
-        self._world = world
+    def __init__(self, world: World, first: int = 1) -> None:
+        self._world, self._before = world, first - 1
 
     def apply(self, output: int, setting: OutputSetting) -> None:
-        self._world.apply(output, setting)
+        if self._before + output in self._world.supply.outputs:  # others lead nowhere
+            self._world.apply(self._before + output, setting)
 
     def point(self, output: int) -> OutputPoint:
-        return self._world.point(output)
+        if self._before + output not in self._world.supply.outputs:
+            return OutputPoint(0.0, 0.0, False)
+        return self._world.point(self._before + output)
 
 
 class MeterSockets:
