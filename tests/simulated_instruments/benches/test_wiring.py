@@ -44,15 +44,15 @@ def test_instruments_and_person_are_those_of_the_wiring() -> None:
 
 
 def test_two_supplies_feed_a_rail_each() -> None:
-    """The only output of each serial supply is the one its leads are on; the plates of one bench serve another."""
+    """The only output of each supply is the one its leads are on; the plates of one bench serve another."""
     small, network = read_wiring("small"), read_wiring("network")
     assert small.supply.instruments == network.supply.instruments == {"supply": 1, "supply-2": 2}
     assert small.supply.instrument == "supply"
-    assert [small.instruments[name].device for name in small.instruments] == ["PS-5", "PS-5", "M-2", "O-1b"]
+    assert [small.instruments[name].device for name in small.instruments] == ["PS-5", "PS-1", "M-2", "O-1b"]
     assert [network.instruments[name].device for name in network.instruments] == ["PS-1", "PS-1", "M-1", "W-1", "O-1a"]
     assert network.fixtures == read_wiring().fixtures
     bench = SimulatedBench.open("tarnbeck-8", wiring="small")
-    for message in (b"VSET1:05.00", b"ISET1:1.500", b"OUT1"):
+    for message in (b"VOLT 5", b"CURR 1", b"OUTP ON"):
         bench.devices["supply-2"].receive(message, True)
         bench.clock.sleep(0.1)
     assert [output.on for output in bench.truth().outputs.values()] == [False, True]
