@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from autobench.clock import Clock, RealClock
+from autobench.documents.bench import Bench
 from autobench.documents.gathered import read_bench_file, read_documents
 from autobench.errors import OutputNotOffError, UsageError
 from autobench.instruments.link import nothing, unheard
@@ -18,11 +20,11 @@ from autobench.run.guard import BeatingClock
 from autobench.run.person import Keys
 from autobench.run.stop import StopSignals
 from autobench.session import CheckRequest, Session
-from autobench.simulation import Simulation, any_simulation, list_faults, open_simulation
+from autobench.simulation import SimulatedKeys, Simulation, any_simulation, list_faults, open_simulation
 from autobench.views.broadcast import Broadcast, View
 from autobench.views.run_state import RunState
 
-__all__ = ["EXIT_CODES", "CheckRequest", "Simulation", "check", "list_faults", "switch_off"]
+__all__ = ["EXIT_CODES", "CheckRequest", "Simulation", "check", "investigate", "list_faults", "switch_off"]
 
 EXIT_CODES = {"good": 0, "faulty": 1, "undecided": 3, "stopped": 4}
 DEFAULT_BENCH = "simulated"
@@ -54,14 +56,40 @@ def check(
         else:
             plan = planner.plan(documents.sequence, request.only)
         somebody = keys if not request.unattended else None
+        if request.investigate and not request.unattended and somebody is None:
+            somebody, views = simulated_keys(documents.bench, views)
         if plan.needs_hand and somebody is None:
             raise UsageError(NOBODY.format(bench=plan.bench))
         require_accepted(documents.bench, documents.drivers, plan.rails, somebody is None)
         simulated = open_simulation(request.simulation, documents, plan)
         now = simulated.clock if simulated is not None else clock or BeatingClock(stop.renew)
         with RunRecord(open_engine(request.records or default_records())) as record:
-            session = Session(request, documents, plan, now, stop, Broadcast(record, views, stop))
+            session = Session(request, documents, planner, plan, now, stop, Broadcast(record, views, stop))
             return session.run(simulated, somebody)
+
+
+def simulated_keys(bench: Bench, views: Sequence[View]) -> tuple[Keys | None, Sequence[View]]:
+    """The keys that the person at a simulated bench presses, told of every prompt; nobody's at any other bench."""
+    if bench.simulated != "in-process":
+        return None, views
+    keys = SimulatedKeys()
+    return keys, [keys.prompted, *views]
+
+
+def investigate(
+    request: CheckRequest,
+    views: Sequence[View] = (),
+    *,
+    keys: Keys | None = None,
+    clock: Clock | None = None,
+) -> RunState:
+    """One round, then next checks one after another until the suspects are told apart, no check is left or the
+    request's minutes are over; returns the folded state of the run. See `check`.
+
+    On a simulated bench with nobody at the keyboard the simulated person does what is asked and presses the keys,
+    unless the request is unattended.
+    """
+    return check(replace(request, investigate=True), views, keys=keys, clock=clock)
 
 
 def switch_off(bench_file: str | None) -> list[str]:

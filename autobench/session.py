@@ -6,12 +6,14 @@ It joins stages and decides nothing itself.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from autobench.clock import Clock, RealClock
 from autobench.diagnosis.diagnosis import accused, diagnose
+from autobench.diagnosis.means import BY_HAND, Means
+from autobench.diagnosis.result import Diagnosis
 from autobench.documents.gathered import Documents
 from autobench.errors import AutobenchError, OutputNotOffError, UsageError
 from autobench.events import (
@@ -25,8 +27,11 @@ from autobench.events import (
 )
 from autobench.instruments.exchange import Exchange, shown
 from autobench.instruments.opened import Opened, Opener
+from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict
 from autobench.plan.acceptance import UNGUARDED, guard_words, unguarded
+from autobench.plan.extra_looks import ExtraLooks
+from autobench.plan.planner import Planner
 from autobench.plan.steps import Plan
 from autobench.record.process import this_process
 from autobench.run.actions import Bench as LiveBench
@@ -34,6 +39,7 @@ from autobench.run.captures import Captures
 from autobench.run.guard import Guard, NoGuard, guard_for
 from autobench.run.hand import Hand
 from autobench.run.held_probes import HeldProbes
+from autobench.run.investigate import Investigation
 from autobench.run.person import OFF_WORDS, Keys, Person
 from autobench.run.power import Power
 from autobench.run.route import Route
@@ -46,6 +52,7 @@ from autobench.views.broadcast import Broadcast
 from autobench.views.run_state import RunState
 
 if TYPE_CHECKING:
+    from autobench.diagnosis.ranking import Predictions
     from autobench.signals.trace import Trace
     from simulated_instruments.bench import SimulatedBench
 
@@ -67,17 +74,28 @@ class CheckRequest:
     unattended: bool = False
     operator: str | None = None
     simulation: Simulation = field(default_factory=Simulation)
+    investigate: bool = False  # go on with checks beyond the round
+    minutes: float | None = None  # … for so long at most
 
 
 class Session:
     """One run from its first event to its last."""
 
     def __init__(
-        self, request: CheckRequest, documents: Documents, plan: Plan, clock: Clock, stop: StopSignals, out: Broadcast
+        self,
+        request: CheckRequest,
+        documents: Documents,
+        planner: Planner,
+        plan: Plan,
+        clock: Clock,
+        stop: StopSignals,
+        out: Broadcast,
     ) -> None:
         self.request = request
         self.documents = documents
+        self.planner = planner
         self.plan = plan
+        self.foretold: Predictions | None = None
         self.clock = clock
         self.stop = stop
         self.out = out
@@ -101,9 +119,8 @@ class Session:
             self.stop.guard = self.guard(opened)
             if keys is not None:
                 self.stop.also = lambda: OFF_WORDS if keys.off() else None
-            judgement = self.runner(opened, keys).run()
+            judgement = self.judged(opened, keys)
             self.stop.guard.disarm()
-            self.diagnose()
         except OutputNotOffError as error:
             judgement = BoardJudgement(BoardVerdict.STOPPED, str(error))
             self.notice(str(error))
@@ -115,16 +132,32 @@ class Session:
             self.end(judgement, began, opened, simulated)
         return self.out.state
 
-    def diagnose(self) -> None:
-        """Who may be to blame; nothing for a board that no reading speaks against."""
+    def judged(self, opened: Opened, keys: Keys | None) -> BoardJudgement:
+        """The round, the checks beyond it where they are wanted, and who may be to blame."""
+        bench = self.live_bench(opened, keys)
+        runner = Runner(self.plan, bench, self.out.emit, self.stop.check)
+        if self.request.investigate:
+            looks = ExtraLooks(self.planner)
+            further = Investigation(
+                self.plan, bench, runner, looks, self.diagnosis, self.out.emit, self.request.minutes
+            )
+            return runner.run(further.run)
+        judgement = runner.run()
         readings = self.out.state.readings
-        if not accused(readings):
-            return
-        from autobench.diagnosis.board_model import board_model
-        from autobench.diagnosis.ranking import predictions
+        if accused(readings):
+            self.out.emit(Diagnosed(self.clock.now(), self.diagnosis(readings, BY_HAND)))
+        return judgement
 
-        model = board_model(self.documents.board, self.plan.options)
-        self.out.emit(Diagnosed(self.clock.now(), diagnose(predictions(model), readings)))
+    def diagnosis(self, readings: Sequence[Reading], means: Means) -> Diagnosis:
+        """Who may be to blame; nothing for a board that no reading speaks against."""
+        if not accused(readings):
+            return Diagnosis()
+        if self.foretold is None:
+            from autobench.diagnosis.board_model import board_model
+            from autobench.diagnosis.ranking import predictions
+
+            self.foretold = predictions(board_model(self.documents.board, self.plan.options))
+        return diagnose(self.foretold, readings, means)
 
     def end(
         self, judgement: BoardJudgement, began: float, opened: Opened | None, simulated: SimulatedBench | None
@@ -194,8 +227,8 @@ class Session:
         """A trace as an event."""
         self.out.emit(trace_taken(self.clock.now(), sight, (net, point), trace, started))
 
-    def runner(self, opened: Opened, keys: Keys | None) -> Runner:
-        """The runner with everything it works with; raises `UsageError` for a bench that cannot do a round."""
+    def live_bench(self, opened: Opened, keys: Keys | None) -> LiveBench:
+        """Everything that the steps work with; raises `UsageError` for a bench that cannot do a round."""
         meter = next(iter(opened.meters.values()), None)
         if meter is None:
             raise UsageError(
@@ -220,7 +253,7 @@ class Session:
         )
         if person is not None:
             person.tick = power.tick
-        live = LiveBench(
+        return LiveBench(
             power=power,
             route=route,
             touch=touch,
@@ -231,7 +264,6 @@ class Session:
             person=person,
             hand=hand,
         )
-        return Runner(plan, live, self.out.emit, self.stop.check)
 
     def captures(
         self, opened: Opened, touch: Touch, route: Route | None, hand: Hand | None, power: Power

@@ -27,6 +27,41 @@ if TYPE_CHECKING:
 # Prompts that a key answers, and seconds in which the simulated person has certainly done them.
 SAID_DONE = ("clip", "plug", "set", "load")
 SIMULATED_REACH = 2.0
+# Hands on the dead board, with the seconds they take (common practice).
+WORKED = {"reseat": 90.0, "swap": 120.0, "lift": 180.0, "put back": 60.0}
+LONG_LOOK = 300  # waits for a key, a tenth of a second each, until a simulated person thinks a tip has stood enough
+
+
+class SimulatedKeys:
+    """The keyboard of the simulated person: presses the key that says it is done. See `autobench.run.person.Keys`."""
+
+    def __init__(self) -> None:
+        self.typing = False
+        self.pace = 1.0
+        self._wanted: list[str] = []
+        self._waits = 0
+
+    def prompted(self, event: Event) -> None:
+        """A view: what is asked for is answered in a moment."""
+        if isinstance(event, Prompted):
+            self._waits = 0
+            answer = {"question": "yes", "touch": None, "together": None}.get(event.kind, "enter")
+            self._wanted = [answer] if answer is not None else []
+
+    def get(self, seconds: float) -> str | None:  # noqa: ARG002 (a simulated person never lets anybody wait)
+        """The next key; a tip that is not taken by itself is taken in the end, or left out."""
+        if self._wanted:
+            return self._wanted.pop()
+        self._waits += 1
+        return {LONG_LOOK: "enter", 2 * LONG_LOOK: "skip"}.get(self._waits)
+
+    def off(self) -> bool:
+        """It never switches off by itself."""
+        return False
+
+    def forget(self) -> None:
+        """What was pressed before a question does not answer it."""
+        self._wanted = []
 
 
 @dataclass(frozen=True)
@@ -93,6 +128,9 @@ def bystander(simulated: SimulatedBench, say: Callable[[str], None]) -> Callable
     def act(event: Event) -> None:
         if isinstance(event, Prompted) and simulated.person is not None:
             do_as_prompted(simulated.person, event)
+            if event.kind in WORKED and event.part is not None:
+                simulated.clock.sleep(WORKED[event.kind])
+                simulated.work(event.kind, event.part, event.net)
             if event.kind in SAID_DONE:
                 simulated.clock.sleep(SIMULATED_REACH)  # whoever presses the key for it has done it by then
             if event.kind == "number" and event.rail is not None:

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from autobench.clock import Clock
     from simulated_instruments.benches.person import SimulatedPerson
     from simulated_instruments.benches.truth import Truth
+    from simulated_instruments.board.assembly import Assembly
+    from simulated_instruments.board.specimen import Specimen
     from simulated_instruments.board.tolerance import Tolerance
     from simulated_instruments.connections.hislip import HislipServer
     from simulated_instruments.connections.in_process import InProcessLibrary
@@ -44,8 +46,9 @@ class SimulatedBench:
         addresses: Mapping[str, str],
         clock: Clock,
         person: SimulatedPerson | None = None,
+        specimen: Specimen | None = None,
     ) -> None:
-        self.world, self.clock, self.person = world, clock, person
+        self.world, self.clock, self.person, self.specimen = world, clock, person, specimen
         self.devices: dict[str, Device] = dict(devices)
         self.addresses: dict[str, str] = dict(addresses)
         self._library: InProcessLibrary | None = None
@@ -74,7 +77,7 @@ class SimulatedBench:
         Raises `UsageError` for a word that is not known, `FileError` for a wrong circuit file.
         """
         from simulated_instruments.benches.person import SimulatedPerson
-        from simulated_instruments.board.assembly import assemble
+        from simulated_instruments.board.specimen import Specimen
         from simulated_instruments.board.tolerance import Tolerance
         from simulated_instruments.clock import SimulatedClock
         from simulated_instruments.world import World
@@ -83,18 +86,19 @@ class SimulatedBench:
         wired = read_wiring(known(wiring, list_wirings(), "wiring", "the simulator"))
         fitted = checked_options(drawn, options or {})
         tolerance = Tolerance(seed)
-        assembly, bench_damage = assemble(drawn, fitted, tolerance), BenchDamage()
+        bench_damage = BenchDamage()
         places = fault_places(drawn, wired, board)
-        for place in picked_faults(faults, places, drawn.name, tolerance, read_wiring().fixtures.get(board, ())):
-            if place.kind == "board":
-                damage(assembly, place)
-            else:
+        picked = picked_faults(faults, places, drawn.name, tolerance, read_wiring().fixtures.get(board, ()))
+        for place in picked:
+            if place.kind != "board":
                 damage_bench(bench_damage, place, drawn, tolerance)
+        specimen = Specimen(drawn, fitted, tolerance, [place for place in picked if place.kind == "board"])
         own_clock = clock if clock is not None else SimulatedClock()
-        world = World(assembly, wired, board, own_clock, bench_damage)
+        world = World(soldered(specimen), wired, board, own_clock, bench_damage)
         person = SimulatedPerson(world, wired.hand, tolerance) if wired.hand else None
         addresses = {name: place.address for name, place in wired.instruments.items()}
-        bench = SimulatedBench(world, devices_of(world, wired, own_clock, seed), addresses, own_clock, person)
+        devices = devices_of(world, wired, own_clock, seed)
+        bench = SimulatedBench(world, devices, addresses, own_clock, person, specimen)
         for name in bench_damage.unplugged:
             bench.unplug(name)
         return bench
@@ -118,6 +122,27 @@ class SimulatedBench:
     def unplug(self, name: str) -> None:
         """Pull the plug of an instrument's cable now: it answers nothing more, and its outputs stay as they are."""
         self.devices[known(name, self.devices, "instrument", "this bench")].silent = True
+
+    def work(self, how: str, part: str, net: str | None = None) -> None:
+        """Hands on the dead board: `reseat` or `swap` a socketed chip, `lift` one leg of a chip or `put back` it.
+
+        Raises `UsageError` while the board is live, for a chip that is soldered in and for a leg there is none of.
+        """
+        specimen = self.specimen
+        if specimen is None:
+            raise UsageError("nobody is at this bench")
+        with self._lock, self.world.lock:
+            if not self.world.dead(self.world.now()):
+                raise UsageError(f"the board is live: {part} stays as it is")
+            deeds = {"reseat": specimen.reseat, "swap": specimen.swap}
+            legs = {"lift": specimen.lift, "put back": specimen.put_back}
+            if how in deeds:
+                deeds[how](part)
+            else:
+                legs[known(how, [*deeds, *legs], "piece of work", "this bench")](part, net or "")
+            self.world.rework(soldered(specimen))
+            if self.person is not None:
+                self.person.worked(f"{how} {part}" + (f" {net}" if net else ""))
 
     def truth(self) -> Truth:
         """What really is at this moment; see `benches.truth`."""
@@ -173,6 +198,19 @@ class SimulatedBench:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def soldered(specimen: Specimen) -> Assembly:
+    """The specimen as it is now, its faults and lifted legs included."""
+    from simulated_instruments.board.assembly import assemble
+    from simulated_instruments.board.net_faults import cut
+
+    assembly = assemble(specimen.circuit, specimen.options, specimen.tolerance)
+    for place in specimen.faults:
+        damage(assembly, place)
+    for part, net in specimen.lifted:
+        cut(assembly, specimen.circuit.parts[part], net, in_socket=True)
+    return assembly
 
 
 def list_boards() -> list[str]:

@@ -12,6 +12,7 @@ import click
 from autobench import __version__
 from autobench.cli.check import check
 from autobench.cli.history import compare, export, history, repair, show
+from autobench.cli.investigate import investigate
 from autobench.cli.listing import list_group
 from autobench.cli.measure import measure
 from autobench.cli.off import off
@@ -32,6 +33,7 @@ def autobench() -> None:
 
 
 autobench.add_command(check)
+autobench.add_command(investigate)
 autobench.add_command(measure)
 autobench.add_command(list_group)
 autobench.add_command(off)

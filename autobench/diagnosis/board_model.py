@@ -5,7 +5,7 @@ Everything here follows from the board file and the options fitted; nothing is m
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -95,7 +95,11 @@ class Video:
 
 @dataclass(frozen=True)
 class BoardModel:
-    """One board type with its options chosen."""
+    """One board type with its options chosen.
+
+    `pins` is the point of each leg (part, net) that the file tells of, `sides` a rail and the two points where it
+    enters and leaves a contact.
+    """
 
     name: str
     architecture: Mapping[str, str]
@@ -109,6 +113,8 @@ class BoardModel:
     lines: Mapping[str, Line] = field(default_factory=dict)
     ratios: tuple[tuple[str, str], ...] = ()
     pulled_up: frozenset[str] = frozenset()
+    pins: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    sides: Mapping[str, tuple[str, tuple[str, str]]] = field(default_factory=dict)
 
     @cached_property
     def cpu(self) -> Part | None:
@@ -246,7 +252,18 @@ def board_model(board: documents.Board, options: Mapping[str, str]) -> BoardMode
         },
         ratios=tuple((ratio.of, ratio.to) for ratio in board.ratios),
         pulled_up=frozenset(board.pulled_up),
+        pins={(name, net): f"{name}.{pin}" for name, part in board.parts.items() for pin, net in part.pin_nets},
+        sides=dict(sides_of(board)),
     )
+
+
+def sides_of(board: documents.Board) -> Iterator[tuple[str, tuple[str, tuple[str, str]]]]:
+    """Contacts with both pins on one rail."""
+    for name, part in board.parts.items():
+        for net in {net for _, net in part.pin_nets} & board.rails.keys():
+            points = [f"{name}.{pin}" for pin, other in part.pin_nets if other == net]
+            if part.kind in ("switch", "connector") and len(points) == 2:
+                yield name, (net, (points[0], points[1]))
 
 
 def rails_of(board: documents.Board, options: Mapping[str, str]) -> dict[str, Rail]:

@@ -10,13 +10,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from autobench.diagnosis.alphabets import Observable
-from autobench.diagnosis.evidence import observations, usable
+from autobench.diagnosis.evidence import observations, said, usable
 from autobench.diagnosis.facts import Facts
 from autobench.diagnosis.findings import Finding, findings
+from autobench.diagnosis.means import BY_HAND, Means
 from autobench.diagnosis.next_check import next_check
 from autobench.diagnosis.ranking import ELSE, NOTHING, Predictions, Ranking, alike, rank
 from autobench.diagnosis.result import Diagnosis, Suspect
-from autobench.diagnosis.translation import translate
 from autobench.diagnosis.words import reasons_against, reasons_for
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
@@ -32,8 +32,10 @@ WORTH_NAMING = 0.01
 EXPLAINS = 0.3
 
 
-def diagnose(predictions: Predictions, readings: Sequence[Reading]) -> Diagnosis:
-    """The diagnosis of a board by all readings of its round, those without a fault included.
+def diagnose(predictions: Predictions, readings: Sequence[Reading], means: Means = BY_HAND) -> Diagnosis:
+    """The diagnosis of a board by all readings of its round, those without a fault included, and what came after it.
+
+    `means` is what can be done at this bench next.
 
     A board without a reading that speaks against it has no suspects.
     """
@@ -56,7 +58,7 @@ def diagnose(predictions: Predictions, readings: Sequence[Reading]) -> Diagnosis
     suspects += [each for each in disproved if each.against][:room]
     group = group_of(ranking, named)
     apart = ranking.by_place[named[0]] >= SURE and len(group) < 2 and named[0] != predictions.place[ELSE]
-    check = next_check(ranking, frozenset(already_read(predictions, readings)))
+    check = next_check(ranking, frozenset(already_read(predictions, readings)), means)
     return Diagnosis(tuple(suspects), bool(apart), () if apart else group, check)
 
 
@@ -68,7 +70,7 @@ def accused(readings: Sequence[Reading]) -> bool:
 def already_read(predictions: Predictions, readings: Sequence[Reading]) -> set[Observable]:
     """Observables that were read, conditional ones included: to read them again brings nothing."""
     taken = [each for each in readings if each.verdict not in (Verdict.VOID, Verdict.SKIPPED)]
-    found = [translate(predictions.board, each) for each in taken]
+    found = [said(predictions.board, each) for each in taken]
     return {translated[0] for translated in found if translated is not None}
 
 

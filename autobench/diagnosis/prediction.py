@@ -43,10 +43,10 @@ class Predictor:
         self.of_nets: dict[int, list[int]] = {}
         self.of_rails: dict[RailTrouble | None, dict[Observable, int]] = {}
 
-    def ways(self, effect: Effect) -> Iterator[tuple[float, list[int]]]:
-        """Chance and rows of each way `effect` turns out, in the order of `observables`."""
+    def ways(self, effect: Effect) -> Iterator[tuple[float, list[int], Settled]]:
+        """Chance and rows of each way `effect` turns out, in the order of `observables`, and the board at rest."""
         for chance, settled in self.rests.ways(effect):
-            yield chance, self.row_numbers(settled)
+            yield chance, self.row_numbers(settled), settled
 
     def row_numbers(self, settled: Settled) -> list[int]:
         """The row of every token of a board at rest."""

@@ -28,12 +28,20 @@ class Suspect:
 
 @dataclass(frozen=True)
 class NextCheck:
-    """The check that tells the leaders apart best for its time and risk; `minutes` by hand."""
+    """The check that tells the leaders apart best for its time and risk; `minutes` by hand.
+
+    `kind` is `look`, `compare`, `reseat`, `swap` or `lift`, with `part` and `net` where that is done; `repair` where
+    nothing that can be done tells apart any more.
+    """
 
     what: str
     point: str | None
     minutes: float
     why: str
+    kind: str = "repair"
+    part: str = ""
+    net: str = ""
+    other: str | None = None
 
 
 @dataclass(frozen=True)

@@ -108,7 +108,7 @@ def contact_places(wiring: Wiring, board: str, circuit: Circuit) -> list[FaultPl
     """The points that pins or tips are brought to: those of the plate, or all where a hand brings them."""
     signals = circuit.logic_points()
     every = circuit.points() | signals
-    if wiring.hand:
+    if wiring.routes is None:
         missed, beside, points = "the tip does not get through to", "the tip", list(every)
     else:
         missed, beside = "the pogo pin does not reach", "the pogo pin"

@@ -79,6 +79,12 @@ class BoardNets:
         part = point.partition(".")[0]
         if self.board.assembly.condition.cut.get((part, net), True):
             return self.net(net, until)
+        return self.leg(part, net, until)
+
+    def leg(self, part: str, net: str, until: float) -> Waveform:
+        """The volts at the leg of `part` itself: those of its net, unless a break or a bad contact lies between."""
+        if (part, net) not in self.board.assembly.condition.cut:
+            return self.net(net, until)
         return self._followed(part, net, until, lambda stage: self.activity.leg(part, net, stage))
 
     def source_ohms(self, net: str, start: float, stop: float) -> float:
