@@ -19,12 +19,24 @@ from autobench.run.all_off import all_off
 from autobench.run.guard import BeatingClock
 from autobench.run.person import Keys
 from autobench.run.stop import StopSignals
-from autobench.session import CheckRequest, Session
+from autobench.session import CheckRequest, Prepared, Session
 from autobench.simulation import SimulatedKeys, Simulation, any_simulation, list_faults, open_simulation
 from autobench.views.broadcast import Broadcast, View
 from autobench.views.run_state import RunState
 
-__all__ = ["EXIT_CODES", "CheckRequest", "Simulation", "check", "investigate", "list_faults", "switch_off"]
+__all__ = [
+    "EXIT_CODES",
+    "CheckRequest",
+    "Prepared",
+    "RunState",
+    "Simulation",
+    "check",
+    "investigate",
+    "list_faults",
+    "prepare",
+    "rehearsed",
+    "switch_off",
+]
 
 EXIT_CODES = {"good": 0, "faulty": 1, "undecided": 3, "stopped": 4}
 DEFAULT_BENCH = "simulated"
@@ -48,13 +60,8 @@ def check(
     cannot be opened. Whatever happens later ends in the verdict `stopped`.
     """
     with StopSignals() as stop:
-        bench = DEFAULT_BENCH if request.bench is None else request.bench
-        documents = read_documents(request.board, bench, request.sequence)
-        planner = Planner(documents.bench, documents.drivers, documents.board, request.options)
-        if request.point is not None:
-            plan = plan_of_point(planner, documents.sequence, request.point)
-        else:
-            plan = planner.plan(documents.sequence, request.only)
+        prepared = prepare(request)
+        documents, plan = prepared.documents, prepared.plan
         somebody = keys if not request.unattended else None
         if request.investigate and not request.unattended and somebody is None:
             somebody, views = simulated_keys(documents.bench, views)
@@ -64,7 +71,7 @@ def check(
         simulated = open_simulation(request.simulation, documents, plan)
         now = simulated.clock if simulated is not None else clock or BeatingClock(stop.renew)
         with RunRecord(open_engine(request.records or default_records())) as record:
-            session = Session(request, documents, planner, plan, now, stop, Broadcast(record, views, stop))
+            session = Session(request, prepared, now, stop, Broadcast(record, views, stop))
             return session.run(simulated, somebody)
 
 
@@ -90,6 +97,44 @@ def investigate(
     unless the request is unattended.
     """
     return check(replace(request, investigate=True), views, keys=keys, clock=clock)
+
+
+def prepare(request: CheckRequest) -> Prepared:
+    """Read the files of a round and plan it; raises `UsageError` and `FileError`."""
+    bench = DEFAULT_BENCH if request.bench is None else request.bench
+    documents = read_documents(request.board, bench, request.sequence)
+    planner = Planner(documents.bench, documents.drivers, documents.board, request.options)
+    if request.point is not None:
+        return Prepared(documents, planner, plan_of_point(planner, documents.sequence, request.point))
+    return Prepared(documents, planner, planner.plan(documents.sequence, request.only))
+
+
+def rehearsed(request: CheckRequest, prepared: Prepared, views: Sequence[View] = ()) -> RunState:
+    """The same round on the simulated bench inside the program, kept in no record; with nobody there, but for the
+    simulated person that an investigation works with.
+
+    `prepared` is `prepare(request)`, made once for many rounds. Raises `UsageError` for a bench that is not the
+    simulated one or needs a hand, and `KeyboardInterrupt` if the round was stopped by a signal: there is no verdict
+    then.
+    """
+    documents, plan = prepared.documents, prepared.plan
+    somebody: Keys | None = None
+    if request.investigate and not request.unattended:
+        somebody, views = simulated_keys(documents.bench, views)
+    if plan.needs_hand and somebody is None:
+        raise UsageError(NOBODY.format(bench=plan.bench))
+    require_accepted(documents.bench, documents.drivers, plan.rails, somebody is None)
+    with StopSignals() as stop:
+        simulated = open_simulation(request.simulation, documents, plan)
+        if simulated is None:
+            raise UsageError(
+                f"bench '{plan.bench}' is not the simulated one inside the program: nothing is rehearsed there"
+            )
+        session = Session(request, prepared, simulated.clock, stop, Broadcast(None, views, stop))
+        state = session.run(simulated, somebody)
+        if stop.reason is not None:
+            raise KeyboardInterrupt
+    return state
 
 
 def switch_off(bench_file: str | None) -> list[str]:

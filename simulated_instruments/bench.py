@@ -15,7 +15,7 @@ from simulated_instruments.benches.faults import BenchDamage, BenchFault, bench_
 from simulated_instruments.benches.wiring import FIXTURE, Wiring, list_wirings, read_wiring
 from simulated_instruments.board.circuit import Circuit
 from simulated_instruments.board.circuit_file import circuit_path, list_circuits, read_circuit
-from simulated_instruments.board.faults import FaultPlace, board_fault_places, damage
+from simulated_instruments.board.faults import FaultPlace, board_fault_places
 from simulated_instruments.spelling import known
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from simulated_instruments.benches.person import SimulatedPerson
     from simulated_instruments.benches.truth import Truth
     from simulated_instruments.board.assembly import Assembly
+    from simulated_instruments.board.done import DoneFault
     from simulated_instruments.board.specimen import Specimen
     from simulated_instruments.board.tolerance import Tolerance
     from simulated_instruments.connections.hislip import HislipServer
@@ -36,7 +37,8 @@ if TYPE_CHECKING:
 class SimulatedBench:
     """Simulated instruments wired to a simulated board. Open one with `SimulatedBench.open`.
 
-    `person` holds the probes on a bench without relays, and is None on one with them.
+    `person` holds the probes on a bench without relays, and is None on one with them. `faults` are those that were
+    done to the board and the bench.
     """
 
     def __init__(
@@ -51,6 +53,7 @@ class SimulatedBench:
         self.world, self.clock, self.person, self.specimen = world, clock, person, specimen
         self.devices: dict[str, Device] = dict(devices)
         self.addresses: dict[str, str] = dict(addresses)
+        self.faults: tuple[DoneFault, ...] = ()
         self._library: InProcessLibrary | None = None
         self._servers: dict[str, SocketServer] = {}
         self._hislip: dict[str, HislipServer] = {}
@@ -77,6 +80,7 @@ class SimulatedBench:
         Raises `UsageError` for a word that is not known, `FileError` for a wrong circuit file.
         """
         from simulated_instruments.benches.person import SimulatedPerson
+        from simulated_instruments.board.done import DoneFault
         from simulated_instruments.board.specimen import Specimen
         from simulated_instruments.board.tolerance import Tolerance
         from simulated_instruments.clock import SimulatedClock
@@ -87,20 +91,23 @@ class SimulatedBench:
         fitted = checked_options(drawn, options or {})
         tolerance = Tolerance(seed)
         bench_damage = BenchDamage()
-        places = fault_places(drawn, wired, board)
+        places = fault_places(drawn, wired, board) if faults else []
         picked = picked_faults(faults, places, drawn.name, tolerance, read_wiring().fixtures.get(board, ()))
+        specimen = Specimen(drawn, fitted, tolerance, [place for place in picked if place.kind == "board"])
+        assembly, done = soldered(specimen)
         for place in picked:
             if place.kind != "board":
                 damage_bench(bench_damage, place, drawn, tolerance)
-        specimen = Specimen(drawn, fitted, tolerance, [place for place in picked if place.kind == "board"])
+                done.append(DoneFault(place.fault, place.part, (place.net,) if place.net else ()))
         own_clock = clock if clock is not None else SimulatedClock()
-        world = World(soldered(specimen), wired, board, own_clock, bench_damage)
+        world = World(assembly, wired, board, own_clock, bench_damage)
         person = SimulatedPerson(world, wired.hand, tolerance) if wired.hand else None
         addresses = {name: place.address for name, place in wired.instruments.items()}
         devices = devices_of(world, wired, own_clock, seed)
         bench = SimulatedBench(world, devices, addresses, own_clock, person, specimen)
         for name in bench_damage.unplugged:
             bench.unplug(name)
+        bench.faults = tuple(done)
         return bench
 
     @property
@@ -140,7 +147,7 @@ class SimulatedBench:
                 deeds[how](part)
             else:
                 legs[known(how, [*deeds, *legs], "piece of work", "this bench")](part, net or "")
-            self.world.rework(soldered(specimen))
+            self.world.rework(soldered(specimen)[0])
             if self.person is not None:
                 self.person.worked(f"{how} {part}" + (f" {net}" if net else ""))
 
@@ -200,17 +207,17 @@ class SimulatedBench:
         self.close()
 
 
-def soldered(specimen: Specimen) -> Assembly:
-    """The specimen as it is now, its faults and lifted legs included."""
+def soldered(specimen: Specimen) -> tuple[Assembly, list[DoneFault]]:
+    """The specimen as it is now, lifted legs included, and the faults that are in it."""
     from simulated_instruments.board.assembly import assemble
+    from simulated_instruments.board.done import do
     from simulated_instruments.board.net_faults import cut
 
     assembly = assemble(specimen.circuit, specimen.options, specimen.tolerance)
-    for place in specimen.faults:
-        damage(assembly, place)
+    done = [do(assembly, place) for place in specimen.faults]
     for part, net in specimen.lifted:
         cut(assembly, specimen.circuit.parts[part], net, in_socket=True)
-    return assembly
+    return assembly, done
 
 
 def list_boards() -> list[str]:

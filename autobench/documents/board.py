@@ -18,10 +18,12 @@ from pydantic import Field
 from autobench.documents.clocks import Clock, clock_complaints, limits_of, master_of, nominal_of
 from autobench.documents.draws import MOST_COMBINATIONS, amps_of, choice_complaints, sum_complaints
 from autobench.documents.fields import Listed, Name, Words, YesNo
+from autobench.documents.flags import flag_complaints
 from autobench.documents.lines import Line, Ratio, each_line, line_complaints
 from autobench.documents.nets import Net, NetRange, Nets, PartRange
 from autobench.documents.parts import Part, each_part, part_complaints
 from autobench.documents.rails import CurrentBand, MadeRail, Rail, RailPlace
+from autobench.documents.rates import rate_complaints
 from autobench.documents.reset import Reset, ResetSource
 from autobench.documents.section import Complaint, Section
 from autobench.documents.video import Video
@@ -250,6 +252,8 @@ class Board(Section):
         yield from (*wrong_clocks, *wrong_parts)
         if not wrong_clocks and not wrong_parts:  # what follows takes them for granted
             yield from self.wiring.complaints()
+            yield from flag_complaints(self)
+            yield from rate_complaints(self.line_rows, self.ratios, self.clocks, self.parts)
             if not wrong_bands:
                 yield from sum_complaints(self.rails, self.part_rows, self.choices())
 
