@@ -49,7 +49,7 @@ from autobench.run.runner import Runner
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
-from autobench.simulation import Simulation, bystander, truth_of
+from autobench.simulation import SimulatedKeys, Simulation, bystander, truth_of
 from autobench.views.broadcast import Broadcast
 from autobench.views.run_state import RunState
 
@@ -123,7 +123,10 @@ class Session:
             if started.guard.startswith(UNGUARDED):
                 self.out.emit(Notice(began, started.guard))
             if simulated is not None:
-                self.out.join(bystander(simulated, self.remark))
+                own = isinstance(keys, SimulatedKeys)
+                if isinstance(keys, SimulatedKeys):
+                    keys.felt = simulated.felt
+                self.out.join(bystander(simulated, self.remark, keys_know=own))
                 if keys is not None:
                     keys.pace = PACE
             opened = self.opener(simulated).open(self.documents.bench, self.documents.drivers)

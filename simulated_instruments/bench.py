@@ -151,6 +151,13 @@ class SimulatedBench:
             if self.person is not None:
                 self.person.worked(f"{how} {part}" + (f" {net}" if net else ""))
 
+    def felt(self) -> str | None:
+        """The chip that is too hot to keep a finger on, None if there is none; see `board.heat`."""
+        from simulated_instruments.board.heat import hottest
+
+        with self._lock, self.world.lock:
+            return hottest(self.world.board, self.world.now())
+
     def truth(self) -> Truth:
         """What really is at this moment; see `benches.truth`."""
         with self._lock:

@@ -6,6 +6,7 @@ chooses none of them and performs nothing.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -23,21 +24,26 @@ BY_HAND = (1.0, 0.01)
 COMPARE = (1.5, 0.02)
 ACROSS = (1.0, 0.01)
 RESEAT = (2.0, 0.03)
+FEEL = (1.5, 0.02)
 SWAP = (5.0, 0.05)
 LIFT = (8.0, 0.1)
+FIRST_OF_SCAN, EACH_OF_SCAN = 0.5, 0.35  # min, and share of the minutes of a look by itself
+LEAST_LINES = 3
+BUS = re.compile(r"([A-Z]+)[0-9]+")
 MATTERS = 0.01  # chance from which on a place is worth a check of its own
 GATES = ("ohms", "power", "rails", "clocks", "reset")  # what fails here makes everything later say nothing
 
 
 @dataclass(frozen=True)
 class Check:
-    """One thing that can be done; what it will show is read as `observable`.
+    """One thing that can be done; what it will show is read as its observables.
 
-    `kind`: `look`, `compare`, `reseat`, `swap` or `lift`; `part` and `net` say where, `other` a second point of a net.
+    `kind`: `look`, `scan` (several looks), `compare`, `across`, `reseat`, `swap`, `lift` or `feel`; `part` and `net` say
+    where, `other` a second point of a net, `legs` the nets and points of a scan.
     """
 
     kind: str
-    observable: Observable
+    observables: tuple[Observable, ...]
     what: str
     point: str | None
     minutes: float
@@ -45,12 +51,19 @@ class Check:
     part: str = ""
     net: str = ""
     other: str | None = None
+    legs: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def name(self) -> tuple[str, str]:
+        """By which a check is known that was made."""
+        first = self.observables[0]
+        return (self.kind, first.name) if len(self.observables) > 1 else (first.kind, first.name)
 
 
 def possible(ranking: Ranking, places: list[int], read: frozenset[Observable], means: Means) -> Iterator[Check]:
     """Every check that may say something about `places`, has not been made and is within the means."""
     for check in all_checks(ranking, places, read, means):
-        if check.observable not in read and check.observable not in means.tried:
+        if not read.issuperset(check.observables) and check.name not in means.tried:
             yield check
 
 
@@ -63,7 +76,9 @@ def all_checks(ranking: Ranking, places: list[int], read: frozenset[Observable],
         leg for number in numbers for effect in predictions.candidates[number].effects for leg in effect.cut
     )
     if means.powered:
-        yield from looks(ranking, read, means)
+        single = list(looks(ranking, read, means))
+        yield from single
+        yield from scans(ranking.predictions.board, single, read)
     if not means.hand:
         return
     sockets = {name for name, part in predictions.board.parts.items() if part.socket}
@@ -80,6 +95,7 @@ def all_checks(ranking: Ranking, places: list[int], read: frozenset[Observable],
         legs = {leg for number in numbers for effect in predictions.candidates[number].effects
                 for leg, _ in effect.outputs}  # fmt: skip
         yield from lifts(ranking, sorted(legs))
+        yield from feel(ranking)
 
 
 def failed_gate(ranking: Ranking) -> str | None:
@@ -120,7 +136,40 @@ def looks(ranking: Ranking, read: frozenset[Observable], means: Means) -> Iterat
         else:
             continue
         what = f"look at {net} at {point}" if point else f"look at {net} where {part} drives it"
-        yield Check("look", at_leg(part, net), what, point or part, minutes, risk, part, net)
+        yield Check("look", (at_leg(part, net),), what, point or part, minutes, risk, part, net)
+
+
+def scans(board: BoardModel, single: list[Check], read: frozenset[Observable]) -> Iterator[Check]:
+    """Every line of a bus at once, each where it is driven, or else where it is first met."""
+    buses: dict[str, dict[str, Check]] = {}
+    for look in single:
+        name = BUS.fullmatch(look.net)
+        if name is None or read.issuperset(look.observables):
+            continue
+        lines = buses.setdefault(name[1], {})
+        if look.net not in lines or look.part in board.drivers.get(look.net, ()):
+            lines[look.net] = look
+    for bus, lines in buses.items():
+        if len(lines) < LEAST_LINES:
+            continue
+        found = sorted(lines.values(), key=lambda look: int(look.net[len(bus) :]))
+        minutes = FIRST_OF_SCAN + sum(EACH_OF_SCAN * look.minutes for look in found)
+        first, last = found[0], found[-1]
+        what = f"look at {first.net} to {last.net} one after another, from {first.point} to {last.point}"
+        yield Check(
+            "scan", tuple(look.observables[0] for look in found), what, first.point, minutes, first.risk, first.part,
+            first.net, legs=tuple((look.net, look.point or "") for look in found),
+        )  # fmt: skip
+
+
+def feel(ranking: Ranking) -> Iterator[Check]:
+    """A finger on every chip."""
+    board = ranking.predictions.board
+    chips = [part.name for part in board.parts.values() if part.amps > 0.0]
+    if failed_gate(ranking) in ("clocks", "reset") or not chips:
+        return
+    what = "lay a finger on every chip after a minute of power: is one too hot to keep it on?"
+    yield Check("feel", tuple(Observable("heat", chip) for chip in chips), what, None, *FEEL)
 
 
 def places(board: BoardModel, means: Means) -> dict[tuple[str, str], str | None]:
@@ -150,7 +199,7 @@ def compare(ranking: Ranking, leg: tuple[str, str], sockets: set[str]) -> Iterat
     if part not in sockets or point is None or net in board.rails or not counts(ranking, net):
         return
     what = f"compare the {net} leg of {part} itself with the net {net} below its socket, at {point}"
-    yield Check("compare", Observable("contact", f"{part} {net}"), what, point, *COMPARE, part, net)
+    yield Check("compare", (Observable("contact", f"{part} {net}"),), what, point, *COMPARE, part, net)
 
 
 def across(board: BoardModel, part: str, means: Means) -> Iterator[Check]:
@@ -161,16 +210,16 @@ def across(board: BoardModel, part: str, means: Means) -> Iterator[Check]:
     if sides[0] is None and means.points is not None:
         return
     what = f"measure the volts across {part}, from one pin to the other, under load"
-    yield Check("across", Observable("across", part), what, sides[0] or part, *ACROSS, part, rail, sides[1])
+    yield Check("across", (Observable("across", part),), what, sides[0] or part, *ACROSS, part, rail, sides[1])
 
 
 def socketed(part: str) -> Iterator[Check]:
     """Reseating cures contacts; a known good part cures both the part and most contacts."""
     again = "then repeat what failed"
     what = f"power off, clean the legs of {part} and reseat it, {again}"
-    yield Check("reseat", Observable("reseat", part), what, part, *RESEAT, part)
+    yield Check("reseat", (Observable("reseat", part),), what, part, *RESEAT, part)
     what = f"power off, put a known good {part} into the socket, {again}"
-    yield Check("swap", Observable("swap", part), what, part, *SWAP, part)
+    yield Check("swap", (Observable("swap", part),), what, part, *SWAP, part)
 
 
 def lifts(ranking: Ranking, legs: list[tuple[str, str]]) -> Iterator[Check]:
@@ -181,4 +230,4 @@ def lifts(ranking: Ranking, legs: list[tuple[str, str]]) -> Iterator[Check]:
         if part not in board.parts or net not in board.nets or point is None or not counts(ranking, net):
             continue
         what = f"power off, lift the {net} leg of {part}, and look at the free leg"
-        yield Check("lift", Observable("free leg", f"{part} {net}"), what, point, *LIFT, part, net)
+        yield Check("lift", (Observable("free leg", f"{part} {net}"),), what, point, *LIFT, part, net)

@@ -18,6 +18,7 @@ RAM_REFRESHED = 0.75  # another part reads or refreshes it
 RAM_STANDBY = 0.2
 SHORTED_BEHIND = 1.4  # a shorted rail behind a regulator or converter that limits
 MADE_LOW, MADE_HIGH = 0.75, 1.6
+CONVERTED = 1.08
 RAM_LOOPED = 0.9  # refreshed and written, but not read by a program
 
 
@@ -63,7 +64,7 @@ def weights(settled: Settled, rail: Rail) -> dict[str, float]:
 def current_ratio(settled: Settled, rail: Rail) -> float:
     """Amps from `rail` as a share of healthy; a rail whose parts are not known is taken as unchanged."""
     trouble = settled.effect.rail
-    shares = weights(settled, rail)
+    shares, made = weights(settled, rail), settled.board.made_from(rail.name)
     parts = [part for part in settled.board.parts.values() if part.rail in shares and part.amps > 0.0]
     whole = sum(part.amps * shares[part.rail or ""] for part in parts)
     if whole <= 0.0:
@@ -77,5 +78,6 @@ def current_ratio(settled: Settled, rail: Rail) -> float:
         return 0.0
     drawn = sum(part.amps * shares[part.rail or ""] * share_of(settled, part) for part in parts) / whole
     if trouble is not None and trouble.rail == rail.name and trouble.kind == "resistance":
-        drawn *= 0.96  # lower volts, less current
+        converts = any(part.kind == "converter" and part.rail in made for part in settled.board.parts.values())
+        drawn *= CONVERTED if converts else 0.96  # lower volts, less current; a converter takes more instead
     return drawn + settled.effect.extra

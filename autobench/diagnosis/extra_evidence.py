@@ -18,9 +18,17 @@ from autobench.diagnosis.translation import STILL_STATES, Weights
 from autobench.judgement.reading import Reading
 
 LOOK = "look "  # how the steps of looks beyond the round begin
-DEEDS = ("contact", "across", "reseat", "swap", "free leg")  # kinds that readings of hands' work have as their quantity
-WHOLE = ("across", "reseat", "swap")  # those of a whole part
+DEEDS = (
+    "contact",
+    "across",
+    "reseat",
+    "swap",
+    "free leg",
+    "heat",
+)  # kinds that readings of hands' work have as their quantity
+WHOLE = ("across", "reseat", "swap", "heat")  # those of a whole part
 CONTACT = "socket-contact"
+HOT = ("chip-supply-short", "ram-shorted", "ram-several")
 SERIES = ("inlet-open", "connector-resistance")
 # Words of nets in those of a line's alphabet, where nothing is known of its rate.
 WORDS: Mapping[str, str] = {
@@ -74,6 +82,8 @@ def token(observable: Observable, candidate: Candidate, settled: Settled) -> str
         return "contact" if (candidate.fault, candidate.part) == (CONTACT, observable.name) else "elsewhere"
     if observable.kind == "across":
         return "lost" if candidate.part == observable.name and candidate.fault in SERIES else "joined"
+    if observable.kind == "heat":
+        return warmth(candidate, settled, observable.name)
     if observable.kind == "swap":
         return swapped(candidate, observable.name)
     part, net = leg_of(observable)
@@ -94,6 +104,18 @@ def swapped(candidate: Candidate, part: str) -> str:
     if candidate.fault == CONTACT:
         return "contact"
     return "chip" if catalogue()[candidate.fault].inside else "elsewhere"
+
+
+def warmth(candidate: Candidate, settled: Settled, part: str) -> str:
+    """Whether a chip gets hot: one that is shorted does, one of a row that is mostly not known; outputs that fight warm
+    those who fight."""
+    if candidate.fault in HOT:
+        if candidate.part == part:
+            return "hot"
+        row = candidate.fault == "ram-several" and settled.board.parts[part].kind == "ram"
+        return "perhaps" if row else "cool"
+    fights = candidate.fault in ("bus-contention", "repair-damage") and candidate.part == part
+    return "perhaps" if fights else "cool"
 
 
 def free(settled: Settled, part: str, net: str) -> str:

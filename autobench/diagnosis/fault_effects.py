@@ -85,7 +85,8 @@ def chip_short(at: Spot) -> Ways:
     """Hard, or soft enough to let the rail live."""
     hard = RailTrouble(at.net, "short", at.part)
     soft = RailTrouble(at.net, "soft short", at.part)
-    return (Effect(0.6, rail=hard, dead=(at.part,)), Effect(0.4, rail=soft, dead=(at.part,), extra=0.8))
+    softly = (Effect(0.4 / 3.0, rail=soft, dead=(at.part,), extra=extra) for extra in (0.4, 0.65, 0.95))
+    return (Effect(0.6, rail=hard, dead=(at.part,)), *softly)
 
 
 def clock_word(word: str) -> Rule:

@@ -24,6 +24,7 @@ CHECKED_PLACES = 8
 MOST_TOLD = 3
 LIKELY = 0.6  # a leader to act on
 IN_EARNEST = 0.05  # of the leader's chance: from here on it is worth telling a place from it first
+MISREAD = 0.1  # of several readings together one may be wrong
 PROVED = 0.93  # the leader needs no check any more but its repair
 
 
@@ -42,7 +43,7 @@ def next_check(ranking: Ranking, read: frozenset[Observable], means: Means = BY_
     now = float(entropy(summed(mass, places, len(ranking.predictions.places))))
     best: tuple[float, Check] | None = None
     for check in possible(ranking, leading(ranking), read, means):
-        outcomes = ranking.predictions.chances(check.observable)[live]
+        outcomes = outcomes_of(ranking, check)[live]
         if alike(outcomes):
             continue
         gain = now - expected_entropy(mass, outcomes, places)
@@ -53,8 +54,26 @@ def next_check(ranking: Ranking, read: frozenset[Observable], means: Means = BY_
         return first_repair(ranking)
     _, check = best
     return NextCheck(
-        check.what, check.point, check.minutes, told(ranking, check), check.kind, check.part, check.net, check.other
-    )
+        check.what, check.point, check.minutes, told(ranking, check), check.kind, check.part, check.net, check.other,
+        check.legs, check.name,
+    )  # fmt: skip
+
+
+def outcomes_of(ranking: Ranking, check: Check) -> Floats:
+    """Chance of each outcome of a check under each outcome of the candidates, shape (outcomes, outcomes of the check).
+
+    What several readings come to together is told by the likeliest category of each: every pattern of these is an
+    outcome, and now and then another one is read.
+    """
+    predictions = ranking.predictions
+    if len(check.observables) == 1:
+        return predictions.chances(check.observables[0])
+    likeliest = np.stack([predictions.chances(each).argmax(axis=1) for each in check.observables], axis=1)
+    _, pattern = np.unique(likeliest, axis=0, return_inverse=True)
+    count = int(pattern.max()) + 1
+    table = np.full((len(pattern), count), MISREAD / count)
+    table[np.arange(len(pattern)), pattern.ravel()] += 1.0 - MISREAD
+    return table
 
 
 def alike(outcomes: Floats) -> bool:
@@ -115,7 +134,7 @@ def expected_outcome(ranking: Ranking, check: Check, place: int) -> Floats:
     """Chances of the outcomes of `check` where `place` is to blame."""
     of_place = ranking.predictions.place[ranking.predictions.owner] == place
     weights = np.where(of_place, ranking.outcomes, 0.0)
-    result: Floats = weights @ ranking.predictions.chances(check.observable) / max(float(weights.sum()), 1e-300)
+    result: Floats = weights @ outcomes_of(ranking, check) / max(float(weights.sum()), 1e-300)
     return result
 
 

@@ -25,7 +25,7 @@ SYNC_WORDS = {"moving": "right", "other": "other", "half": "other", "unprogramme
 TRIP_WORDS = {"short": "tripped", "soft short": "perhaps", "loaded": "perhaps"}
 VOLTS_WORDS = {
     "open": "zero", "resistance": "sagging", "short": "collapsed", "soft short": "sagging", "missing": "missing",
-    "low": "low", "high": "high", "loaded": "sagging",
+    "low": "low", "high": "high", "loaded": "sagging", "starved": "sagging",
 }  # fmt: skip
 UNREAD_WORDS = {
     "half": "off-rate", "other": "off-rate", "weak": "either", "unprogrammed": "any", "no picture": "either",
@@ -111,6 +111,8 @@ def felt(settled: Settled, rail: Rail) -> RailTrouble | None:
         return trouble
     if rail.source == trouble.rail and trouble.kind in ("open", "short", "soft short"):
         return RailTrouble(rail.name, "missing" if trouble.kind != "soft short" else "low", trouble.part)
+    if rail.source == trouble.rail and trouble.kind == "resistance":
+        return RailTrouble(rail.name, "starved", trouble.part)
     if rail.name == source_of(settled, trouble.rail) and trouble.kind == "short":
         return RailTrouble(rail.name, "loaded", trouble.part)
     return trouble
@@ -133,11 +135,13 @@ def volts_tokens(rail: Rail, trouble: RailTrouble | None) -> Iterator[tuple[Obse
     behind: dict[str, bool] = {}
     for index, place in enumerate(rail.places):
         behind[place.name] = kind in ("open", "resistance") and index >= beyond
-        hit = behind[place.name] or kind in ("short", "soft short", "missing", "low", "high", "loaded")
+        hit = behind[place.name] or kind in ("short", "missing", "low", "high", "loaded", "starved")
+        hit = hit or (kind == "soft short" and index > 0)  # the supply holds its own end
         yield Observable("rail", f"{rail.name} {place.name}"), bad if hit and bad else "ok"
     for start, end in rail.drops:
         crossed = behind.get(end, False) and not behind.get(start, False)
-        yield Observable("drop", f"{rail.name} {start} {end}"), "high" if crossed else "ok"
+        word = "high" if crossed else "perhaps" if kind in ("soft short", "short") else "ok"
+        yield Observable("drop", f"{rail.name} {start} {end}"), word
 
 
 def break_index(rail: Rail, part: str | None) -> int:

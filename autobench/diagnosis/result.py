@@ -30,8 +30,9 @@ class Suspect:
 class NextCheck:
     """The check that tells the leaders apart best for its time and risk; `minutes` by hand.
 
-    `kind` is `look`, `compare`, `reseat`, `swap` or `lift`, with `part` and `net` where that is done; `repair` where
-    nothing that can be done tells apart any more.
+    `kind` is `look`, `scan`, `compare`, `across`, `reseat`, `swap`, `lift` or `feel`, with `part` and `net` where that is
+    done and the `legs` of a scan; `repair` where nothing that can be done tells apart any more. `name` is that by which
+    it is known once it was made.
     """
 
     what: str
@@ -42,6 +43,8 @@ class NextCheck:
     part: str = ""
     net: str = ""
     other: str | None = None
+    legs: tuple[tuple[str, str], ...] = ()
+    name: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True)

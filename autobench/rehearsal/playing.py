@@ -22,6 +22,7 @@ class Stage:
     board: str
     sequence: str = "baseline"
     circuit: Path | None = None
+    investigate: bool = False
 
 
 class Witness:
@@ -44,7 +45,8 @@ def request_of(stage: Stage, case: Case) -> app.CheckRequest:
     return app.CheckRequest(
         board=stage.board,
         sequence=stage.sequence,
-        unattended=True,
+        unattended=not stage.investigate,  # the checks beyond a round are worked by the simulated person as well
+        investigate=stage.investigate,
         simulation=app.Simulation(faults=faults, circuit=stage.circuit, seed=case.seed),
     )
 

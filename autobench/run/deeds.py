@@ -30,6 +30,11 @@ PROMPTS = {
     "lift": "Power is off, proved. Bend out the {net} leg of {part}, at {point}, so that it touches nothing.",
     "put back": "Power is off, proved. Put the {net} leg of {part} back where it was.",
 }
+WARM_UP = 60.0  # s
+FEEL_WORDS = (
+    "The board is live: lay a finger on every chip, not on its legs. Is one too hot to keep it on? "
+    "Type its name, or nothing."
+)
 DONE = {"reseat": "reseated", "swap": "swapped for a known good one"}
 
 
@@ -49,6 +54,12 @@ class Deeds:
             case "look":
                 self._powered()
                 self._look(check.net, check.point or "")
+            case "scan":
+                self._powered()
+                for net, point in check.legs:
+                    self._look(net, point)
+            case "feel":
+                self._feel()
             case "compare":
                 self._compare(check)
             case "across":
@@ -106,6 +117,26 @@ class Deeds:
         lost = value is None or abs(value) > ACROSS
         words = f"{'more than the meter shows' if value is None else show(value, 'V')} across {check.part}"
         self._keep(f"across {check.part}", check.net, target.point, "across", "lost" if lost else "joined", words)
+
+    def _feel(self) -> None:
+        """A finger on every chip: the one that is hot, by what the person says."""
+        person = self._bench.person
+        if person is None:
+            raise InterlockRefusedError("nobody is there to do it")
+        self._powered()
+        self._bench.power.wait(WARM_UP)
+        chips = [name for name, part in self._looks.board.parts.items() if part.draws]
+        person.step = "feel"
+        said = person.typed("heat", FEEL_WORDS).strip().upper()
+        hot = [chip for chip in chips if chip.upper() == said]
+        if said and not hot:
+            person.end("refused", f"'{said}' is no chip of this board: nothing learnt")
+            return
+        person.end("answered", said or "none")
+        for chip in chips:
+            state = "hot" if chip in hot else "cool"
+            words = f"{chip} is too hot to keep a finger on" if chip in hot else f"{chip} is no hotter than its like"
+            self._keep(f"feel {chip}", None, chip, "heat", state, words)
 
     # -- hands on the board ---------------------------------------------------------------------------------------
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from autobench.diagnosis.alphabets import Observable
 from autobench.diagnosis.means import Means
 from autobench.diagnosis.result import Diagnosis, NextCheck
 from autobench.errors import InterlockRefusedError, TrippedError
@@ -23,7 +22,6 @@ from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.runner import Runner
 
 MOST_CHECKS = 40  # a bench that learns nothing from so many checks learns nothing from more
-OBSERVABLES = {"look": "line", "compare": "contact", "lift": "free leg"}  # kinds whose observable is named otherwise
 
 Diagnose = Callable[[list[Reading], Means], Diagnosis]
 
@@ -48,7 +46,7 @@ class Investigation:
         self._emit = emit
         self._minutes = minutes
         self._deeds = Deeds(plan, bench, runner, looks)
-        self._tried: set[Observable] = set()
+        self._tried: set[tuple[str, str]] = set()
         self._made = 0
         points = {point: looks.reach(point) for points in looks.board.nets().values() for point in points}
         self._points = frozenset(point for point, way in points.items() if way is not None)
@@ -74,8 +72,8 @@ class Investigation:
 
     def _means(self) -> Means:
         """What can be done now."""
-        tried = frozenset((each.kind, each.name) for each in self._tried)
-        return Means(self._fixture, self._points, self._bench.hand is not None, self._runner.unpowered is None, tried)
+        hand, powered = self._bench.hand is not None, self._runner.unpowered is None
+        return Means(self._fixture, self._points, hand, powered, frozenset(self._tried))
 
     def _over(self, found: Diagnosis, began: float) -> str | None:
         """How it has ended, or None while it goes on."""
@@ -95,7 +93,7 @@ class Investigation:
         """One check, whatever comes of it; it is not made a second time."""
         self._made += 1
         self._emit(CheckChosen(self._bench.clock.now(), self._made, check))
-        self._tried.add(observable_of(check))
+        self._tried.add(check.name)
         try:
             self._deeds.do(check)
         except (SkipAskedError, BackAskedError) as error:
@@ -107,12 +105,6 @@ class Investigation:
             self._runner.lost_power(error)
         except InterlockRefusedError as error:
             self._emit(Notice(self._bench.clock.now(), f"{check.what}: not done, {error}", urgent=True))
-
-
-def observable_of(check: NextCheck) -> Observable:
-    """What a check reads."""
-    kind = OBSERVABLES.get(check.kind, check.kind)
-    return Observable(kind, check.part if check.kind in ("reseat", "swap", "across") else f"{check.part} {check.net}")
 
 
 def ending(how: str, found: Diagnosis) -> str:
