@@ -83,8 +83,8 @@ def places_of(board: BoardModel, fault: Fault) -> Iterator[tuple[str | None, str
             yield from ((part.name, net, share / len(nets)) for net in nets)
     for kind in fault.at.get("outputs", ()):
         for part in parts_of(board, kind):
-            for net in part.drives or part.data:
-                yield part.name, net, 1.0
+            driven = part.drives or part.data  # a chip with many outputs fails no more often than one with few
+            yield from ((part.name, net, 1.0 / len(driven)) for net in driven)
     for word in fault.at.get("nets", ()):
         yield from ((None, net, 1.0) for net in nets_of(board, word))
     if "legs" in fault.at:

@@ -24,6 +24,7 @@ BY_HAND = (1.0, 0.01)
 COMPARE = (1.5, 0.02)
 ACROSS = (1.0, 0.01)
 RESEAT = (2.0, 0.03)
+OFF_AND_ON = 0.5  # min
 FEEL = (1.5, 0.02)
 SWAP = (5.0, 0.05)
 LIFT = (8.0, 0.1)
@@ -31,14 +32,14 @@ FIRST_OF_SCAN, EACH_OF_SCAN = 0.5, 0.35  # min, and share of the minutes of a lo
 LEAST_LINES = 3
 BUS = re.compile(r"([A-Z]+)[0-9]+")
 MATTERS = 0.01  # chance from which on a place is worth a check of its own
-GATES = ("ohms", "power", "rails", "clocks", "reset")  # what fails here makes everything later say nothing
+GATES = ("rails", "clocks", "reset")  # what fails here makes everything later say nothing
 
 
 @dataclass(frozen=True)
 class Check:
     """One thing that can be done; what it will show is read as its observables.
 
-    `kind`: `look`, `scan` (several looks), `compare`, `across`, `reseat`, `swap`, `lift` or `feel`; `part` and `net` say
+    `kind`: `look`, `scan` (several looks), `compare`, `across`, `reseat`, `swap`, `lift`, `feel` or `ohms`; `part` and `net` say
     where, `other` a second point of a net, `legs` the nets and points of a scan.
     """
 
@@ -96,6 +97,7 @@ def all_checks(ranking: Ranking, places: list[int], read: frozenset[Observable],
                 for leg, _ in effect.outputs}  # fmt: skip
         yield from lifts(ranking, sorted(legs))
         yield from feel(ranking)
+    yield from shorts(ranking.predictions.board, read, means)
 
 
 def failed_gate(ranking: Ranking) -> str | None:
@@ -170,6 +172,18 @@ def feel(ranking: Ranking) -> Iterator[Check]:
         return
     what = "lay a finger on every chip after a minute of power: is one too hot to keep it on?"
     yield Check("feel", tuple(Observable("heat", chip) for chip in chips), what, None, *FEEL)
+
+
+def shorts(board: BoardModel, read: frozenset[Observable], means: Means) -> Iterator[Check]:
+    """Ohms of a rail that the board makes itself, which the round does not look at before power."""
+    for rail in board.rails.values():
+        observable = Observable("ohms", rail.name)
+        if rail.source is None or not rail.places or observable in read:
+            continue
+        point = rail.places[-1].point
+        minutes, risk = BY_FIXTURE if point in means.fixture else BY_HAND
+        what = f"power off, measure {rail.name} to ground at {point}, ohms"
+        yield Check("ohms", (observable,), what, point, minutes + OFF_AND_ON, risk, net=rail.name)
 
 
 def places(board: BoardModel, means: Means) -> dict[tuple[str, str], str | None]:

@@ -19,6 +19,7 @@ RAM_STANDBY = 0.2
 SHORTED_BEHIND = 1.4  # a shorted rail behind a regulator or converter that limits
 MADE_LOW, MADE_HIGH = 0.75, 1.6
 CONVERTED = 1.08
+RAM_ASTRAY = 0.88  # a program that went astray works the memory as much, or hardly at all
 RAM_LOOPED = 0.9  # refreshed and written, but not read by a program
 
 
@@ -40,8 +41,10 @@ def share_of(settled: Settled, part: Part) -> float:
 
 def ram_share(settled: Settled) -> float:
     """Memory draws by how often it is worked."""
-    if settled.state in (cpu.RUNNING, cpu.CRASHED, cpu.UNINTERRUPTED):
+    if settled.state in (cpu.RUNNING, cpu.UNINTERRUPTED):
         return 1.0
+    if settled.state == cpu.CRASHED:
+        return RAM_ASTRAY
     if settled.state in cpu.FETCHING:
         return RAM_LOOPED
     architecture = settled.board.architecture

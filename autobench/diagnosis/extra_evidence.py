@@ -57,7 +57,7 @@ def beyond(board: BoardModel, observable: Observable) -> bool:
 
 
 def extra(reading: Reading) -> bool:
-    """Whether a reading was taken beyond the round."""
+    """Whether a reading was taken beyond the round, of something that the round does not read."""
     return reading.quantity in DEEDS or reading.step.startswith(LOOK)
 
 

@@ -243,20 +243,24 @@ def after_start(extra: float = 0.0) -> Ways:
     return tuple(Effect(weight, later=state, extra=extra) for state, weight in AFTER_START)
 
 
-def bad_memory(extra: float = 0.0, level: str = "floating") -> Rule:
+def bad_memory(extra: float = 0.0, levels: tuple[tuple[str, float], ...] = DEAD_LEVELS) -> Rule:
     """One memory chip whose output stays at a level, or moves and is wrong."""
 
     def ways(at: Spot) -> Ways:
-        stuck = tuple(((at.part, net), level) for net in at.board.parts[at.part].data)
-        still = tuple(Effect(0.5 * weight, later=state, extra=extra, outputs=stuck) for state, weight in AFTER_START)
-        return (*still, *(Effect(0.5 * weight, later=state, extra=extra) for state, weight in AFTER_START))
+        still = tuple(
+            Effect(0.65 * weight * share, later=state, extra=extra, outputs=stuck)
+            for level, share in levels
+            for stuck in [tuple(((at.part, net), level) for net in at.board.parts[at.part].data)]
+            for state, weight in AFTER_START
+        )
+        return (*still, *(Effect(0.35 * weight, later=state, extra=extra) for state, weight in AFTER_START))
 
     return ways
 
 
 def shorted_memory(at: Spot) -> Ways:
     """A memory chip that draws too much, some of them far too much."""
-    return tuple(way for extra in (0.1, 0.2, 0.35) for way in bad_memory(extra, "low")(at))
+    return tuple(way for extra in (0.1, 0.2, 0.35) for way in bad_memory(extra, (("low", 1.0),))(at))
 
 
 # The program goes astray at once, or later on.

@@ -31,6 +31,7 @@ PROMPTS = {
     "put back": "Power is off, proved. Put the {net} leg of {part} back where it was.",
 }
 WARM_UP = 60.0  # s
+MADE_OHMS = 20.0  # ohm; below it a rail made on the board is shorted or nearly so
 FEEL_WORDS = (
     "The board is live: lay a finger on every chip, not on its legs. Is one too hot to keep it on? "
     "Type its name, or nothing."
@@ -58,6 +59,8 @@ class Deeds:
                 self._powered()
                 for net, point in check.legs:
                     self._look(net, point)
+            case "ohms":
+                self._ohms(check)
             case "feel":
                 self._feel()
             case "compare":
@@ -117,6 +120,28 @@ class Deeds:
         lost = value is None or abs(value) > ACROSS
         words = f"{'more than the meter shows' if value is None else show(value, 'V')} across {check.part}"
         self._keep(f"across {check.part}", check.net, target.point, "across", "lost" if lost else "joined", words)
+
+    def _ohms(self, check: NextCheck) -> None:
+        """Ohms of a rail the board makes itself, with every rail proved off. Low is a short or a part that loads it."""
+        target = next(job.target for job in self._places() if job.rail == check.net and job.target.point == check.point)
+        self._prove_dead()
+        seen = self._bench.touch.ohms(target, MADE_OHMS)
+        ohms = seen.beyond if seen.estimate is None else seen.estimate.value
+        if ohms is None:
+            return
+        low = ohms < MADE_OHMS
+        limits = f"{show(MADE_OHMS, 'ohm')}, common practice for a rail that is made on the board"
+        words = f"{show(ohms, 'ohm')} to ground with the power off"
+        reading = Reading(
+            step=f"ohms {check.net}", stage="ohms", net=check.net, point=check.point, quantity="resistance",
+            value=ohms, unit="ohm", uncertainty=None, low=MADE_OHMS, high=None, limit_from=limits,
+            verdict=Verdict.OUTSIDE if low else Verdict.WITHIN, reason=words, required=False,
+        )  # fmt: skip
+        self._runner.keep(reading)
+
+    def _places(self) -> list[RailJob]:
+        """Where rails are measured in this round."""
+        return [step.job for step in self._plan.steps if isinstance(step.job, RailJob)]
 
     def _feel(self) -> None:
         """A finger on every chip: the one that is hot, by what the person says."""
@@ -210,7 +235,7 @@ class Deeds:
         if self._bench.captures is not None:
             self._bench.captures.forget()
         self._bench.power.make_off()
-        rails = {step.job.rail: step.job.target for step in self._plan.steps if isinstance(step.job, RailJob)}
+        rails = {job.rail: job.target for job in self._places()}
         for rail, target in rails.items():
             if target.by_hand and rail in self._plan.rails:
                 continue  # proved at its own output, and no tip that slipped proves anything against that

@@ -12,7 +12,7 @@ from autobench.diagnosis.checks import possible
 from autobench.diagnosis.diagnosis import already_read, diagnose
 from autobench.diagnosis.evidence import observations
 from autobench.diagnosis.means import BY_HAND
-from autobench.diagnosis.next_check import leading, repair_words
+from autobench.diagnosis.next_check import leading, outcomes_of, repair_words
 from autobench.diagnosis.ranking import Predictions, rank
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
@@ -53,7 +53,7 @@ def test_tables_of_checks_are_distributions(taken: Taken, predicted: dict[str, P
     checks = list(possible(ranking, leading(ranking), frozenset(), BY_HAND))
     assert len(checks) > 10
     for check in checks:
-        table = predicted["fixed-3"].chances(check.observable)
+        table = outcomes_of(ranking, check)
         assert table.sum(axis=1) == pytest.approx(1.0)  # axiom of probability
         assert check.minutes > 0
         assert 0.0 <= check.risk < 1.0
