@@ -39,8 +39,8 @@ GATES = ("rails", "clocks", "reset")  # what fails here makes everything later s
 class Check:
     """One thing that can be done; what it will show is read as its observables.
 
-    `kind`: `look`, `scan` (several looks), `compare`, `across`, `reseat`, `swap`, `lift`, `feel` or `ohms`; `part` and `net` say
-    where, `other` a second point of a net, `legs` the nets and points of a scan.
+    `kind`: `look`, `scan` (several looks), `compare`, `across`, `reseat`, `swap`, `lift`, `feel` or `ohms`; `part` and
+    `net` say where, `other` a second point of a net, `legs` the nets and points of a scan.
     """
 
     kind: str
@@ -96,7 +96,7 @@ def all_checks(ranking: Ranking, places: list[int], read: frozenset[Observable],
         legs = {leg for number in numbers for effect in predictions.candidates[number].effects
                 for leg, _ in effect.outputs}  # fmt: skip
         yield from lifts(ranking, sorted(legs))
-        yield from feel(ranking)
+    yield from feel(ranking)
     yield from shorts(ranking.predictions.board, read, means)
 
 

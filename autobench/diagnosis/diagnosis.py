@@ -84,12 +84,21 @@ def suspect(ranking: Ranking, facts: Facts, found: list[Finding], place: int) ->
     part = candidate.part if not candidate.by_net or len(parts) == 1 else None
     return Suspect(
         part=part,
-        net=candidate.net,
+        net=candidate.net or held_net(ranking, numbers[0]),
         fault=candidate.fault,
         probability=float(min(ranking.by_place[place], 1.0)),
         for_=reasons_for(ranking, facts, found, numbers[0]),
         against=reasons_against(ranking, facts, found, numbers[0]),
     )
+
+
+def held_net(ranking: Ranking, number: int) -> str | None:
+    """The net that a part holds in the likeliest way its fault turns out, if it holds just one."""
+    predictions = ranking.predictions
+    ways = np.flatnonzero(predictions.owner == number)
+    likeliest = int(ways[np.argmax(ranking.outcomes[ways])])
+    held = predictions.rests[likeliest].effect.held
+    return held[0][0] if len(held) == 1 else None
 
 
 def group_of(ranking: Ranking, named: list[int]) -> tuple[str, ...]:

@@ -91,10 +91,22 @@ def token(observable: Observable, candidate: Candidate, settled: Settled) -> str
         return "apart" if (part, net) in settled.effect.cut else "joined"
     if observable.kind == "free leg":
         return free(settled, part, net)
+    line = settled.board.lines.get(net)
+    if line is not None and line.start:
+        return UNSURE  # it moves for some milliseconds after the reset, and then no more
+    if net in settled.board.pictures and settled.state != cpu.RUNNING:
+        return "any"  # a screen nobody draws on may be blank
+    if candidate.fault == "ram-several" and "ram" in kinds(settled.board, net):
+        return "any"  # which of them are dead is not known
     word = settled.at(part, net)
     if word == "moving":
         return "garbled" if settled.state == cpu.CRASHED else "either"
     return WORDS.get(word, word)
+
+
+def kinds(board: BoardModel, net: str) -> set[str]:
+    """The kinds of the parts that drive a net."""
+    return {board.parts[part].kind for part in board.drivers.get(net, ())}
 
 
 def swapped(candidate: Candidate, part: str) -> str:
@@ -121,6 +133,9 @@ def warmth(candidate: Candidate, settled: Settled, part: str) -> str:
 def free(settled: Settled, part: str, net: str) -> str:
     """What an output leg does once it is off its net."""
     word = settled.driven.get((part, net))
+    line = settled.board.lines.get(net)
+    if line is not None and line.start:
+        return "moving" if word in MOVING and settled.started else "still"
     if word is None:
         return "either"
     return "moving" if word in MOVING or word in ("halt pulses", "garbled halt") else "still"

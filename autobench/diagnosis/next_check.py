@@ -19,7 +19,7 @@ from autobench.diagnosis.ranking import ELSE, NOTHING, Ranking
 from autobench.diagnosis.result import NextCheck
 
 NEGLIGIBLE = 1e-5  # chance below which a hypothesis is left out of the sums
-LEAST_GAIN = 0.06  # nat: a check that brings less tells nothing apart
+LEAST_GAIN = 0.03  # nat: a check that brings less tells nothing apart
 CHECKED_PLACES = 8
 MOST_TOLD = 3
 LIKELY = 0.6  # a leader to act on

@@ -45,8 +45,8 @@ class Outcome:
         return self.verdict == "faulty"
 
 
-def outcome_of(case: Case, state: RunState, truth: tuple[TrueFault, ...], steps: int) -> Outcome:
-    """The outcome of an ended run whose sequence has `steps` steps: those beyond are extra checks."""
+def outcome_of(case: Case, state: RunState, truth: tuple[TrueFault, ...]) -> Outcome:
+    """The outcome of an ended run, with the checks that were made beyond the round."""
     ended, readings = state.ended, state.readings
     accusing = [one for one in readings if one.verdict is Verdict.OUTSIDE and not one.conditional]
     return Outcome(

@@ -10,7 +10,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from autobench import app
-from autobench.events import Event, StepStarted, TrueFault, Truth
+from autobench.events import Event, TrueFault, Truth
 from autobench.rehearsal.cases import Case
 from autobench.rehearsal.outcome import Outcome, outcome_of
 
@@ -26,17 +26,14 @@ class Stage:
 
 
 class Witness:
-    """Notes what the simulator says was broken, and how many steps were taken."""
+    """Notes what the simulator says was broken."""
 
     def __init__(self) -> None:
         self.truth: tuple[TrueFault, ...] = ()
-        self.steps = 0
 
     def __call__(self, event: Event) -> None:
         if isinstance(event, Truth):
             self.truth = event.faults
-        if isinstance(event, StepStarted):
-            self.steps += 1
 
 
 def request_of(stage: Stage, case: Case) -> app.CheckRequest:
@@ -61,4 +58,4 @@ def play(stage: Stage, case: Case) -> Outcome:
     """Do the round of a case."""
     witness = Witness()
     state = app.rehearsed(request_of(stage, case), prepared_for(stage), [witness])
-    return outcome_of(case, state, witness.truth, witness.steps)
+    return outcome_of(case, state, witness.truth)
