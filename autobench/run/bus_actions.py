@@ -22,6 +22,7 @@ from autobench.signals.families import family
 from autobench.signals.likeness import LEAST_EDGES, compare_lines
 from autobench.signals.selected import Telling, delays_between, falls_while, while_selected
 
+LEAST_VARIETY = 8  # different lengths of pulses; a program that goes round in a loop has a few
 LEAST_ACCESSES = 20  # fewer say nothing about a line that does not change
 
 
@@ -59,6 +60,9 @@ def likeness(captures: Captures, step: PlannedStep, job: LikenessJob) -> Reading
     found = compare_lines(first.trace, second.trace, (family(job.families[0]), family(job.families[1])))
     if found.edges < LEAST_EDGES:
         return idle(place, "likeness", "", job.limits, "one of them hardly moves: that they are alike says nothing")
+    if found.identical and found.variety < LEAST_VARIETY:
+        why = "they are alike in a loop of the program, which says nothing"
+        return idle(place, "likeness", "", job.limits, why)
     chance = math.sqrt(max(found.share * (1.0 - found.share), 0.0) / found.edges)
     estimate = Estimate(found.share, "", max(chance, 1e-6), how=f"{found.edges} edges compared")
     reading = judged_estimate(step, job.of, job.point, "likeness", estimate, (), job.limits, rule=LEVEL_RULE)
@@ -76,8 +80,7 @@ def driving(captures: Captures, step: PlannedStep, job: DrivingJob) -> Reading:
     if void is not None:
         return place.void("driven", "%", job.limits, void)
     telling = [
-        Telling(one.trace, family(job.families[net]), level)
-        for one, (net, level) in zip(seen[1:], told, strict=True)
+        Telling(one.trace, family(job.families[net]), level) for one, (net, level) in zip(seen[1:], told, strict=True)
     ]
     found = while_selected(seen[0].trace, family(job.families[job.line]), telling)
     if found.accesses < LEAST_ACCESSES:
@@ -89,13 +92,14 @@ def driving(captures: Captures, step: PlannedStep, job: DrivingJob) -> Reading:
     reading = judged_estimate(step, job.line, job.point, "driven", estimate, (), job.limits, rule=LEVEL_RULE)
     state, why = State.MOVING, ""
     if reading.verdict is Verdict.OUTSIDE:
-        state, why = State.HALF_LEVEL, f"{job.line} is between the levels in {100.0 * found.between:.0f} % of the accesses"
+        state = State.HALF_LEVEL
+        why = f"{job.line} is between the levels in {100.0 * found.between:.0f} % of the accesses"
     elif not found.low or not found.high:
         state = State.HIGH if not found.low else State.LOW
         level = "low" if not found.low else "high"
         why = f"{job.line} is never {level} in {found.accesses} accesses of {job.part}"
-    judged_so = reading.with_verdict(Verdict.OUTSIDE, why) if why else reading
-    return judged_so.with_value(reading.value, reading.uncertainty, str(state))
+    reading = reading.with_value(estimate.value, estimate.uncertainty, str(state))
+    return reading if not why else reading.with_verdict(Verdict.OUTSIDE, why)
 
 
 def delay(captures: Captures, step: PlannedStep, job: DelayJob) -> Reading:
