@@ -37,7 +37,7 @@ from autobench.plan.steps import (
     RailJob,
     WaitJob,
 )
-from autobench.run import actions, line_actions, plug_actions, scope_actions
+from autobench.run import actions, bus_actions, line_actions, plug_actions, scope_actions
 from autobench.run.contact import NoContactError
 from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import unread
@@ -54,6 +54,8 @@ from autobench.run.step_facts import (
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
 GATES = ("rails", "clocks", "reset")
+# Some forty points held by hand one after another: not asked for once an earlier stage has shown what is wrong.
+LONG_STAGES = ("bus", "memory")
 
 
 class Runner:
@@ -155,6 +157,17 @@ class Runner:
         """Why the board may not be powered any more in this run, or None."""
         return self._unpowered
 
+    def _convicted(self, step: PlannedStep) -> str | None:
+        """For a step of the long last stages, an earlier stage's step that has already shown the board faulty."""
+        if step.stage not in LONG_STAGES:
+            return None
+        wrong = (
+            reading.step
+            for reading in self.readings
+            if reading.verdict is Verdict.OUTSIDE and not reading.conditional and reading.stage != step.stage
+        )
+        return next(wrong, None)
+
     def take(self, step: PlannedStep, after: str | None = None) -> list[Reading]:
         """One step: its readings, judged, kept and told of. Those taken `after` something was done to the board speak
         of another board: they are kept as conditional, with that said."""
@@ -195,6 +208,11 @@ class Runner:
         gate = self._gate
         if gate is not None and step.stage != gate and needs_hand(step):
             return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
+        convicted = self._convicted(step)
+        if convicted is not None and needs_hand(step):
+            return self._skipped(
+                step, f"not asked for: {convicted} is wrong already, and the next check is a better one"
+            )
         try:
             return self._dispatch(step)
         except NoContactError as error:
@@ -255,6 +273,8 @@ class Runner:
                 return line_actions.line(captures, step, job)
             case RatioJob():
                 return line_actions.ratio(captures, step, job)
+            case _:
+                return bus_actions.bus(captures, step, job)
 
     def _power(self, step: PlannedStep, job: PowerJob) -> list[Reading]:
         readings = actions.power(self._bench, step, job)

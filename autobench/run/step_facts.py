@@ -5,9 +5,13 @@ from __future__ import annotations
 from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import (
     ClockJob,
+    DelayJob,
+    DrivingJob,
+    LikenessJob,
     LineJob,
     PictureJob,
     RatioJob,
+    RefreshJob,
     ResetJob,
     RippleJob,
     SyncJob,
@@ -86,6 +90,10 @@ QUANTITIES: dict[type[Job], tuple[str, str]] = {
     PictureJob: ("sync amplitude", "V"),
     LineJob: ("rate", "Hz"),
     RatioJob: ("ratio", ""),
+    LikenessJob: ("likeness", ""),
+    DrivingJob: ("driven", "%"),
+    DelayJob: ("delay", "s"),
+    RefreshJob: ("refresh", "Hz"),
     AskJob: ("answer", ""),
 }
 
