@@ -48,6 +48,7 @@ from autobench.run.readings import unread
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
 GATES = ("rails", "clocks", "reset")
+SWITCHED_OFF = "the power is switched off"  # on purpose, so that it may come back
 RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
 NO_LIMITS = Limits(Span(None, None, ""), "none")
 
@@ -166,7 +167,8 @@ class Runner:
         """Readings of one step; a step that cannot be taken gives one `skipped` or `void` reading with the reason."""
         if step.cannot is not None:
             return self._skipped(step, step.cannot)
-        if self._unpowered is not None and needs_power(step):
+        comes_back = self._unpowered == SWITCHED_OFF and isinstance(step.job, PolarityJob | PowerJob)
+        if self._unpowered is not None and needs_power(step) and not comes_back:
             return self._skipped(step, self._unpowered)
         gate = self._gate
         if gate is not None and step.stage != gate and needs_hand(step):
@@ -193,7 +195,9 @@ class Runner:
             case InjectionJob():
                 return injection.injection(bench, step, job)
             case PowerJob():
-                return actions.power(bench, step, job)
+                readings = actions.power(bench, step, job)
+                self._switched(job.on)
+                return readings
             case CurrentJob():
                 return actions.current(bench, step, job)
             case RailJob():
@@ -236,9 +240,21 @@ class Runner:
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:
             return self._skipped(step, "nobody to ask: this run is unattended")
+        if job.hands:
+            self._bench.power.make_off()
+            self._switched(False)
+            if self._bench.hand is not None:
+                self._bench.hand.let_go()
         if self._bench.person.question(job.words):
             return []
         return [unread(step, None, None, "answer", "", NO_LIMITS, void("the person at the bench answered no"))]
+
+    def _switched(self, on: bool) -> None:
+        """Power came on or went off on purpose: what needs it is left out while it is off."""
+        if on and self._unpowered == SWITCHED_OFF:
+            self._unpowered = None
+        elif not on:
+            self._unpowered = self._unpowered or SWITCHED_OFF
 
     def _skipped(self, step: PlannedStep, why: str) -> list[Reading]:
         """One skipped reading for a step that would have given readings; nothing for switching off."""
