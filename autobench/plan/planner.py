@@ -16,6 +16,7 @@ from autobench.documents.sequence import AT_PLUG, Step
 from autobench.documents.sequence import Sequence as SequenceFile
 from autobench.documents.words import choice_text, quoted
 from autobench.errors import UsageError
+from autobench.plan.bus_planner import BUS_MEASURES
 from autobench.plan.envelope import feeds_of, target_of
 from autobench.plan.limits import Limits
 from autobench.plan.plug_steps import PlugPlanner, plug_spot
@@ -41,7 +42,7 @@ from autobench.plan.steps import (
 )
 from autobench.plan.target import HAND_SECONDS, Target
 
-SCOPE_MEASURES = ("ripple", "clock", "reset", "sync", "picture", "line", "ratio")
+SCOPE_MEASURES = ("ripple", "clock", "reset", "sync", "picture", "line", "ratio", *BUS_MEASURES)
 NO_ROUTE = "no meter route to {point} and {ground} on this bench, and no hand probe"
 # Seconds a step takes beside what the board itself needs; for the time left, not for any verdict.
 METER_SECONDS = 0.3

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from itertools import groupby
 from operator import itemgetter
 from pathlib import Path
@@ -66,11 +67,21 @@ BUSY_SECONDS = 0.5
 UNFINISHED = "the run did not end: it was killed, or is still going on"
 
 
+# Greedy on purpose: a password may hold any character, and too much masked does no harm.
+PASSWORD = re.compile(r"(://[^:/@\s]*):.*@")
+PASSWORD_WORD = re.compile(r"(?i)(\b\w*(?:password|passwd|pwd|secret|token)\w*)=[^&\s]*")
+
+
 def database_url(records: str) -> str:
     """A database URL from what a person wrote: a URL is kept, anything else is the path of an SQLite file."""
     if "://" in records:
         return records
     return f"sqlite:///{Path(records).expanduser().absolute()}"
+
+
+def unsecret(text: str) -> str:
+    """`text` with the password of a database URL in it masked: what is shown on a screen is read by others."""
+    return PASSWORD_WORD.sub(r"\1=***", PASSWORD.sub(r"\1:***@", text))
 
 
 def default_records() -> str:
@@ -94,11 +105,13 @@ def open_engine(records: str) -> Engine:
             with engine.connect() as connection:
                 keep_ahead(connection)
     except ArgumentError as error:
-        raise UsageError(f"{quoted(records)} is neither a file nor the URL of a kind of database known here") from error
+        raise UsageError(
+            f"{quoted(unsecret(records))} is neither a file nor the URL of a kind of database known here"
+        ) from error
     except ModuleNotFoundError as error:
         raise RecordError(f"this kind of record needs the Python package '{error.name}', which is not here") from error
     except (SQLAlchemyError, OSError) as error:
-        raise RecordError(f"the record {records} cannot be opened: {first_line(error)}") from error
+        raise RecordError(f"the record {unsecret(records)} cannot be opened: {unsecret(first_line(error))}") from error
     return engine
 
 

@@ -16,9 +16,13 @@ from autobench.judgement.verdict import BoardJudgement, Judgement, Verdict, boar
 from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import (
     ClockJob,
+    DelayJob,
+    DrivingJob,
+    LikenessJob,
     LineJob,
     PictureJob,
     RatioJob,
+    RefreshJob,
     ResetJob,
     RippleJob,
     ScopeJob,
@@ -41,7 +45,7 @@ from autobench.plan.steps import (
     WaitJob,
 )
 from autobench.quantity import Span, show
-from autobench.run import actions, injection, line_actions, plug_actions, scope_actions
+from autobench.run import actions, bus_actions, injection, line_actions, plug_actions, scope_actions
 from autobench.run.contact import NoContactError
 from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import unread
@@ -50,6 +54,8 @@ from autobench.run.readings import unread
 GATES = ("rails", "clocks", "reset")
 SWITCHED_OFF = "the power is switched off"  # on purpose, so that it may come back
 RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
+# Some forty points held by hand one after another: not asked for once an earlier stage has shown what is wrong.
+LONG_STAGES = ("bus", "memory")
 NO_LIMITS = Limits(Span(None, None, ""), "none")
 
 
@@ -148,6 +154,17 @@ class Runner:
         )
         return next(failed, None)
 
+    def _convicted(self, step: PlannedStep) -> str | None:
+        """For a step of the long last stages, an earlier stage's step that has already shown the board faulty."""
+        if step.stage not in LONG_STAGES:
+            return None
+        wrong = (
+            reading.step
+            for reading in self.readings
+            if reading.verdict is Verdict.OUTSIDE and not reading.conditional and reading.stage != step.stage
+        )
+        return next(wrong, None)
+
     def _take(self, step: PlannedStep) -> None:
         self._emit(StepStarted(self._bench.clock.now(), step.name, step.stage, step.words))
         if self._bench.person is not None:
@@ -173,6 +190,9 @@ class Runner:
         gate = self._gate
         if gate is not None and step.stage != gate and needs_hand(step):
             return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
+        convicted = self._convicted(step)
+        if convicted is not None and needs_hand(step):
+            return self._skipped(step, f"not asked for: {convicted} is wrong already, and the next check is a better one")
         try:
             return self._dispatch(step)
         except NoContactError as error:
@@ -236,6 +256,8 @@ class Runner:
                 return line_actions.line(captures, step, job)
             case RatioJob():
                 return line_actions.ratio(captures, step, job)
+            case _:
+                return bus_actions.bus(captures, step, job)
 
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:
@@ -317,6 +339,10 @@ QUANTITIES: dict[type[Job], tuple[str, str]] = {
     PictureJob: ("sync amplitude", "V"),
     LineJob: ("rate", "Hz"),
     RatioJob: ("ratio", ""),
+    LikenessJob: ("likeness", ""),
+    DrivingJob: ("driven", "%"),
+    DelayJob: ("delay", "s"),
+    RefreshJob: ("refresh", "Hz"),
     AskJob: ("answer", ""),
 }
 
