@@ -172,7 +172,7 @@ class Step(Section):
         if self.hands and self.ask is None:
             yield Complaint(("hands",), "belongs to a step that asks", at_key=True)
         if self.ask is not None and not self.hands and (wanted := HANDS.search(self.ask)) is not None:
-            text = f"{quoted(wanted[0])} wants hands on the board: add 'hands: yes', and it is asked with everything off"
+            text = f"{quoted(wanted[0])} wants hands on the board: add 'hands: yes', to ask it with everything off"
             yield Complaint(("ask",), text)
         if self.wait is not None and self.wait.value > LONGEST_WAIT:
             yield Complaint(("wait",), f"{self.wait} is longer than a day")
