@@ -5,15 +5,17 @@ It runs rounds through `autobench.app` and judges nothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
 from autobench import app
 from autobench.documents import places
 from autobench.events import Event, StepStarted, TrueFault, Truth
-from autobench.rehearsal.cases import Case
+from autobench.rehearsal.cases import BOARD, Case
+from autobench.rehearsal.escapes import would_show
 from autobench.rehearsal.outcome import Outcome, outcome_of
+from autobench.rehearsal.undetectable import hidden
 
 
 @dataclass(frozen=True)
@@ -77,6 +79,9 @@ def prepared_once(
 
 def play(stage: Stage, case: Case) -> Outcome:
     """Do the round of a case."""
-    witness = Witness()
-    state = app.rehearsed(request_of(stage, case), prepared_for(stage), [witness])
-    return outcome_of(case, state, witness.truth, witness.steps)
+    witness, request, prepared = Witness(), request_of(stage, case), prepared_for(stage)
+    state = app.rehearsed(request, prepared, [witness])
+    outcome = outcome_of(case, state, witness.truth, witness.steps)
+    if case.kind == BOARD and not outcome.detected and not all(hidden(truth) for truth in witness.truth):
+        return replace(outcome, would_show=would_show(request, prepared))
+    return outcome
