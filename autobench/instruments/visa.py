@@ -96,6 +96,7 @@ class VisaSession:
         self._serial = False
         self._ended = False  # END came with the last byte read
         self._stops: bool | None = None  # whether the termination character is on; None: not known
+        self._limited_to: int | None = None  # ms, the time-out that is set; None: not known
         self._open_seconds = 10.0
 
     def open(self, timeout: float) -> None:
@@ -111,7 +112,7 @@ class VisaSession:
             raise type(error)(self.instrument, f"cannot open {self.address}: {error.text}") from error
         self._resource = resource
         hold_to_deadline(self._inner())
-        self._stops = None
+        self._stops = self._limited_to = None
         self._ended = False
 
     @property
@@ -306,7 +307,9 @@ class VisaSession:
         from pyvisa.constants import ResourceAttribute
 
         milliseconds = math.ceil(round(seconds * 1000.0, 6))  # rounded first, since 0.3 s is a little more than 300 ms
-        resource.set_visa_attribute(ResourceAttribute.timeout_value, min(milliseconds, LONGEST_MS))
+        if milliseconds != self._limited_to:
+            resource.set_visa_attribute(ResourceAttribute.timeout_value, min(milliseconds, LONGEST_MS))
+            self._limited_to = milliseconds
 
     def _open_resource(self) -> Resource:
         if self._resource is None:
