@@ -43,7 +43,7 @@ from autobench.run.runner import Runner
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
-from autobench.simulation import Simulation, bystander, truth_of
+from autobench.simulation import Simulation, bystander, remark_of, truth_of
 from autobench.views.broadcast import Broadcast
 from autobench.views.run_state import RunState
 
@@ -114,6 +114,8 @@ class Session:
             self.out.emit(started := self.started(began))
             if started.guard.startswith(UNGUARDED):
                 self.out.emit(Notice(began, started.guard))
+            if started.remark:
+                self.out.emit(Notice(began, started.remark))
             if simulated is not None:
                 self.out.join(bystander(simulated, self.remark))
                 if keys is not None:
@@ -183,6 +185,7 @@ class Session:
             step_seconds={step.name: step.seconds for step in self.plan.steps},
             guard=guard_words(self.documents.bench, self.plan.rails),
             process=this_process(),
+            remark=remark_of(self.request.simulation, self.documents),
         )
 
     def ended(self, judgement: BoardJudgement, began: float) -> RunEnded:
@@ -235,7 +238,7 @@ class Session:
         plan = self.plan
         person = Person(keys, self.clock, self.out.emit, self.stop.check) if keys is not None else None
         hand = Hand(person, plan.spots, meter, plan.steady) if person is not None and plan.steady else None
-        route = next((Route(relays) for relays in opened.relays.values()), None)
+        route = next((Route(relays, plan.paths, rest=meter.rest) for relays in opened.relays.values()), None)
         touch = Touch(meter, route, hand)
         worked = {feed.rail: SupplyByHand(feed, hand) for feed in plan.feeds if feed.by_hand and hand is not None}
         power = Power(
@@ -251,6 +254,8 @@ class Session:
             lost=lambda: broken((name, dialect.link.descriptor) for name, dialect in opened.dialects.items()),
         )
         self.watch = power.tick
+        if route is not None:
+            route.live = power.may_be_live
         if person is not None:
             person.tick = power.tick
         live = LiveBench(

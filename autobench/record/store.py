@@ -172,6 +172,7 @@ class RunRecord:
         self._run = ""
         self._number = 0
         self._flushed_at = 0.0  # on the run's clock
+        self._failed = False  # told already: the end need not say it once more
         self._untold = Untold()
         self._waiting: list[tuple[Executable, dict[str, Any]]] = []
 
@@ -182,6 +183,9 @@ class RunRecord:
         try:
             if self._waiting:
                 self._flush()
+        except RecordError:
+            if not self._failed:
+                raise
         finally:
             self._engine.dispose()
 
@@ -190,6 +194,12 @@ class RunRecord:
 
         A trace is held back until a reading shows that it is worth keeping (`samples` has the rule).
         """
+        failed, self._failed = self._failed, True
+        self._take(happened)
+        self._failed = failed
+
+    def _take(self, happened: Event) -> None:
+        """The same, for an event that may fail to be kept."""
         if isinstance(happened, TraceTaken) and not happened.always:
             self._untold.hold(happened)
             return
@@ -231,6 +241,8 @@ class RunRecord:
                     connection.execute(statement, [row for _, row in rows])
         except (SQLAlchemyError, OSError) as error:
             raise RecordError(f"the record cannot be written: {first_line(error)}") from error
+        except MemoryError as error:
+            raise RecordError("the record cannot be written: no memory is left") from error
         finally:
             self._waiting.clear()  # what could not be written once is told once, not tried again at the end
 

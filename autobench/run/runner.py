@@ -16,9 +16,13 @@ from autobench.judgement.verdict import BoardJudgement, Judgement, Verdict, boar
 from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import (
     ClockJob,
+    DelayJob,
+    DrivingJob,
+    LikenessJob,
     LineJob,
     PictureJob,
     RatioJob,
+    RefreshJob,
     ResetJob,
     RippleJob,
     ScopeJob,
@@ -28,6 +32,7 @@ from autobench.plan.steps import (
     AskJob,
     CurrentJob,
     DropJob,
+    InjectionJob,
     Job,
     OhmsJob,
     Plan,
@@ -40,13 +45,16 @@ from autobench.plan.steps import (
     WaitJob,
 )
 from autobench.quantity import Span, show
-from autobench.run import actions, line_actions, plug_actions, scope_actions
+from autobench.run import actions, bus_actions, injection, line_actions, plug_actions, scope_actions
 from autobench.run.contact import NoContactError
 from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import unread
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
 GATES = ("rails", "clocks", "reset")
+RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
+# Some forty points held by hand one after another: not asked for once an earlier stage has shown what is wrong.
+LONG_STAGES = ("bus", "memory")
 NO_LIMITS = Limits(Span(None, None, ""), "none")
 
 
@@ -66,6 +74,7 @@ class Runner:
         self._check = check
         self._unpowered: str | None = None
         self._by_hand: list[int] = []  # steps that a person was asked in, since the power last changed
+        self._reserve: bytes | bytearray = bytearray(RESERVE)
         self.readings: list[Reading] = []
 
     def run(self) -> BoardJudgement:
@@ -86,6 +95,9 @@ class Runner:
                     self._bench.power.make_off()
                 self._take_all()
                 self._check()
+            except MemoryError:
+                self._reserve = b""  # what is left to do gets it: OFF, its proof, the last words in the record
+                raise
             finally:
                 self._bench.power.make_off()
             self._check()  # a wish to stop that came while the outputs were proved off
@@ -141,13 +153,27 @@ class Runner:
         )
         return next(failed, None)
 
+    def _convicted(self, step: PlannedStep) -> str | None:
+        """For a step of the long last stages, an earlier stage's step that has already shown the board faulty."""
+        if step.stage not in LONG_STAGES:
+            return None
+        wrong = (
+            reading.step
+            for reading in self.readings
+            if reading.verdict is Verdict.OUTSIDE and not reading.conditional and reading.stage != step.stage
+        )
+        return next(wrong, None)
+
     def _take(self, step: PlannedStep) -> None:
         self._emit(StepStarted(self._bench.clock.now(), step.name, step.stage, step.words))
         if self._bench.person is not None:
             self._bench.person.step = step.name
         if self._bench.hand is not None:
             self._bench.hand.expect(net_and_point(step)[0], expected_of(step))
-        for reading in self._readings_of(step):
+        readings = self._readings_of(step)
+        if self._bench.power.tripped is not None:
+            self._unpowered = self._unpowered or f"switched off: {self._bench.power.tripped}"
+        for reading in readings:
             gate = self._gate
             judged = replace(reading, conditional=gate is not None and step.stage != gate)
             self.readings.append(judged)
@@ -162,6 +188,9 @@ class Runner:
         gate = self._gate
         if gate is not None and step.stage != gate and needs_hand(step):
             return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
+        convicted = self._convicted(step)
+        if convicted is not None and needs_hand(step):
+            return self._skipped(step, f"not asked for: {convicted} is wrong already, and the next check is a better one")
         try:
             return self._dispatch(step)
         except NoContactError as error:
@@ -172,7 +201,6 @@ class Runner:
             self._unpowered = self._unpowered or f"the board was not powered: {error}"
             return self._skipped(step, str(error))
         except TrippedError as error:
-            self._unpowered = f"switched off: {error}"
             return [actions.tripped(step, error, self._bench.power.outputs[error.rail].feed.current)]
 
     def _dispatch(self, step: PlannedStep) -> list[Reading]:
@@ -182,8 +210,10 @@ class Runner:
                 return actions.ohms(bench, step, job)
             case PolarityJob():
                 return actions.polarity(bench, step, job)
+            case InjectionJob():
+                return injection.injection(bench, step, job)
             case PowerJob():
-                return self._power(step, job)
+                return actions.power(bench, step, job)
             case CurrentJob():
                 return actions.current(bench, step, job)
             case RailJob():
@@ -222,12 +252,8 @@ class Runner:
                 return line_actions.line(captures, step, job)
             case RatioJob():
                 return line_actions.ratio(captures, step, job)
-
-    def _power(self, step: PlannedStep, job: PowerJob) -> list[Reading]:
-        readings = actions.power(self._bench, step, job)
-        if readings:
-            self._unpowered = f"switched off: {readings[-1].reason}"
-        return readings
+            case _:
+                return bus_actions.bus(captures, step, job)
 
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:
@@ -278,7 +304,7 @@ def needs_power(step: PlannedStep) -> bool:
     match step.job:
         case PowerJob():
             return step.job.on
-        case OhmsJob() | AskJob() | WaitJob():
+        case OhmsJob() | InjectionJob() | AskJob() | WaitJob():
             return False
         case _:
             return True
@@ -297,6 +323,10 @@ QUANTITIES: dict[type[Job], tuple[str, str]] = {
     PictureJob: ("sync amplitude", "V"),
     LineJob: ("rate", "Hz"),
     RatioJob: ("ratio", ""),
+    LikenessJob: ("likeness", ""),
+    DrivingJob: ("driven", "%"),
+    DelayJob: ("delay", "s"),
+    RefreshJob: ("refresh", "Hz"),
     AskJob: ("answer", ""),
 }
 
