@@ -115,13 +115,17 @@ class Watched(Event):
 
 @dataclass(frozen=True)
 class Exchanged(Event):
-    """One exchange with one instrument, kept as evidence."""
+    """One message to an instrument and what came back; a character a byte, a long reply cut.
+
+    `bytes_received` is how many bytes the reply had.
+    """
 
     instrument: str
     sent: str
     received: str | None
     seconds: float
     error: str | None
+    bytes_received: int | None = None
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ from autobench.events import (
     RunStarted,
     trace_taken,
 )
-from autobench.instruments.exchange import Exchange, shown
+from autobench.instruments.exchange import Exchange
 from autobench.instruments.opened import Opened, Opener
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict
 from autobench.plan.acceptance import UNGUARDED, guard_words, unguarded
@@ -53,6 +53,7 @@ if TYPE_CHECKING:
     from simulated_instruments.bench import SimulatedBench
 
 OUT_OF_MEMORY = "this program ran out of memory"
+LONGEST_KEPT = 2000  # bytes of a reply in the record; longer ones are samples, which are kept as such
 PACE = 4.0  # a simulated bench with a person at the keyboard runs so much faster than the clock on the wall
 
 
@@ -210,10 +211,16 @@ class Session:
 
     def exchanged(self, exchange: Exchange) -> None:
         """An exchange as an event."""
-        received = None if exchange.received is None else shown(exchange.received)
+        came = exchange.received
         self.out.emit(
             Exchanged(
-                exchange.at, exchange.instrument, shown(exchange.sent), received, exchange.seconds, exchange.error
+                exchange.at,
+                exchange.instrument,
+                exchange.sent.decode("latin-1"),
+                None if came is None else came[:LONGEST_KEPT].decode("latin-1"),
+                exchange.seconds,
+                exchange.error,
+                None if came is None else len(came),
             )
         )
 
