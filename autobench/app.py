@@ -20,7 +20,16 @@ from autobench.run.guard import BeatingClock
 from autobench.run.person import Keys
 from autobench.run.stop import StopSignals
 from autobench.session import CheckRequest, Prepared, Session
-from autobench.simulation import SimulatedKeys, Simulation, any_simulation, list_faults, open_simulation
+from autobench.simulation import (
+    SimulatedKeys,
+    Simulation,
+    any_simulation,
+    changed_by_faults,
+    list_faults,
+    open_simulation,
+    remark_of,
+    with_plate,
+)
 from autobench.views.broadcast import Broadcast, View
 from autobench.views.run_state import RunState
 
@@ -30,11 +39,13 @@ __all__ = [
     "Prepared",
     "RunState",
     "Simulation",
+    "changed_by_faults",
     "check",
     "investigate",
     "list_faults",
     "prepare",
     "rehearsed",
+    "remark_of",
     "switch_off",
 ]
 
@@ -102,7 +113,7 @@ def investigate(
 def prepare(request: CheckRequest) -> Prepared:
     """Read the files of a round and plan it; raises `UsageError` and `FileError`."""
     bench = DEFAULT_BENCH if request.bench is None else request.bench
-    documents = read_documents(request.board, bench, request.sequence)
+    documents = with_plate(read_documents(request.board, bench, request.sequence))
     planner = Planner(documents.bench, documents.drivers, documents.board, request.options)
     if request.point is not None:
         return Prepared(documents, planner, plan_of_point(planner, documents.sequence, request.point))

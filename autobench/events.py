@@ -42,6 +42,7 @@ class RunStarted(Event):
     step_seconds: dict[str, float] = field(default_factory=dict)  # planned, by step; for the time left
     guard: str = ""  # what switches off if the program dies, in words
     process: str = ""  # which process of which machine writes this run
+    remark: str = ""  # what everything that comes out of the run must say
 
 
 @dataclass(frozen=True)
@@ -114,13 +115,17 @@ class Watched(Event):
 
 @dataclass(frozen=True)
 class Exchanged(Event):
-    """One exchange with one instrument, kept as evidence."""
+    """One message to an instrument and what came back; a character a byte, a long reply cut.
+
+    `bytes_received` is how many bytes the reply had.
+    """
 
     instrument: str
     sent: str
     received: str | None
     seconds: float
     error: str | None
+    bytes_received: int | None = None
 
 
 @dataclass(frozen=True)

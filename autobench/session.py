@@ -26,7 +26,7 @@ from autobench.events import (
     RunStarted,
     trace_taken,
 )
-from autobench.instruments.exchange import Exchange, shown
+from autobench.instruments.exchange import Exchange
 from autobench.instruments.opened import Opened, Opener
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict
@@ -49,7 +49,7 @@ from autobench.run.runner import Runner
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
-from autobench.simulation import SimulatedKeys, Simulation, bystander, truth_of
+from autobench.simulation import SimulatedKeys, Simulation, bystander, remark_of, truth_of
 from autobench.views.broadcast import Broadcast
 from autobench.views.run_state import RunState
 
@@ -59,6 +59,7 @@ if TYPE_CHECKING:
     from simulated_instruments.bench import SimulatedBench
 
 OUT_OF_MEMORY = "this program ran out of memory"
+LONGEST_KEPT = 2000  # bytes of a reply in the record; longer ones are samples, which are kept as such
 PACE = 4.0  # a simulated bench with a person at the keyboard runs so much faster than the clock on the wall
 
 
@@ -122,6 +123,8 @@ class Session:
             self.out.emit(started := self.started(began))
             if started.guard.startswith(UNGUARDED):
                 self.out.emit(Notice(began, started.guard))
+            if started.remark:
+                self.out.emit(Notice(began, started.remark))
             if simulated is not None:
                 own = isinstance(keys, SimulatedKeys)
                 if isinstance(keys, SimulatedKeys):
@@ -207,6 +210,7 @@ class Session:
             step_seconds={step.name: step.seconds for step in self.plan.steps},
             guard=guard_words(self.documents.bench, self.plan.rails),
             process=this_process(),
+            remark=remark_of(self.request.simulation, self.documents),
         )
 
     def ended(self, judgement: BoardJudgement, began: float) -> RunEnded:
@@ -232,10 +236,16 @@ class Session:
 
     def exchanged(self, exchange: Exchange) -> None:
         """An exchange as an event."""
-        received = None if exchange.received is None else shown(exchange.received)
+        came = exchange.received
         self.out.emit(
             Exchanged(
-                exchange.at, exchange.instrument, shown(exchange.sent), received, exchange.seconds, exchange.error
+                exchange.at,
+                exchange.instrument,
+                exchange.sent.decode("latin-1"),
+                None if came is None else came[:LONGEST_KEPT].decode("latin-1"),
+                exchange.seconds,
+                exchange.error,
+                None if came is None else len(came),
             )
         )
 
@@ -253,7 +263,7 @@ class Session:
         plan = self.plan
         person = Person(keys, self.clock, self.out.emit, self.stop.check) if keys is not None else None
         hand = Hand(person, plan.spots, meter, plan.steady) if person is not None and plan.steady else None
-        route = next((Route(relays) for relays in opened.relays.values()), None)
+        route = next((Route(relays, plan.paths, rest=meter.rest) for relays in opened.relays.values()), None)
         touch = Touch(meter, route, hand)
         worked = {feed.rail: SupplyByHand(feed, hand) for feed in plan.feeds if feed.by_hand and hand is not None}
         power = Power(
@@ -269,6 +279,8 @@ class Session:
             lost=lambda: broken((name, dialect.link.descriptor) for name, dialect in opened.dialects.items()),
         )
         self.watch = power.tick
+        if route is not None:
+            route.live = power.may_be_live
         if person is not None:
             person.tick = power.tick
         return LiveBench(

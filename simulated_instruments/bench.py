@@ -7,15 +7,18 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from autobench.errors import UsageError
 from simulated_instruments.benches.faults import BenchDamage, BenchFault, bench_fault_places, damage_bench
 from simulated_instruments.benches.wiring import FIXTURE, Wiring, list_wirings, read_wiring
-from simulated_instruments.board.circuit import Circuit
-from simulated_instruments.board.circuit_file import circuit_path, list_circuits, read_circuit
+from simulated_instruments.board.circuit import Circuit as Circuit
+from simulated_instruments.board.circuit_file import circuit_path, list_circuits
+from simulated_instruments.board.circuit_file import read_circuit as read_circuit
 from simulated_instruments.board.faults import FaultPlace, board_fault_places
+from simulated_instruments.connections.misbehaviour import Misbehaviour
 from simulated_instruments.spelling import known
 
 if TYPE_CHECKING:
@@ -26,11 +29,11 @@ if TYPE_CHECKING:
     from simulated_instruments.board.done import DoneFault
     from simulated_instruments.board.specimen import Specimen
     from simulated_instruments.board.tolerance import Tolerance
-    from simulated_instruments.connections.hislip import HislipServer
     from simulated_instruments.connections.in_process import InProcessLibrary
+    from simulated_instruments.connections.loopback_server import LoopbackServer
     from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
-    from simulated_instruments.connections.raw_socket import SocketServer
     from simulated_instruments.devices.instrument import Device
+    from simulated_instruments.differences import Difference
     from simulated_instruments.world import World
 
 
@@ -55,9 +58,7 @@ class SimulatedBench:
         self.addresses: dict[str, str] = dict(addresses)
         self.faults: tuple[DoneFault, ...] = ()
         self._library: InProcessLibrary | None = None
-        self._servers: dict[str, SocketServer] = {}
-        self._hislip: dict[str, HislipServer] = {}
-        self._serial: dict[str, PseudoTerminalServer] = {}
+        self._servers: dict[str, dict[str, LoopbackServer[Any] | PseudoTerminalServer]] = {}  # by transport, by name
         self._lock = threading.Lock()
 
     @staticmethod
@@ -67,16 +68,18 @@ class SimulatedBench:
         options: Mapping[str, str] | None = None,
         faults: Sequence[str] = (),
         seed: int = 0,
-        circuit: Path | None = None,
+        circuit: Path | Circuit | None = None,
         clock: Clock | None = None,
-        wiring: str = FIXTURE,
+        wiring: str | Path = FIXTURE,
+        plate: Mapping[str, int] | None = None,
     ) -> SimulatedBench:
         """A bench with one specimen of `board`, drawn by `seed`, with `options` soldered and `faults` (`NAME` or
         `NAME@PART`) done to it.
 
-        `circuit` is another circuit file for the same board; `clock` defaults to a simulated one that starts at 0;
-        `wiring` is one of `list_wirings`: `fixture` has relays, `hand` a person for the probes, `hand-supply` one for
-        the supply's knobs as well.
+        `circuit` is another circuit file for the same board, or for a board of one's own; `clock` defaults to a
+        simulated one that starts at 0; `wiring` is one of `list_wirings` – `fixture` has relays, `hand` a person for
+        the probes, `hand-supply` one for the supply's knobs as well – or a wiring file of one's own; `plate` (point to
+        position) is what a wiring with relays gets for a board it has no plate for.
         Raises `UsageError` for a word that is not known, `FileError` for a wrong circuit file.
         """
         from simulated_instruments.benches.person import SimulatedPerson
@@ -87,12 +90,13 @@ class SimulatedBench:
         from simulated_instruments.world import World
 
         drawn = circuit_of(board, circuit)
-        wired = read_wiring(known(wiring, list_wirings(), "wiring", "the simulator"))
+        wired = with_plate(wiring_of(wiring), board, plate)
         fitted = checked_options(drawn, options or {})
         tolerance = Tolerance(seed)
         bench_damage = BenchDamage()
         places = fault_places(drawn, wired, board) if faults else []
-        picked = picked_faults(faults, places, drawn.name, tolerance, read_wiring().fixtures.get(board, ()))
+        usual = read_wiring().fixtures.get(board, plate or ())
+        picked = picked_faults(faults, places, drawn.name, tolerance, usual)
         specimen = Specimen(drawn, fitted, tolerance, [place for place in picked if place.kind == "board"])
         assembly, done = soldered(specimen)
         for place in picked:
@@ -123,8 +127,11 @@ class SimulatedBench:
 
     def drop_connections(self, name: str) -> None:
         """Break every connection to an instrument now, as a router may; it goes on serving."""
-        server = self._servers[known(name, self._servers, "served instrument", "this bench")]
-        server.drop_connections()
+        known(name, self.devices, "instrument", "this bench")
+        for served in self._servers.values():
+            server = served.get(name)
+            if server is not None:
+                server.drop_connections()
 
     def unplug(self, name: str) -> None:
         """Pull the plug of an instrument's cable now: it answers nothing more, and its outputs stay as they are."""
@@ -165,6 +172,21 @@ class SimulatedBench:
                 device.advance()
             return self.world.truth()
 
+    def plug_in(self, name: str) -> None:
+        """The cable of an instrument is in again and carries everything; its serial port is numbered anew."""
+        self.misbehave(name, Misbehaviour())
+        self.devices[name].silent = False
+        if name in self._servers.get("serial", {}):
+            self._servers["serial"].pop(name).stop()
+
+    def misbehave(self, name: str, misbehaviour: Misbehaviour) -> None:
+        """From now on every connection to an instrument does this to its replies."""
+        known(name, self.devices, "instrument", "this bench")
+        self.library.misbehave(self.addresses[name], misbehaviour)
+        for served in self._servers.values():
+            if name in served:
+                served[name].misbehaviour = misbehaviour
+
     def serve_sockets(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
         """Serve each instrument on a loopback port of its own, by the bench's clock; returns name → VISA address.
 
@@ -172,40 +194,46 @@ class SimulatedBench:
         """
         from simulated_instruments.connections.raw_socket import SocketServer
 
-        for name, device in self.devices.items():
-            if name not in self._servers:
-                self._servers[name] = SocketServer(device, one_connection=name in one_connection, lock=self._lock)
-                self._servers[name].start()
-        return {name: server.address for name, server in self._servers.items()}
+        return self._serve("raw socket", SocketServer, one_connection)
 
     def serve_hislip(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
         """As `serve_sockets`, by HiSLIP."""
         from simulated_instruments.connections.hislip import HislipServer
 
-        for name, device in self.devices.items():
-            if name not in self._hislip:
-                self._hislip[name] = HislipServer(device, one_connection=name in one_connection, lock=self._lock)
-                self._hislip[name].start()
-        return {name: server.address for name, server in self._hislip.items()}
+        return self._serve("hislip", HislipServer, one_connection)
+
+    def serve_vxi11(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
+        """As `serve_sockets`, by VXI-11."""
+        from simulated_instruments.connections.vxi11 import Vxi11Server
+
+        return self._serve("vxi-11", Vxi11Server, one_connection)
 
     def serve_serial(self) -> dict[str, str]:
         """As `serve_sockets`, each on a pseudo-terminal of its own."""
         from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
 
+        served = self._servers.setdefault("serial", {})
         for name, device in self.devices.items():
-            if name not in self._serial:
-                self._serial[name] = PseudoTerminalServer(device, lock=self._lock)
-                self._serial[name].start()
-        return {name: server.address for name, server in self._serial.items()}
+            if name not in served:
+                served[name] = PseudoTerminalServer(device, lock=self._lock)
+                served[name].start()
+        return {name: server.address for name, server in served.items()}
+
+    def _serve(
+        self, transport: str, kind: type[LoopbackServer[Any]], one_connection: Collection[str]
+    ) -> dict[str, str]:
+        served = self._servers.setdefault(transport, {})
+        for name, device in self.devices.items():
+            if name not in served:
+                served[name] = kind(device, one_connection=name in one_connection, lock=self._lock)
+                served[name].start()
+        return {name: server.address for name, server in served.items()}
 
     def close(self) -> None:
         """Stop serving. May be called twice."""
-        for served in (self._hislip, self._serial):
-            for server in served.values():
-                server.stop()
-            served.clear()
         while self._servers:
-            self._servers.popitem()[1].stop()
+            for server in self._servers.popitem()[1].values():
+                server.stop()
 
     def __enter__(self) -> SimulatedBench:
         return self
@@ -232,13 +260,45 @@ def list_boards() -> list[str]:
     return list_circuits()
 
 
-def list_faults(board: str, circuit: Path | None = None) -> list[FaultPlace]:
+def list_faults(
+    board: str, circuit: Path | Circuit | None = None, plate: Mapping[str, int] | None = None
+) -> list[FaultPlace]:
     """Every fault of `board` and of its bench, at every place. Raises `UsageError` for an unknown board."""
-    return fault_places(circuit_of(board, circuit), read_wiring(), board)
+    return fault_places(circuit_of(board, circuit), with_plate(read_wiring(), board, plate), board)
 
 
-def circuit_of(board: str, circuit: Path | None) -> Circuit:
-    """The circuit in the file `circuit`, or the one that comes with the simulator under the name `board`."""
+def differences(
+    board: str,
+    options: Mapping[str, str],
+    faults: Sequence[str],
+    seed: int,
+    circuit: Path | Circuit | None = None,
+    plate: Mapping[str, int] | None = None,
+) -> list[Difference]:
+    """What `faults` change on a board that stands powered, against its healthy twin; see `differences`."""
+    from simulated_instruments.differences import differences as compared
+
+    return compared(board, options, faults, seed, circuit, plate)
+
+
+def wiring_of(wiring: str | Path) -> Wiring:
+    """The wiring in a file, or the one that comes with the simulator under that name."""
+    if isinstance(wiring, Path):
+        return read_wiring(wiring)
+    return read_wiring(known(wiring, list_wirings(), "wiring", "the simulator"))
+
+
+def with_plate(wiring: Wiring, board: str, plate: Mapping[str, int] | None) -> Wiring:
+    """The wiring with `plate` for `board`, where it has relays and none of its own."""
+    if not plate or wiring.routes is None or board in wiring.fixtures:
+        return wiring
+    return replace(wiring, fixtures={**wiring.fixtures, board: plate})
+
+
+def circuit_of(board: str, circuit: Path | Circuit | None) -> Circuit:
+    """The circuit in the file `circuit` (or as it was read), or the one that comes with the simulator as `board`."""
+    if isinstance(circuit, Circuit):
+        return circuit
     if circuit is not None:
         return read_circuit(circuit)
     return read_circuit(circuit_path(known(board, list_circuits(), "board", "the simulator (--circuit names a file)")))

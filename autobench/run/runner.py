@@ -27,6 +27,7 @@ from autobench.plan.steps import (
     AskJob,
     CurrentJob,
     DropJob,
+    InjectionJob,
     OhmsJob,
     Plan,
     PlannedStep,
@@ -37,11 +38,9 @@ from autobench.plan.steps import (
     RailJob,
     WaitJob,
 )
-from autobench.run import actions, bus_actions, line_actions, plug_actions, scope_actions
+from autobench.run import actions, bus_actions, injection, line_actions, plug_actions, scope_actions
 from autobench.run.contact import NoContactError
-from autobench.run.person import BackAskedError, SkipAskedError
-from autobench.run.readings import unread
-from autobench.run.step_facts import (
+from autobench.run.foresight import (
     NO_LIMITS,
     expected_of,
     limits_of,
@@ -51,9 +50,13 @@ from autobench.run.step_facts import (
     quantity_of,
     without_ends,
 )
+from autobench.run.person import BackAskedError, SkipAskedError
+from autobench.run.readings import unread
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
 GATES = ("rails", "clocks", "reset")
+SWITCHED_OFF = "the power is switched off"  # on purpose, so that it may come back
+RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
 # Some forty points held by hand one after another: not asked for once an earlier stage has shown what is wrong.
 LONG_STAGES = ("bus", "memory")
 
@@ -74,6 +77,7 @@ class Runner:
         self._check = check
         self._unpowered: str | None = None
         self._by_hand: list[int] = []  # steps that a person was asked in, since the power last changed
+        self._reserve: bytes | bytearray = bytearray(RESERVE)
         self.readings: list[Reading] = []
 
     def run(self, further: Callable[[], None] | None = None) -> BoardJudgement:
@@ -97,6 +101,9 @@ class Runner:
                 if further is not None:
                     further()
                 self._check()
+            except MemoryError:
+                self._reserve = b""  # what is left to do gets it: OFF, its proof, the last words in the record
+                raise
             finally:
                 self._bench.power.make_off()
             self._check()  # a wish to stop that came while the outputs were proved off
@@ -176,8 +183,11 @@ class Runner:
             self._bench.person.step = step.name
         if self._bench.hand is not None:
             self._bench.hand.expect(net_and_point(step)[0], expected_of(step))
+        readings = self._readings_of(step)
+        if self._bench.power.tripped is not None:
+            self._unpowered = self._unpowered or f"switched off: {self._bench.power.tripped}"
         taken = []
-        for reading in self._readings_of(step):
+        for reading in readings:
             gate = self._gate
             judged = replace(reading, conditional=after is not None or (gate is not None and step.stage != gate))
             if after is not None:
@@ -200,7 +210,8 @@ class Runner:
         """Readings of one step; a step that cannot be taken gives one `skipped` or `void` reading with the reason."""
         if step.cannot is not None:
             return self._skipped(step, step.cannot)
-        if self._unpowered is not None and needs_power(step):
+        comes_back = self._unpowered == SWITCHED_OFF and isinstance(step.job, PolarityJob | PowerJob)
+        if self._unpowered is not None and needs_power(step) and not comes_back:
             return self._skipped(step, self._unpowered)
         if needs_hand(step) and self._bench.hand is None:
             point = net_and_point(step)[1] or "it"
@@ -223,7 +234,6 @@ class Runner:
             self._unpowered = self._unpowered or f"the board was not powered: {error}"
             return self._skipped(step, str(error))
         except TrippedError as error:
-            self._unpowered = f"switched off: {error}"
             return [actions.tripped(step, error, self._bench.power.outputs[error.rail].feed.current)]
 
     def _dispatch(self, step: PlannedStep) -> list[Reading]:
@@ -233,8 +243,12 @@ class Runner:
                 return actions.ohms(bench, step, job)
             case PolarityJob():
                 return actions.polarity(bench, step, job)
+            case InjectionJob():
+                return injection.injection(bench, step, job)
             case PowerJob():
-                return self._power(step, job)
+                readings = actions.power(bench, step, job)
+                self._switched(job.on)
+                return readings
             case CurrentJob():
                 return actions.current(bench, step, job)
             case RailJob():
@@ -276,18 +290,24 @@ class Runner:
             case _:
                 return bus_actions.bus(captures, step, job)
 
-    def _power(self, step: PlannedStep, job: PowerJob) -> list[Reading]:
-        readings = actions.power(self._bench, step, job)
-        if readings:
-            self._unpowered = f"switched off: {readings[-1].reason}"
-        return readings
-
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:
             return self._skipped(step, "nobody to ask: this run is unattended")
+        if job.hands:
+            self._bench.power.make_off()
+            self._switched(False)
+            if self._bench.hand is not None:
+                self._bench.hand.let_go()
         if self._bench.person.question(job.words):
             return []
         return [unread(step, None, None, "answer", "", NO_LIMITS, void("the person at the bench answered no"))]
+
+    def _switched(self, on: bool) -> None:
+        """Power came on or went off on purpose: what needs it is left out while it is off."""
+        if on and self._unpowered == SWITCHED_OFF:
+            self._unpowered = None
+        elif not on:
+            self._unpowered = self._unpowered or SWITCHED_OFF
 
     def _skipped(self, step: PlannedStep, why: str) -> list[Reading]:
         """One skipped reading for a step that would have given readings; nothing for switching off."""

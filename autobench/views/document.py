@@ -16,7 +16,8 @@ def run_document(state: RunState) -> dict[str, Any]:
     if state.started is None or state.ended is None:
         raise ValueError("a run has a document once it has started and ended")
     started, ended = state.started, state.ended
-    document = {
+    remark = {"remark": started.remark} if started.remark else {}
+    document = remark | {
         "run": started.run,
         "board": started.board,
         "serial": started.serial,

@@ -6,6 +6,8 @@ is Ohm's law; whole actions go over real sockets, HiSLIP and a pseudo-terminal a
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from autobench.documents.places import list_drivers
@@ -39,6 +41,21 @@ def test_every_shipped_driver_has_a_device_of_its_own() -> None:
     """A driver file without a partner would be untried."""
     assert sorted(DEVICES) == sorted(name for name, _ in list_drivers())
     assert {name.upper() for name in DEVICES} == {device.model.upper() for device in DEVICES.values()}
+
+
+def test_the_table_in_the_drivers_readme_is_what_is_tried() -> None:
+    """`tried` stands where a test below tries it, and nowhere else."""
+    text = (Path(__file__).parents[2] / "drivers" / "README.md").read_text(encoding="utf-8")
+    table = text[text.index("| driver | in process |") :].split("\n\n")[0].splitlines()
+    columns = [cell.strip().lower() for cell in table[0].strip("|").split("|")][1:]
+    assert tuple(columns[:-1]) == TRANSPORTS
+    told = set()
+    for line in table[2:]:
+        name, *cells = (cell.strip() for cell in line.strip("|").split("|"))
+        told |= {
+            (name.strip("`"), column) for column, cell in zip(columns, cells, strict=True) if cell.startswith("tried")
+        }
+    assert told == {*SUPPLIES, *METERS, *SCOPES, *(("w-1", transport) for transport in TRANSPORTS)}
 
 
 @pytest.mark.parametrize(("name", "transport"), SUPPLIES)

@@ -1,4 +1,7 @@
-"""What a planned step would measure, where, in which unit, and what it needs. Facts of steps, nothing of a run."""
+"""What a planned step would show before it is taken: where, what, by which limits, and what it needs. Pure.
+
+For readings that were not taken, and for whoever decides whether a step can be.
+"""
 
 from __future__ import annotations
 
@@ -19,6 +22,7 @@ from autobench.plan.scope_steps import (
 from autobench.plan.steps import (
     AskJob,
     CurrentJob,
+    InjectionJob,
     Job,
     OhmsJob,
     PlannedStep,
@@ -71,7 +75,7 @@ def needs_power(step: PlannedStep) -> bool:
     match step.job:
         case PowerJob():
             return step.job.on
-        case OhmsJob() | AskJob() | WaitJob():
+        case OhmsJob() | InjectionJob() | AskJob() | WaitJob():
             return False
         case _:
             return True
