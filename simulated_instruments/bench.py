@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from autobench.errors import UsageError
-from simulated_instruments.benches.faults import BenchDamage, BenchFault, bench_fault_places, damage_bench
+from simulated_instruments.benches.faults import BenchFault, bench_fault_places, damaged
 from simulated_instruments.benches.wiring import FIXTURE, Wiring, list_wirings, read_wiring
 from simulated_instruments.board.circuit import Circuit as Circuit
 from simulated_instruments.board.circuit_file import circuit_path, list_circuits
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from autobench.clock import Clock
     from simulated_instruments.benches.person import SimulatedPerson
     from simulated_instruments.benches.truth import Truth
-    from simulated_instruments.board.assembly import Assembly
     from simulated_instruments.board.done import DoneFault
     from simulated_instruments.board.specimen import Specimen
     from simulated_instruments.board.tolerance import Tolerance
@@ -83,26 +82,22 @@ class SimulatedBench:
         Raises `UsageError` for a word that is not known, `FileError` for a wrong circuit file.
         """
         from simulated_instruments.benches.person import SimulatedPerson
-        from simulated_instruments.board.done import DoneFault
         from simulated_instruments.board.specimen import Specimen
         from simulated_instruments.board.tolerance import Tolerance
         from simulated_instruments.clock import SimulatedClock
+        from simulated_instruments.instruments import devices_of
         from simulated_instruments.world import World
 
         drawn = circuit_of(board, circuit)
         wired = with_plate(wiring_of(wiring), board, plate)
         fitted = checked_options(drawn, options or {})
         tolerance = Tolerance(seed)
-        bench_damage = BenchDamage()
         places = fault_places(drawn, wired, board) if faults else []
         usual = read_wiring().fixtures.get(board, plate or ())
         picked = picked_faults(faults, places, drawn.name, tolerance, usual)
         specimen = Specimen(drawn, fitted, tolerance, [place for place in picked if place.kind == "board"])
-        assembly, done = soldered(specimen)
-        for place in picked:
-            if place.kind != "board":
-                damage_bench(bench_damage, place, drawn, tolerance)
-                done.append(DoneFault(place.fault, place.part, (place.net,) if place.net else ()))
+        assembly, done = specimen.soldered()
+        bench_damage, more = damaged(picked, drawn, tolerance)
         own_clock = clock if clock is not None else SimulatedClock()
         world = World(assembly, wired, board, own_clock, bench_damage)
         person = SimulatedPerson(world, wired.hand, tolerance) if wired.hand else None
@@ -111,7 +106,7 @@ class SimulatedBench:
         bench = SimulatedBench(world, devices, addresses, own_clock, person, specimen)
         for name in bench_damage.unplugged:
             bench.unplug(name)
-        bench.faults = tuple(done)
+        bench.faults = (*done, *more)
         return bench
 
     @property
@@ -148,13 +143,8 @@ class SimulatedBench:
         with self._lock, self.world.lock:
             if not self.world.dead(self.world.now()):
                 raise UsageError(f"the board is live: {part} stays as it is")
-            deeds = {"reseat": specimen.reseat, "swap": specimen.swap}
-            legs = {"lift": specimen.lift, "put back": specimen.put_back}
-            if how in deeds:
-                deeds[how](part)
-            else:
-                legs[known(how, [*deeds, *legs], "piece of work", "this bench")](part, net or "")
-            self.world.rework(soldered(specimen)[0])
+            specimen.work(how, part, net)
+            self.world.rework(specimen.soldered()[0])
             if self.person is not None:
                 self.person.worked(f"{how} {part}" + (f" {net}" if net else ""))
 
@@ -242,19 +232,6 @@ class SimulatedBench:
         self.close()
 
 
-def soldered(specimen: Specimen) -> tuple[Assembly, list[DoneFault]]:
-    """The specimen as it is now, lifted legs included, and the faults that are in it."""
-    from simulated_instruments.board.assembly import assemble
-    from simulated_instruments.board.done import do
-    from simulated_instruments.board.net_faults import cut
-
-    assembly = assemble(specimen.circuit, specimen.options, specimen.tolerance)
-    done = [do(assembly, place) for place in specimen.faults]
-    for part, net in specimen.lifted:
-        cut(assembly, specimen.circuit.parts[part], net, in_socket=True)
-    return assembly, done
-
-
 def list_boards() -> list[str]:
     """The boards the simulator has a circuit of."""
     return list_circuits()
@@ -337,37 +314,3 @@ def picked_faults(
             likely = [part for part in parts if part in usual] or list(parts)
             picked.append(parts[tolerance.choice(f"place of {name}", likely)])
     return picked
-
-
-def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[str, Device]:
-    """The instruments of the wiring, each at its terminals."""
-    from simulated_instruments.devices.meter_conf_read import ConfReadMeter
-    from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
-    from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
-    from simulated_instruments.devices.supply_channel_list import ChannelListSupply
-    from simulated_instruments.scope_probes import ScopeSockets
-    from simulated_instruments.world import MeterSockets, RelayContacts, SupplySockets
-
-    damage = world.damage
-
-    def made(name: str, device: str) -> Device:
-        if device == "PS-3":
-            supply = ChannelListSupply(name, clock, SupplySockets(world), seed)
-            supply.outputs[1].tripped_on_volts = damage.latched
-            return supply
-        if device == "M-1":
-            meter = ConfReadMeter(name, clock, MeterSockets(world), seed)
-            meter.held_range, meter.held_cycles = damage.held_range, damage.held_cycles
-            return meter
-        if device == "W-1":
-            return SlotChannelRelays(name, clock, RelayContacts(world), seed)
-        if device == "O-1b" and world.probes:
-            scope = PreambleDataScope(name, clock, ScopeSockets(world.probes), seed)
-            scope.held_coupling, scope.held_time_scale = damage.held_coupling, damage.held_time_scale
-            scope.trigger.never = damage.never_triggers
-            scope.converter.dividers |= damage.dividers
-            scope.reset()  # it is switched on with its front panel as it stands
-            return scope
-        raise UsageError(f"the wiring file names a device '{device}' for '{name}', which there is none of")
-
-    return {name: made(name, place.device) for name, place in wiring.instruments.items()}

@@ -14,7 +14,7 @@ from autobench.diagnosis.evidence import observations, said, usable
 from autobench.diagnosis.facts import Facts
 from autobench.diagnosis.findings import Finding, findings
 from autobench.diagnosis.means import BY_HAND, Means
-from autobench.diagnosis.next_check import next_check
+from autobench.diagnosis.next_check import next_check, repairs
 from autobench.diagnosis.ranking import ELSE, NOTHING, Predictions, Ranking, alike, rank
 from autobench.diagnosis.result import Diagnosis, Suspect
 from autobench.diagnosis.words import reasons_against, reasons_for
@@ -59,7 +59,7 @@ def diagnose(predictions: Predictions, readings: Sequence[Reading], means: Means
     group = group_of(ranking, named)
     apart = ranking.by_place[named[0]] >= SURE and len(group) < 2 and named[0] != predictions.place[ELSE]
     check = next_check(ranking, frozenset(already_read(predictions, readings)), means)
-    return Diagnosis(tuple(suspects), bool(apart), () if apart else group, check)
+    return Diagnosis(tuple(suspects), bool(apart), () if apart else group, check, repairs(ranking))
 
 
 def accused(readings: Sequence[Reading]) -> bool:

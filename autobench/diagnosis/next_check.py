@@ -16,7 +16,7 @@ from autobench.diagnosis.checks import MATTERS, Check, possible
 from autobench.diagnosis.inference import Floats, entropy, expected_entropy, repair_order, summed
 from autobench.diagnosis.means import BY_HAND, Means
 from autobench.diagnosis.ranking import ELSE, NOTHING, Ranking
-from autobench.diagnosis.result import NextCheck
+from autobench.diagnosis.result import NextCheck, Repair
 
 NEGLIGIBLE = 1e-5  # chance below which a hypothesis is left out of the sums
 LEAST_GAIN = 0.03  # nat: a check that brings less tells nothing apart
@@ -164,18 +164,28 @@ def repair_words(board: BoardModel, candidate: Candidate) -> str:
     return catalogue()[candidate.fault].repair.format(swap=swap, net=candidate.net or "")
 
 
+def repairs(ranking: Ranking) -> tuple[Repair, ...]:
+    """The repairs of the leading places in the order in which they cost least: by chance over minutes."""
+    predictions = ranking.predictions
+    found: dict[int, Repair] = {}
+    for place in leading(ranking):
+        candidate = predictions.candidates[ranking.candidates_at(place)[0]]
+        words = repair_words(predictions.board, candidate)
+        minutes = catalogue()[candidate.fault].minutes
+        found[place] = Repair(predictions.places[place], words, float(ranking.by_place[place]), minutes)
+    chances = {place: repair.probability for place, repair in found.items()}
+    costs = {place: repair.minutes for place, repair in found.items()}
+    return tuple(found[place] for place in repair_order(chances, costs))
+
+
 def first_repair(ranking: Ranking) -> NextCheck | None:
     """Where no check tells apart any more: the repair with the best chance for its minutes."""
     predictions = ranking.predictions
-    chances, costs, best = {}, {}, {}
-    for place in leading(ranking):
-        number = ranking.candidates_at(place)[0]
-        fault = catalogue()[predictions.candidates[number].fault]
-        chances[place], costs[place], best[place] = float(ranking.by_place[place]), fault.minutes, number
-    if not chances:
+    ordered = repairs(ranking)
+    if not ordered:
         return None
-    first = repair_order(chances, costs)[0]
-    candidate = predictions.candidates[best[first]]
+    first = predictions.places.index(ordered[0].place)
+    candidate = predictions.candidates[ranking.candidates_at(first)[0]]
     fault = catalogue()[candidate.fault]
     board = predictions.board
     if unpowered(ranking):

@@ -48,14 +48,26 @@ class NextCheck:
 
 
 @dataclass(frozen=True)
+class Repair:
+    """A repair that may cure the board: where, what is done, its chance and its minutes."""
+
+    place: str
+    what: str
+    probability: float
+    minutes: float
+
+
+@dataclass(frozen=True)
 class Diagnosis:
     """Suspects, likeliest first, at most ten, cleared ones with the reading that cleared them.
 
     `told_apart` is false where the leader is not sure enough or others explain every reading as well; `group` then
-    names what the readings so far cannot tell apart.
+    names what the readings so far cannot tell apart. `repairs` are in the order in which they cost least: by chance
+    over minutes.
     """
 
     suspects: tuple[Suspect, ...] = ()
     told_apart: bool = True
     group: tuple[str, ...] = ()
     next_check: NextCheck | None = None
+    repairs: tuple[Repair, ...] = ()

@@ -320,6 +320,17 @@ def investigated_lines(event: Investigated, diagnosis: Diagnosis) -> list[str]:
     return [f"– {made} –", *diagnosis_lines(diagnosis), event.words]
 
 
+def repair_lines(diagnosis: Diagnosis) -> list[str]:
+    """Which repair to try first, second and third, where more than one may cure: by chance over minutes."""
+    if len(diagnosis.repairs) < 2:
+        return []
+    named = (
+        f"{each.place} ({chance_words(each.probability)}, about {each.minutes:g} min)"
+        for each in diagnosis.repairs[:MOST_SHOWN]
+    )
+    return [f"  repairs, the best chance for its minutes first: {', then '.join(named)}"]
+
+
 def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
     """At most three suspects with why and why not, then the next check, in words a technician says aloud."""
     if not diagnosis.suspects:
@@ -335,4 +346,4 @@ def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
         check = diagnosis.next_check
         lines.append(f"  next check, about {check.minutes:g} min: {check.what}")
         lines.append(f"      {check.why}")
-    return lines
+    return lines + repair_lines(diagnosis)

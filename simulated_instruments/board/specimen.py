@@ -9,11 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from autobench.errors import UsageError
 from simulated_instruments.board.circuit import Circuit
 from simulated_instruments.board.fault_place import FaultPlace
 from simulated_instruments.board.tolerance import Tolerance
+from simulated_instruments.spelling import known
+
+if TYPE_CHECKING:  # a list of faults needs no arithmetic
+    from simulated_instruments.board.assembly import Assembly
+    from simulated_instruments.board.done import DoneFault
 
 # Faults that sit inside the chip they are named for, and go into the bin with it.
 INSIDE = frozenset({
@@ -43,6 +49,26 @@ class Specimen:
     def socketed(self) -> list[str]:
         """The chips that can be taken out."""
         return sorted({element.part for element in self.circuit.copper if element.kind == "socket" and element.part})
+
+    def soldered(self) -> tuple[Assembly, list[DoneFault]]:
+        """The board as it is now, lifted legs included, and the faults that are in it."""
+        from simulated_instruments.board.assembly import assemble
+        from simulated_instruments.board.done import do
+        from simulated_instruments.board.net_faults import cut
+
+        assembly = assemble(self.circuit, self.options, self.tolerance)
+        done = [do(assembly, place) for place in self.faults]
+        for part, net in self.lifted:
+            cut(assembly, self.circuit.parts[part], net, in_socket=True)
+        return assembly, done
+
+    def work(self, how: str, part: str, net: str | None = None) -> None:
+        """`reseat` or `swap` a socketed chip, `lift` one of its legs or `put back` that; raises `UsageError`."""
+        if how in ("reseat", "swap"):
+            {"reseat": self.reseat, "swap": self.swap}[how](part)
+            return
+        legs = {"lift": self.lift, "put back": self.put_back}
+        legs[known(how, ["reseat", "swap", *legs], "piece of work", "this bench")](part, net or "")
 
     def reseat(self, part: str) -> None:
         """Legs cleaned and pressed home."""
