@@ -18,7 +18,15 @@ from autobench.run.guard import BeatingClock
 from autobench.run.person import Keys
 from autobench.run.stop import StopSignals
 from autobench.session import CheckRequest, Prepared, Session
-from autobench.simulation import Simulation, any_simulation, list_faults, open_simulation, remark_of, with_plate
+from autobench.simulation import (
+    Simulation,
+    any_simulation,
+    changed_by_faults,
+    list_faults,
+    open_simulation,
+    remark_of,
+    with_plate,
+)
 from autobench.views.broadcast import Broadcast, View
 from autobench.views.run_state import RunState
 
@@ -28,6 +36,7 @@ __all__ = [
     "Prepared",
     "RunState",
     "Simulation",
+    "changed_by_faults",
     "check",
     "list_faults",
     "prepare",

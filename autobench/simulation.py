@@ -74,6 +74,22 @@ def is_derived(board: Board, circuit: Path | None) -> bool:
     return circuit is None and board.board not in list_boards()
 
 
+def changed_by_faults(wanted: Simulation, documents: Documents, plan: Plan) -> list[tuple[str, str, str]]:
+    """What the wanted faults change on the simulated board once it stands: net or node, as it was, as it is."""
+    from simulated_instruments.bench import differences
+
+    name = documents.board.board
+    found = differences(
+        name,
+        {**plan.options, **wanted.soldered},
+        wanted.faults,
+        wanted.seed or 0,
+        circuit_for(documents.board, wanted.circuit),
+        documents.bench.fixtures.get(name),
+    )
+    return [(one.net, one.healthy, one.faulty) for one in found]
+
+
 def remark_of(wanted: Simulation, documents: Documents) -> str:
     """What everything that comes out of a run on the simulated bench must say; nothing for a circuit of its own."""
     if documents.bench.simulated != "in-process" or not is_derived(documents.board, wanted.circuit):

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from simulated_instruments.connections.loopback_server import LoopbackServer
     from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
     from simulated_instruments.devices.instrument import Device
+    from simulated_instruments.differences import Difference
     from simulated_instruments.world import World
 
 
@@ -219,6 +220,20 @@ def list_faults(
 ) -> list[FaultPlace]:
     """Every fault of `board` and of its bench, at every place. Raises `UsageError` for an unknown board."""
     return fault_places(circuit_of(board, circuit), with_plate(read_wiring(), board, plate), board)
+
+
+def differences(
+    board: str,
+    options: Mapping[str, str],
+    faults: Sequence[str],
+    seed: int,
+    circuit: Path | Circuit | None = None,
+    plate: Mapping[str, int] | None = None,
+) -> list[Difference]:
+    """What `faults` change on a board that stands powered, against its healthy twin; see `differences`."""
+    from simulated_instruments.differences import differences as compared
+
+    return compared(board, options, faults, seed, circuit, plate)
 
 
 def wiring_of(wiring: str | Path) -> Wiring:

@@ -39,7 +39,7 @@ def share_of(settled: Settled, part: Part) -> float:
 
 def ram_share(settled: Settled) -> float:
     """Memory draws by how often it is worked."""
-    if settled.state in (cpu.RUNNING, cpu.CRASHED, cpu.UNINTERRUPTED):
+    if settled.state in (cpu.RUNNING, cpu.CRASHED, cpu.ASTRAY, cpu.UNINTERRUPTED):
         return 1.0
     if settled.state in cpu.FETCHING:
         return RAM_LOOPED

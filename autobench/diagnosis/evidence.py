@@ -22,7 +22,11 @@ USUAL_CLOCKS = (5.5, 18.0)
 # The same of class S, where a run of writes counts once: the loops of a bus full of ones or zeros, and usual programs.
 ONE_RUN, SEVEN = (0.97, 1.03), (6.95, 7.05)
 USUAL_RUNS, USUAL_SYNCS = (0.02, 0.6), (2.3, 4.5)
-SIDE_BLOCKS = {"input": "cpu inputs", "output": "cpu outputs", "select": "selects", "data": "data bus"}
+SIDE_BLOCKS = {
+    "input": "cpu inputs", "output": "cpu outputs", "select": "selects", "data": "data bus", "address": "address bus",
+    "strobe": "memory strobes",
+}  # fmt: skip
+MEMORY_BLOCKS = {"strobe": "memory strobes", "address": "memory address", "data": "memory data"}
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,9 @@ def block_of(board: BoardModel, observable: Observable) -> str:
     """The block an observable shares its floor with: lines by what they are to the CPU."""
     if observable.kind in ("line", "low level"):
         line = board.lines.get(observable.name)
-        return SIDE_BLOCKS.get(line.side, "bus") if line is not None else observable.name
+        if line is None:
+            return observable.name
+        return (MEMORY_BLOCKS if line.stage == "memory" else SIDE_BLOCKS).get(line.side, "bus")
     return alphabets()[observable.kind].block
 
 

@@ -27,6 +27,7 @@ RETOLD = {
     "reset": ("never released",),
 }
 SELDOM = 0.1
+IN_WORDS = ("stay", "alike", "driving", "refresh")  # said by the reading itself
 ALL_OUTPUTS = "other outputs"
 
 
@@ -85,6 +86,8 @@ class Facts:
             return f"{self.board.cpu_nets.fetch} comes once in {clock / fetch:.4g} clocks"
         if kind in MISSING and observation.category == "none":
             return f"{MISSING[kind]} on {reading.net}" + (f" at {reading.point}" if reading.point else "")
+        if kind in IN_WORDS and reading.reason:
+            return reading.reason
         place = f"{reading.net or observation.observable.name}" + (f" at {reading.point}" if reading.point else "")
         if kind in ("line", "start"):
             return self.quote_line(place, reading, kind)

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from autobench.diagnosis import cpu
 from autobench.diagnosis.alphabets import UNSURE, Observable, alphabets, ratio_token
 from autobench.diagnosis.board_model import BoardModel, Clock, Line, Rail, Video
+from autobench.diagnosis.bus_tokens import bus_tokens, video_reads
 from autobench.diagnosis.currents import current_ratio
 from autobench.diagnosis.effects import HEALTHY, Effect, RailTrouble
 from autobench.diagnosis.parts import CPU_DATA
@@ -88,6 +89,7 @@ def tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     for line in board.lines.values():
         yield from line_tokens(settled, line)
     yield from ratio_tokens(settled)
+    yield from bus_tokens(settled)
     yield from net_tokens(settled)
 
 
@@ -198,7 +200,7 @@ def start_token(settled: Settled, word: str) -> str:
     """Pulses of a select in the first milliseconds."""
     if settled.started and (word == "moving" or (word == "high" and settled.state == cpu.HALTED)):
         return "right"
-    if settled.state == cpu.CRASHED and word == "moving":
+    if settled.state in (cpu.CRASHED, cpu.ASTRAY) and word == "moving":
         return "few"
     return "none"
 
@@ -206,13 +208,28 @@ def start_token(settled: Settled, word: str) -> str:
 def line_token(settled: Settled, line: Line, word: str) -> str:
     """The token of a line's state."""
     if line.net in CPU_DATA:
-        return "busy" if word == "moving" and settled.state != cpu.RUNNING else word
+        return "busy" if word == "moving" and settled.state not in cpu.VARIED else word
+    if line.stage == "memory":
+        return memory_token(settled, line, word)
+    if line.side == "address" and word == "moving" and settled.state not in cpu.VARIED:
+        return "garbled address"
     if not refreshed_by_cpu(settled.board, line):
         return "moving" if settled.state != cpu.STOPPED else UNSURE
     if line.side == "input":
         return {"half": "off-rate", "other": "off-rate", "weak": "moving"}.get(word, word)
     known = settled.board.drivers
     return cpu.reading_of(settled.board, line, settled.state, word) if line.net in known else UNSURE
+
+
+def memory_token(settled: Settled, line: Line, word: str) -> str:
+    """The token of a line at the memory, which the video goes on reading while the CPU does nothing of sense."""
+    if word not in MOVING:
+        return word
+    if line.side != "strobe":
+        return "moving"
+    if line.net == "WE":
+        return "moving" if settled.state in cpu.VARIED else "garbled writes below a ceiling"
+    return "moving" if settled.state in cpu.VARIED and video_reads(settled) else "either"
 
 
 def refreshed_by_cpu(board: BoardModel, line: Line) -> bool:

@@ -97,6 +97,7 @@ class VisaSession:
         self._serial = False
         self._ended = False  # END came with the last byte read
         self._stops: bool | None = None  # whether the termination character is on; None: not known
+        self._limited_to: int | None = None  # ms, the time-out that is set; None: not known
         self._open_seconds = 10.0
         self._quiet = contextlib.ExitStack()
         self._sliced = False  # whether a read may end at any time without losing what came
@@ -121,7 +122,7 @@ class VisaSession:
         self._sliced = hasattr(inner, "received")  # our socket and serial sessions keep what came over a time-out
         self._allow = getattr(inner, "allow", None)
         self._quiet.enter_context(resource.ignore_warning(StatusCode(MORE_MAY_FOLLOW)))  # which is no warning to us
-        self._stops = None
+        self._stops = self._limited_to = None
         self._ended = False
 
     @property
@@ -311,7 +312,9 @@ class VisaSession:
         from pyvisa.constants import ResourceAttribute
 
         milliseconds = math.ceil(round(seconds * 1000.0, 6))  # rounded first, since 0.3 s is a little more than 300 ms
-        resource.set_visa_attribute(ResourceAttribute.timeout_value, min(milliseconds, LONGEST_MS))
+        if milliseconds != self._limited_to:
+            resource.set_visa_attribute(ResourceAttribute.timeout_value, min(milliseconds, LONGEST_MS))
+            self._limited_to = milliseconds
 
     def _open_resource(self) -> Resource:
         if self._resource is None:

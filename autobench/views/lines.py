@@ -24,6 +24,7 @@ from autobench.quantity import show
 from autobench.views.run_state import RunState, fold
 from autobench.views.wording import (
     SHOWN_STATES,
+    aside,
     diagnosis_lines,
     ended_words,
     harmless,
@@ -78,7 +79,7 @@ class Lines:
             case StepStarted() if event.stage != self._stage:
                 self._stage = event.stage
                 self._line(f"– {event.stage} –")
-            case ReadingTaken():
+            case ReadingTaken() if not aside(event.reading):
                 for line in reading_lines(event.reading, self._said):
                     self._line(line)
                 self._said = event.reading.reason

@@ -20,7 +20,8 @@ Value = TypeVar("Value")
 
 MOST_SHOWN = 3
 # Quantities that the step's own name says already.
-PLAIN_QUANTITIES = ("voltage", "current", "resistance", "ripple", "rate", "answer")
+PLAIN_QUANTITIES = ("voltage", "current", "resistance", "ripple", "rate", "answer", "driven")
+LINE_LEVELS = ("low level", "stay")
 SHOWN_STATES = {"probing": "on for the polarity probe", "on": "ON", "tripped": "TRIPPED", "alarm": "NOT PROVED OFF"}
 # States in which an output may carry volts, and the word for it; "ending …" are added by `live_word`.
 LIVE_WORDS = {
@@ -106,6 +107,13 @@ def reading_name(reading: Reading) -> str:
     if quantity in PLAIN_QUANTITIES or step.split(" ")[0] == quantity:
         return step
     return quantity if quantity.split(" ")[0] == step else f"{step} {quantity}"
+
+
+def aside(reading: Reading) -> bool:
+    """Whether a reading is worth no line of its own while a run goes on: the levels of a bus line that are as they
+    should be, said of every line. The report has them."""
+    own = reading.quantity in LINE_LEVELS and reading.stage in ("bus", "memory")
+    return own and reading.verdict is Verdict.WITHIN and not reading.conditional
 
 
 def verdict_words(reading: Reading) -> str:
