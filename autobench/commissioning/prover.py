@@ -68,6 +68,10 @@ class Prover:
         self._level: MeterReading | None = None
         self.readings: list[Reading] = []
 
+    def watch(self) -> None:
+        """A look at the live outputs, if one is due; to be called before every exchange."""
+        self._live.power.tick()
+
     def run(self) -> BoardJudgement:
         """Take every step; returns what the proof comes to. Every output is off and proved off before this returns.
 
