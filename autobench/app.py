@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import Any
 
 from autobench.clock import Clock, RealClock
 from autobench.commissioning.dialect_proof import LayeredOpener
@@ -39,9 +39,6 @@ from autobench.simulation import (
 )
 from autobench.views.broadcast import Broadcast, View
 from autobench.views.run_state import RunState
-
-if TYPE_CHECKING:
-    from simulated_instruments.bench import SimulatedBench
 
 __all__ = [
     "EXIT_CODES",
@@ -166,7 +163,7 @@ class ProofSession(RunSession):
 
     proving: ProofPlan
 
-    def opener(self, simulated: SimulatedBench | None) -> Opener:
+    def opener(self, simulated: Any) -> Opener:
         """As for a round, but whatever fails is told by its layer."""
         plain = super().opener(simulated)
         return LayeredOpener(plain.library, plain.clock, plain.on_exchange, plain.check, plain.renew)

@@ -187,7 +187,12 @@ class Prover:
             if self._live.person is not None:
                 actions.somebody_there(self._live)
             self._live.power.power_up()
-        except (TrippedError, InterlockRefusedError) as error:
+        except TrippedError as error:
+            self._unpowered = str(error)
+            step = self._steps[f"level of {error.rail}"]
+            why = f"{error.text}; does the meter read what it should, and is its range free?"
+            self._keep(plain(step, Judgement(Verdict.OUTSIDE, None, why)))
+        except InterlockRefusedError as error:
             self._unpowered = str(error)
 
     def _level_of(self, feed: Feed, step: PlannedStep) -> Iterator[Reading]:
@@ -215,8 +220,11 @@ class Prover:
         for way in self._plan.scope_ways:
             if way.scope != captures.scope.name:
                 continue
-            seen = self._live.touch.volts(feed.inlet, feed.nominal)
             named = replace(step, name=f"{way.scope} {way.channel}")
+            if way.relay == 0 and self._live.hand is None:
+                yield plain(named, skipped("a hand holds its probe, and nobody is there"))
+                continue
+            seen = self._live.touch.volts(feed.inlet, feed.nominal)
             yield from scope_proof.channel(named, captures, way, feed.inlet, seen)
 
     def _off(self, feed: Feed, step: PlannedStep) -> Iterator[Reading]:
