@@ -60,7 +60,8 @@ def memory_complaints(board: Board) -> Iterator[Complaint]:
         yield flag("refresh source", "static memory is not refreshed; write 'none', or another 'ram type'")
     if flags.ram_type != "static" and flags.refresh_source == "none":
         yield flag("refresh source", "dynamic memory forgets within milliseconds; somebody must refresh it")
-    volts = [rail.nominal.value for rail in (*board.rails.values(), *board.made_rails.values())]
+    volts = [rail.nominal.value for rail in board.rails.values()]
+    volts += [rail.nominal.value for rail in board.made_rails.values()]
     if flags.ram_type == "dram 3 rail" and not (min(volts) < 0 and max(volts) > 9):
         yield flag("ram type", "three-rail memory wants -5 V, +5 V and +12 V; some of them are no rail of this file")
 

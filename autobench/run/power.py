@@ -18,6 +18,7 @@ from autobench.plan.steps import Feed
 from autobench.quantity import Estimate, show
 from autobench.run.guard import Guard, NoGuard
 from autobench.run.interlock import PROBE_AMPS, PROBE_VOLTS, Interlock
+from autobench.run.limit_steps import next_limit
 from autobench.run.off_proof import PROVED_OFF, volts_when_off
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
@@ -27,8 +28,6 @@ from autobench.run.watch import Look, must_go_off, sagged
 READ_BACK = 0.01  # share of the asked value by which a read-back may differ
 LOOK_EVERY = 0.25  # s; at least twice a second while anything is on
 CLOSE_SECONDS = 0.3
-# Common practice: a limit that is too tight makes shorts that are not there, so it is raised once before it counts.
-RETRY_FACTOR = 1.5
 RETRY_SECONDS = 0.3
 SETTLED = 1.0  # s after the last rail came on until leads are compensated
 
@@ -211,9 +210,9 @@ class Power:
         self._act_on(output)
 
     def _raise_limit(self, output: Output) -> bool:
-        """The single retry of a limit that may be too tight; whether it was left to try."""
-        amps = min(RETRY_FACTOR * output.set_amps, output.interlock.envelope.amps)
-        if isinstance(output.supply, SupplyByHand) or output.retried or amps <= 1.01 * output.set_amps:
+        """The next current limit, for one that may be too tight; whether there was one left to try."""
+        amps = next_limit(output.feed, output.set_amps, output.interlock.envelope.amps, output.retried)
+        if isinstance(output.supply, SupplyByHand) or amps is None:
             return False
         output.retried = True
         self._emit(Notice(self._clock.now(), f"{output.feed.rail}: limiting; tried once more with {show(amps, 'A')}"))

@@ -41,6 +41,7 @@ from autobench.plan.steps import (
 )
 from autobench.quantity import Span, show
 from autobench.run import actions, line_actions, plug_actions, scope_actions
+from autobench.run.conditions import once_more, unmet
 from autobench.run.contact import NoContactError
 from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import unread
@@ -124,11 +125,9 @@ class Runner:
             self._emit(Notice(self._bench.clock.now(), "no further back: the power has changed since"))
             return number
         first = self._by_hand.pop()
-        if self._bench.captures is not None:
-            self._bench.captures.forget()
+        self._anew()
         for step in self._plan.steps[first:number]:
-            self.readings = [reading for reading in self.readings if reading.step != step.name]
-            self._emit(StepTakenAgain(self._bench.clock.now(), step.name, "the operator went back"))
+            self._withdraw(step, "the operator went back")
         return first
 
     @property
@@ -147,14 +146,32 @@ class Runner:
             self._bench.person.step = step.name
         if self._bench.hand is not None:
             self._bench.hand.expect(net_and_point(step)[0], expected_of(step))
-        for reading in self._readings_of(step):
+        clock = self._bench.clock
+        began, readings = clock.now(), self._told(step, self._readings_of(step))
+        while step.again is not None and once_more(step.again, readings, began + step.again.within - clock.now()):
+            self._withdraw(step, "not yet as wanted")
+            readings = self._told(step, self._readings_of(step, step.again.every))
+
+    def _told(self, step: PlannedStep, readings: list[Reading]) -> list[Reading]:
+        """The readings of a step, noted."""
+        for reading in readings:
             gate = self._gate
             judged = replace(reading, conditional=gate is not None and step.stage != gate)
             self.readings.append(judged)
             self._emit(ReadingTaken(self._bench.clock.now(), judged))
+        return readings
 
-    def _readings_of(self, step: PlannedStep) -> list[Reading]:
-        """Readings of one step; a step that cannot be taken gives one `skipped` or `void` reading with the reason."""
+    def _withdraw(self, step: PlannedStep, why: str) -> None:
+        """What a step said no longer counts: it will be taken once more."""
+        self.readings = [reading for reading in self.readings if reading.step != step.name]
+        self._emit(StepTakenAgain(self._bench.clock.now(), step.name, why))
+
+    def _readings_of(self, step: PlannedStep, pause: float = 0.0) -> list[Reading]:
+        """Readings of one step, after a `pause` in seconds; a step that cannot be taken gives one `skipped` or `void`
+        reading with the reason."""
+        why_not = unmet(step, self.readings)
+        if why_not is not None:
+            return [reading.optional() for reading in self._skipped(step, why_not)]
         if step.cannot is not None:
             return self._skipped(step, step.cannot)
         if self._unpowered is not None and needs_power(step):
@@ -163,6 +180,9 @@ class Runner:
         if gate is not None and step.stage != gate and needs_hand(step):
             return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
         try:
+            if pause:
+                self._bench.power.wait(pause)
+                self._anew()
             return self._dispatch(step)
         except NoContactError as error:
             return [self._not_taken(step, void(str(error)))]
@@ -174,6 +194,11 @@ class Runner:
         except TrippedError as error:
             self._unpowered = f"switched off: {error}"
             return [actions.tripped(step, error, self._bench.power.outputs[error.rail].feed.current)]
+
+    def _anew(self) -> None:
+        """What was captured before says nothing about now."""
+        if self._bench.captures is not None:
+            self._bench.captures.forget()
 
     def _dispatch(self, step: PlannedStep) -> list[Reading]:
         bench, job = self._bench, step.job
@@ -194,6 +219,7 @@ class Runner:
                 return plug_actions.plug(bench, step, job)
             case WaitJob():
                 bench.power.wait(job.seconds)
+                self._anew()
                 return []
             case AskJob():
                 return self._asked(step, job)
