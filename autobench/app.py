@@ -17,12 +17,23 @@ from autobench.run.all_off import all_off
 from autobench.run.guard import BeatingClock
 from autobench.run.person import Keys
 from autobench.run.stop import StopSignals
-from autobench.session import CheckRequest, Session
+from autobench.session import CheckRequest, Prepared, Session
 from autobench.simulation import Simulation, any_simulation, list_faults, open_simulation
 from autobench.views.broadcast import Broadcast, View
 from autobench.views.run_state import RunState
 
-__all__ = ["EXIT_CODES", "CheckRequest", "Simulation", "check", "list_faults", "switch_off"]
+__all__ = [
+    "EXIT_CODES",
+    "CheckRequest",
+    "Prepared",
+    "RunState",
+    "Simulation",
+    "check",
+    "list_faults",
+    "prepare",
+    "rehearsed",
+    "switch_off",
+]
 
 EXIT_CODES = {"good": 0, "faulty": 1, "undecided": 3, "stopped": 4}
 DEFAULT_BENCH = "simulated"
@@ -46,13 +57,8 @@ def check(
     cannot be opened. Whatever happens later ends in the verdict `stopped`.
     """
     with StopSignals() as stop:
-        bench = DEFAULT_BENCH if request.bench is None else request.bench
-        documents = read_documents(request.board, bench, request.sequence)
-        planner = Planner(documents.bench, documents.drivers, documents.board, request.options)
-        if request.point is not None:
-            plan = plan_of_point(planner, documents.sequence, request.point)
-        else:
-            plan = planner.plan(documents.sequence, request.only)
+        prepared = prepare(request)
+        documents, plan = prepared.documents, prepared.plan
         somebody = keys if not request.unattended else None
         if plan.needs_hand and somebody is None:
             raise UsageError(NOBODY.format(bench=plan.bench))
@@ -60,8 +66,41 @@ def check(
         simulated = open_simulation(request.simulation, documents, plan)
         now = simulated.clock if simulated is not None else clock or BeatingClock(stop.renew)
         with RunRecord(open_engine(request.records or default_records())) as record:
-            session = Session(request, documents, plan, now, stop, Broadcast(record, views, stop))
+            session = Session(request, prepared, now, stop, Broadcast(record, views, stop))
             return session.run(simulated, somebody)
+
+
+def prepare(request: CheckRequest) -> Prepared:
+    """Read the files of a round and plan it; raises `UsageError` and `FileError`."""
+    bench = DEFAULT_BENCH if request.bench is None else request.bench
+    documents = read_documents(request.board, bench, request.sequence)
+    planner = Planner(documents.bench, documents.drivers, documents.board, request.options)
+    if request.point is not None:
+        return Prepared(documents, plan_of_point(planner, documents.sequence, request.point))
+    return Prepared(documents, planner.plan(documents.sequence, request.only))
+
+
+def rehearsed(request: CheckRequest, prepared: Prepared, views: Sequence[View] = ()) -> RunState:
+    """The same round on the simulated bench inside the program, with nobody there and kept in no record.
+
+    `prepared` is `prepare(request)`, made once for many rounds. Raises `UsageError` for a bench that is not the
+    simulated one or needs a hand, and `KeyboardInterrupt` if the round was stopped by a signal: there is no verdict
+    then.
+    """
+    documents, plan = prepared.documents, prepared.plan
+    if plan.needs_hand:
+        raise UsageError(NOBODY.format(bench=plan.bench))
+    require_accepted(documents.bench, documents.drivers, plan.rails, True)
+    with StopSignals() as stop:
+        simulated = open_simulation(request.simulation, documents, plan)
+        if simulated is None:
+            raise UsageError(
+                f"bench '{plan.bench}' is not the simulated one inside the program: nothing is rehearsed there"
+            )
+        state = Session(request, prepared, simulated.clock, stop, Broadcast(None, views, stop)).run(simulated, None)
+        if stop.reason is not None:
+            raise KeyboardInterrupt
+    return state
 
 
 def switch_off(bench_file: str | None) -> list[str]:

@@ -206,12 +206,25 @@ class Diagnosed(Event):
 
 
 @dataclass(frozen=True)
+class TrueFault:
+    """A fault that was done to a simulated board or bench: where, and which `nets` it sits on or cuts. One that is
+    `asleep` shows only once the board is warm or bent."""
+
+    fault: str
+    part: str
+    nets: tuple[str, ...] = ()
+    asleep: bool = False
+
+
+@dataclass(frozen=True)
 class Truth(Event):
-    """Simulated benches only: what the simulator knows of the outputs at the end, kept beside our own log."""
+    """Simulated benches only: what the simulator knows of the outputs at the end, and what was done to the board, kept
+    beside our own log. Nothing that judges or diagnoses may see it."""
 
     outputs: dict[str, bool]
     most_volts: dict[str, float]
     times_on: int
+    faults: tuple[TrueFault, ...] = ()
 
 
 @dataclass(frozen=True)

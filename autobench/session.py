@@ -6,8 +6,9 @@ It joins stages and decides nothing itself.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from autobench.clock import Clock, RealClock
@@ -34,6 +35,7 @@ from autobench.run.captures import Captures
 from autobench.run.guard import Guard, NoGuard, guard_for
 from autobench.run.hand import Hand
 from autobench.run.held_probes import HeldProbes
+from autobench.run.lifelines import broken
 from autobench.run.person import OFF_WORDS, Keys, Person
 from autobench.run.power import Power
 from autobench.run.route import Route
@@ -46,9 +48,11 @@ from autobench.views.broadcast import Broadcast
 from autobench.views.run_state import RunState
 
 if TYPE_CHECKING:
+    from autobench.diagnosis.ranking import Predictions
     from autobench.signals.trace import Trace
     from simulated_instruments.bench import SimulatedBench
 
+OUT_OF_MEMORY = "this program ran out of memory"
 PACE = 4.0  # a simulated bench with a person at the keyboard runs so much faster than the clock on the wall
 
 
@@ -69,18 +73,36 @@ class CheckRequest:
     simulation: Simulation = field(default_factory=Simulation)
 
 
+@dataclass(frozen=True)
+class Prepared:
+    """What a round is done by: the files as they were read, and the plan made of them; good for many rounds."""
+
+    documents: Documents
+    plan: Plan
+
+    @cached_property
+    def predictions(self) -> Predictions:
+        """What the readings of this board would be under every fault; made when first wanted."""
+        from autobench.diagnosis.board_model import board_model
+        from autobench.diagnosis.ranking import predictions
+
+        return predictions(board_model(self.documents.board, self.plan.options))
+
+
 class Session:
     """One run from its first event to its last."""
 
     def __init__(
-        self, request: CheckRequest, documents: Documents, plan: Plan, clock: Clock, stop: StopSignals, out: Broadcast
+        self, request: CheckRequest, prepared: Prepared, clock: Clock, stop: StopSignals, out: Broadcast
     ) -> None:
         self.request = request
-        self.documents = documents
-        self.plan = plan
+        self.prepared = prepared
+        self.documents = prepared.documents
+        self.plan = prepared.plan
         self.clock = clock
         self.stop = stop
         self.out = out
+        self.watch: Callable[[], None] = lambda: None
 
     def run(self, simulated: SimulatedBench | None, keys: Keys | None) -> RunState:
         """Open the instruments, take the steps, end safe and judged."""
@@ -109,6 +131,8 @@ class Session:
             self.notice(str(error))
         except AutobenchError as error:
             judgement = BoardJudgement(BoardVerdict.STOPPED, str(error))
+        except MemoryError:
+            judgement = BoardJudgement(BoardVerdict.STOPPED, OUT_OF_MEMORY)
         except KeyboardInterrupt:
             judgement = BoardJudgement(BoardVerdict.STOPPED, "stopped by Ctrl-C")
         finally:
@@ -118,13 +142,8 @@ class Session:
     def diagnose(self) -> None:
         """Who may be to blame; nothing for a board that no reading speaks against."""
         readings = self.out.state.readings
-        if not accused(readings):
-            return
-        from autobench.diagnosis.board_model import board_model
-        from autobench.diagnosis.ranking import predictions
-
-        model = board_model(self.documents.board, self.plan.options)
-        self.out.emit(Diagnosed(self.clock.now(), diagnose(predictions(model), readings)))
+        if accused(readings):
+            self.out.emit(Diagnosed(self.clock.now(), diagnose(self.prepared.predictions, readings)))
 
     def end(
         self, judgement: BoardJudgement, began: float, opened: Opened | None, simulated: SimulatedBench | None
@@ -172,7 +191,12 @@ class Session:
     def opener(self, simulated: SimulatedBench | None) -> Opener:
         """How this run opens instruments."""
         library = simulated.library if simulated is not None else None
-        return Opener(library, self.clock, self.exchanged, self.stop.check, self.stop.renew)
+        return Opener(library, self.clock, self.exchanged, self.checked, self.stop.renew)
+
+    def checked(self) -> None:
+        """Before every exchange with any instrument: whether the run goes on, and how the live outputs stand."""
+        self.stop.check()
+        self.watch()
 
     def guard(self, opened: Opened) -> Guard:
         """Who switches off if this process cannot; raises `GuardError` before anything was switched on."""
@@ -217,7 +241,9 @@ class Session:
             self.stop.guard,
             by_hand=worked,
             alone=plan.alone,
+            lost=lambda: broken((name, dialect.link.descriptor) for name, dialect in opened.dialects.items()),
         )
+        self.watch = power.tick
         if person is not None:
             person.tick = power.tick
         live = LiveBench(

@@ -16,7 +16,7 @@ from autobench.documents.board import Board
 from autobench.documents.gathered import Documents
 from autobench.documents.reading import read
 from autobench.errors import UsageError
-from autobench.events import Event, Prompted, Truth
+from autobench.events import Event, Prompted, TrueFault, Truth
 from autobench.plan.steps import Plan
 
 if TYPE_CHECKING:
@@ -130,15 +130,16 @@ def truth_of(simulated: SimulatedBench, at: float) -> Truth:
         outputs={f"output {number}": output.on for number, output in truth.outputs.items()},
         most_volts=dict(truth.most_volts),
         times_on=truth.times_on,
+        faults=tuple(TrueFault(str(done.fault), done.part, done.nets, done.asleep) for done in simulated.faults),
     )
 
 
-def list_faults(board: str) -> list[dict[str, str | None]]:
-    """The faults the simulator knows for a board, as the contract's rows."""
+def list_faults(board: str, circuit: Path | None = None) -> list[dict[str, str | None]]:
+    """The faults the simulator knows for a board (with the circuit in a file of one's own), as the contract's rows."""
     from simulated_instruments import bench
 
     name = read(places.find_board(board), Board).board
     return [
         {"fault": row.fault, "part": row.part, "net": row.net, "kind": row.kind, "words": row.words}
-        for row in bench.list_faults(name)
+        for row in bench.list_faults(name, circuit)
     ]

@@ -15,13 +15,14 @@ from simulated_instruments.benches.faults import BenchDamage, BenchFault, bench_
 from simulated_instruments.benches.wiring import FIXTURE, Wiring, list_wirings, read_wiring
 from simulated_instruments.board.circuit import Circuit
 from simulated_instruments.board.circuit_file import circuit_path, list_circuits, read_circuit
-from simulated_instruments.board.faults import FaultPlace, board_fault_places, damage
+from simulated_instruments.board.faults import FaultPlace, board_fault_places
 from simulated_instruments.spelling import known
 
 if TYPE_CHECKING:
     from autobench.clock import Clock
     from simulated_instruments.benches.person import SimulatedPerson
     from simulated_instruments.benches.truth import Truth
+    from simulated_instruments.board.done import DoneFault
     from simulated_instruments.board.tolerance import Tolerance
     from simulated_instruments.connections.hislip import HislipServer
     from simulated_instruments.connections.in_process import InProcessLibrary
@@ -34,7 +35,8 @@ if TYPE_CHECKING:
 class SimulatedBench:
     """Simulated instruments wired to a simulated board. Open one with `SimulatedBench.open`.
 
-    `person` holds the probes on a bench without relays, and is None on one with them.
+    `person` holds the probes on a bench without relays, and is None on one with them. `faults` are those that were
+    done to the board and the bench.
     """
 
     def __init__(
@@ -48,6 +50,7 @@ class SimulatedBench:
         self.world, self.clock, self.person = world, clock, person
         self.devices: dict[str, Device] = dict(devices)
         self.addresses: dict[str, str] = dict(addresses)
+        self.faults: tuple[DoneFault, ...] = ()
         self._library: InProcessLibrary | None = None
         self._servers: dict[str, SocketServer] = {}
         self._hislip: dict[str, HislipServer] = {}
@@ -75,6 +78,7 @@ class SimulatedBench:
         """
         from simulated_instruments.benches.person import SimulatedPerson
         from simulated_instruments.board.assembly import assemble
+        from simulated_instruments.board.done import DoneFault, do
         from simulated_instruments.board.tolerance import Tolerance
         from simulated_instruments.clock import SimulatedClock
         from simulated_instruments.world import World
@@ -84,12 +88,14 @@ class SimulatedBench:
         fitted = checked_options(drawn, options or {})
         tolerance = Tolerance(seed)
         assembly, bench_damage = assemble(drawn, fitted, tolerance), BenchDamage()
-        places = fault_places(drawn, wired, board)
+        places = fault_places(drawn, wired, board) if faults else []
+        done = []
         for place in picked_faults(faults, places, drawn.name, tolerance, read_wiring().fixtures.get(board, ())):
             if place.kind == "board":
-                damage(assembly, place)
+                done.append(do(assembly, place))
             else:
                 damage_bench(bench_damage, place, drawn, tolerance)
+                done.append(DoneFault(place.fault, place.part, (place.net,) if place.net else ()))
         own_clock = clock if clock is not None else SimulatedClock()
         world = World(assembly, wired, board, own_clock, bench_damage)
         person = SimulatedPerson(world, wired.hand, tolerance) if wired.hand else None
@@ -97,6 +103,7 @@ class SimulatedBench:
         bench = SimulatedBench(world, devices_of(world, wired, own_clock, seed), addresses, own_clock, person)
         for name in bench_damage.unplugged:
             bench.unplug(name)
+        bench.faults = tuple(done)
         return bench
 
     @property

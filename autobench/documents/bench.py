@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from autobench.documents.driver_sections import LineEnds
 from autobench.documents.fields import (
     Amps,
     AmpSpan,
@@ -30,6 +31,7 @@ from autobench.documents.fields import (
 )
 from autobench.documents.rails import most_from_ground
 from autobench.documents.section import Complaint, Section
+from autobench.documents.serial_line import SerialLine, read_serial_line
 from autobench.documents.words import choice_text, quoted
 from autobench.quantity import Quantity
 
@@ -70,6 +72,10 @@ class Instrument(Section):
     """VISA address."""
     driver: Annotated[str, Written(read_driver)]
     """Name of a shipped driver, or a file beside the bench file."""
+    serial_line: Annotated[SerialLine, Written(read_serial_line)] | None = None
+    """Speed and frame of its serial line; where nothing is said, 9600 8N1."""
+    ends: LineEnds | None = None
+    """Line ends, where they are set otherwise on this instrument than its driver file says."""
     calibrated: Day | None = None
     """Date of the last calibration; without one, readings say so."""
     serial: Name | None = None
@@ -255,6 +261,9 @@ class Bench(Section):
             if address in seen:
                 yield Complaint(route, f"{instrument.address} is already the address of '{seen[address]}'")
             seen.setdefault(address, name)
+            if instrument.serial_line is not None and not address.startswith("ASRL"):
+                text = f"{instrument.address} is no serial line: delete it"
+                yield Complaint(("instruments", name, "serial line"), text, at_key=True)
             if self.simulated == "served" and not LOOPBACK.fullmatch(instrument.address):
                 text = f"{instrument.address} is not a port of this machine; only those serve a simulated bench"
                 yield Complaint(route, text)

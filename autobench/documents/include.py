@@ -1,4 +1,4 @@
-"""The entry of a sequence that stands for the steps of another one. What those are is `autobench.documents.included`."""
+"""The entry of a sequence that stands for the steps of another one; `autobench.documents.included` finds those."""
 
 from __future__ import annotations
 

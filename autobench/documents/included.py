@@ -41,7 +41,7 @@ def read_sequence(path: Path) -> tuple[Sequence, tuple[Path, ...]]:
 
 
 def resolved(sequence: Sequence, tree: Tree, path: Path, files: dict[Path, None] | None = None) -> Sequence:
-    """The sequence of `tree` with its includes resolved; adds the files they come from to `files`. Raises `FileError`."""
+    """The sequence of `tree` with its includes resolved; adds their files to `files`. Raises `FileError`."""
     mistakes: list[Mistake] = []
     resolver = Resolver(mistakes)
     placed = list(resolver.steps(sequence, tree, path, ()))

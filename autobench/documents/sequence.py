@@ -130,8 +130,8 @@ class Step(Section):
     patience: Seconds | None = None
     """The longest time for which volts of a rail too near a limit to call are read again, more readings each time."""
     amps: Annotated[tuple[Amps, ...], Listed()] = ()
-    """With `power: on` for a board nobody knows: current limits in steps, `0.3 A, 0.6 A, 1 A`. The next one is set where
-    the supply limits, and never more than bench, board and driver allow."""
+    """With `power: on` for a board nobody knows: current limits in steps, `0.3 A, 0.6 A, 1 A`. The next one is set
+    where the supply limits, and never more than bench, board and driver allow."""
     only_if: Conditions = Field(default_factory=dict)
     """Verdicts of earlier steps for which it is taken: `{rails: within unusual}`. Else it is skipped and decides
     nothing. A stage or the name of an earlier step stands for its worst reading."""

@@ -8,24 +8,23 @@ or decide how to recover: that is the link's work. It never lists resources, bec
 from __future__ import annotations
 
 import contextlib
-import functools
 import math
 import threading
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from autobench.clock import Clock, RealClock
+from autobench.documents.serial_line import SerialLine
 from autobench.errors import LinkError, LinkLostError, NoReplyError, ReplyError
+from autobench.instruments.back_end import open_resource, serial_interface
 from autobench.instruments.deadline import Deadline
 from autobench.instruments.foreign_errors import foreign_errors
 from autobench.instruments.hislip_deadline import closing_half_open, hold_to_deadline
 
 if TYPE_CHECKING:
-    from pyvisa.highlevel import ResourceManager
     from pyvisa.highlevel import VisaLibraryBase as VisaLibraryBase
     from pyvisa.resources import Resource
 
-BACK_END = "@py"  # always named: looking for another one takes time and may load a vendor's library
 CHUNK = 256 * 1024  # one back end clears its whole chunk buffer at every read, so larger is slower for short replies
 LARGEST_PIECE = 16 * 1024 * 1024  # of a message whose length is known: read in as few pieces as memory allows
 LINE_END_SECONDS = 0.2  # how long the line end after a block may keep us waiting
@@ -50,6 +49,7 @@ def open_session(
     silence: float = 0.0,
     timeout: float = 10.0,
     renew: Callable[[float], None] = unwatched,
+    line: SerialLine | None = None,
 ) -> VisaSession:
     """Open `address` for the instrument of that name in the bench file.
 
@@ -57,12 +57,12 @@ def open_session(
     time offers it as `clock`. `send_end` and `receive_end` count only where the transport has no end of message of its
     own; where `receive_end` is empty there, `silence` seconds without a byte end a reply. `timeout` is for opening (s).
     `renew` is called in every slice of a wait for a reply, with the seconds that may pass until the next call beyond a
-    slice (0 but for transports whose reads cannot be sliced); it must not raise.
+    slice (0 but for transports whose reads cannot be sliced); it must not raise. `line` is how a serial line is set.
     Raises `LinkLostError` where nothing answers, `LinkError` for an address that cannot be understood.
     """
     clock: Clock = getattr(library, "clock", None) or RealClock()
     ends = (send_end.encode("ascii"), receive_end.encode("ascii"))
-    session = VisaSession(address, instrument, library, ends, clock, silence, renew)
+    session = VisaSession(address, instrument, library, ends, clock, silence, renew, line)
     session.open(timeout)
     return session
 
@@ -79,6 +79,7 @@ class VisaSession:
         clock: Clock,
         silence: float = 0.0,
         renew: Callable[[float], None] = unwatched,
+        line: SerialLine | None = None,
     ) -> None:
         self.address = address
         self.instrument = instrument
@@ -88,6 +89,7 @@ class VisaSession:
         self._clock = clock
         self._renew = renew
         self._silence = silence
+        self._line = line
         self._resource: Resource | None = None
         self._handle: Any = None
         self._has_end = False  # whether the transport marks the end of a message: all do but sockets and serial lines
@@ -101,9 +103,9 @@ class VisaSession:
         self._open_seconds = timeout
         try:
             with foreign_errors(self.instrument), OPENING, closing_half_open():
-                resource = open_resource(self.address, self._library, timeout)
+                resource = open_resource(self.address, self._library, timeout, self._line)
                 self._handle = resource.session
-                self._serial = resource.interface_type == serial_line()
+                self._serial = resource.interface_type == serial_interface()
                 self._has_end = not self._serial and resource.resource_class != "SOCKET"
         except LinkError as error:
             raise type(error)(self.instrument, f"cannot open {self.address}: {error.text}") from error
@@ -317,30 +319,3 @@ class VisaSession:
             return None
         sessions = getattr(self._resource.visalib, "sessions", {})
         return sessions.get(self._handle)
-
-
-def open_resource(address: str, library: VisaLibraryBase | None, timeout: float) -> Resource:
-    """Open by the given library, or by the pure Python back end."""
-    import pyvisa
-
-    manager = pure_python() if library is None else pyvisa.ResourceManager(library)
-    return manager.open_resource(address, open_timeout=math.ceil(timeout * 1000.0))
-
-
-@functools.cache
-def pure_python() -> ResourceManager:
-    """The pure Python back end with our own sessions; kept, since closing it closes everybody's connections."""
-    import pyvisa
-
-    from autobench.instruments import serial_session, socket_session
-
-    socket_session.register()
-    serial_session.register()
-    return pyvisa.ResourceManager(BACK_END)
-
-
-def serial_line() -> object:
-    """VISA's constant for a serial line."""
-    from pyvisa.constants import InterfaceType
-
-    return InterfaceType.asrl

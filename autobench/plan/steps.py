@@ -163,9 +163,9 @@ Job = (
 class PlannedStep:
     """One step of the round.
 
-    Without the conditions `only_if` it is skipped and decides nothing; `again` repeats it. `cannot` says why this bench cannot do it (then it is skipped with that reason). The board's verdict waits for the
+    `cannot` says why this bench cannot do it (then it is skipped with that reason). The board's verdict waits for the
     readings of a `required` step only. `rule` decides near a limit; a reading it cannot call is repeated for `patience`
-    seconds at most.
+    seconds at most. Without the conditions `only_if` it is skipped and decides nothing; `again` repeats it.
     """
 
     name: str

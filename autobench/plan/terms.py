@@ -16,7 +16,7 @@ class Condition:
 
 @dataclass(frozen=True)
 class Again:
-    """A step is taken again `every` so many seconds until its worst reading has one of `verdicts`, `within` s at most."""
+    """A step is taken again after `every` s until its worst reading has one of `verdicts`, for `within` s at most."""
 
     verdicts: tuple[str, ...]
     every: float

@@ -28,8 +28,9 @@ from autobench.quantity import Span, show
 from autobench.run.captures import Captures
 from autobench.run.contact import NOTHING, OHMS_BELOW
 from autobench.run.hand import Hand
+from autobench.run.output import Output
 from autobench.run.person import Person
-from autobench.run.power import Output, Power
+from autobench.run.power import Power
 from autobench.run.readings import judged, judged_estimate, patiently, unread
 from autobench.run.route import Route
 from autobench.run.supply_by_hand import SupplyByHand

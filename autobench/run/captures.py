@@ -16,6 +16,7 @@ from autobench.plan.scope_steps import ScopePoint, Sight, StartSight
 from autobench.quantity import show
 from autobench.run.contact import LOGIC_LOW, NoContactError, is_flat
 from autobench.run.held_probes import HeldProbes
+from autobench.run.probe_check import ProbeCheck
 from autobench.run.route import Route
 from autobench.run.touch import Touch
 from autobench.signals.trace import Trace
@@ -58,6 +59,7 @@ class Captures:
         self._on_trace = on_trace
         self._touch = touch
         self._probes = probes
+        self._check = ProbeCheck(self._captured)
         self._flat: dict[ScopePoint, str | None] = {}  # points at 0 V, with why that says nothing, or None
         self._taken: dict[Sight, Capture] = {}
         self._start: tuple[StartSight, Capture | None] | None = None
@@ -71,6 +73,7 @@ class Captures:
         """The power has changed: what was captured before says nothing about now. The start capture is kept."""
         self._taken.clear()
         self._flat.clear()
+        self._check.forget()
         if self._probes is not None:
             self._probes.forget()
 
@@ -79,6 +82,7 @@ class Captures:
         if sight not in self._taken:
             self._taken[sight] = self._captured(sight)
             self._tell(sight, self._taken[sight])
+            self._check.look(sight)
         return self._seen(sight, self._taken[sight], net)
 
     def _captured(self, sight: Sight) -> Capture:
@@ -135,6 +139,9 @@ class Captures:
         start, capture = self._start
         if capture is None or not any(point.net == net for point in start.sight.points):
             return None
+        if not start.sight.by_hand:
+            self._reach(start.sight)
+            self._check.look(start.sight)
         return self._seen(start.sight, capture, net)
 
     def time_base(self) -> Component:
@@ -156,7 +163,7 @@ class Captures:
         trace = capture.traces[point.channel]
         setup = setup_of(sight)
         source = next(item for item in setup.inputs if item.channel == point.channel)
-        void = void_reason(capture, trace) or self._flat_reason(point, trace)
+        void = self._check.wrong(point.channel) or void_reason(capture, trace) or self._flat_reason(point, trace)
         return Seen(trace, void, self.scope.volts_components(source))
 
     def _flat_reason(self, point: ScopePoint, trace: Trace) -> str | None:

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 
 from autobench.clock import Clock
-from autobench.errors import BenchError, InterlockRefusedError, OutputNotOffError, TrippedError
+from autobench.errors import BenchError, InterlockRefusedError, OutputNotOffError, StoppedError, TrippedError
 from autobench.events import Event, Notice, PowerChanged, Watched
 from autobench.instruments.supply import Supply
 from autobench.plan.steps import Feed
@@ -19,32 +18,18 @@ from autobench.quantity import Estimate, show
 from autobench.run.guard import Guard, NoGuard
 from autobench.run.interlock import PROBE_AMPS, PROBE_VOLTS, Interlock
 from autobench.run.limit_steps import next_limit
-from autobench.run.off_proof import PROVED_OFF, volts_when_off
+from autobench.run.output import Output
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
+from autobench.run.switching_off import SwitchingOff
 from autobench.run.touch import Touch
-from autobench.run.watch import Look, must_go_off, sagged
+from autobench.run.watch import Look, low_beside, must_go_off, sagged
 
 READ_BACK = 0.01  # share of the asked value by which a read-back may differ
-LOOK_EVERY = 0.25  # s; at least twice a second while anything is on
+LOOK_EVERY = 0.2  # s; with what lies between two looks, at least twice a second while anything is on
 CLOSE_SECONDS = 0.3
 RETRY_SECONDS = 0.3
 SETTLED = 1.0  # s after the last rail came on until leads are compensated
-
-
-@dataclass
-class Output:
-    """One feed in action."""
-
-    feed: Feed
-    supply: Supply | SupplyByHand
-    interlock: Interlock
-    looks: list[Look] = field(default_factory=list)
-    on_since: float = 0.0
-    set_volts: float = 0.0
-    set_amps: float = 0.0
-    retried: bool = False
-    coming: bool = False  # told to switch on, and not yet known to be
 
 
 class Power:
@@ -62,9 +47,11 @@ class Power:
         *,
         by_hand: Mapping[str, SupplyByHand] | None = None,
         alone: bool = False,
+        lost: Callable[[], str | None] = lambda: None,
     ) -> None:
+        """`lost` names an instrument whose connection has broken; `by_hand` has the supplies people work, by rail."""
         self._alone = alone  # supplies by themselves, and no board
-        worked = by_hand or {}  # by rail
+        worked = by_hand or {}
         self.outputs = {
             feed.rail: Output(feed, worked.get(feed.rail) or supplies[feed.supply], Interlock(feed.rail, feed.envelope))
             for feed in feeds
@@ -74,54 +61,26 @@ class Power:
         self._emit = emit
         self._stop = stop
         self._guard = guard if guard is not None else NoGuard()
-        self._looked = clock.now()
+        self._off = SwitchingOff(self.outputs, touch, clock, emit, self._moved)
+        self._lost = lost
+        self._looking = False
 
     # -- off ------------------------------------------------------------------------------------------------------
 
     def make_off(self) -> None:
-        """Every output off, one after another in reverse order, each proved off.
+        """Every output off: told at once, one after another in reverse order, then each proved off.
 
         Goes through all outputs whatever happens to one of them; raises `OutputNotOffError` at the end if any could
         not be proved off, naming the supply a person must switch off. Wishes to stop wait meanwhile.
         """
         with self._stop.deferred():
-            self._rest_meter()
-            outputs = list(self.outputs.values())[::-1]
-            failed = [words for output in outputs for words in self._end(output, tries=2)]
-        if not failed:
-            self._guard.rest()
+            self._off.send()
+            failed = self._off.prove(self._alone)
         if failed:
             raise OutputNotOffError(
                 "NOT PROVED OFF – switch the supply off by hand now, at its own switch: " + "; ".join(failed)
             )
-
-    def _rest_meter(self) -> None:
-        """No ohms source on a rail whose volts are to be believed: a meter that was interrupted may still drive one."""
-        if self._touch is not None:
-            try:
-                self._touch.rest()
-            except BenchError as error:
-                self._emit(Notice(self._clock.now(), f"the meter may still drive its ohms current: {error}"))
-
-    def _end(self, output: Output, tries: int) -> list[str]:
-        """OFF and its proof for one output; the words of the alarm, or nothing. An ignored OFF is sent once more."""
-        feed = output.feed
-        if feed.by_hand and (output.interlock.proved_off or (self._alone and output.interlock.state == "unknown")):
-            return []  # nobody is asked to switch off what was shown to be off, or what no board has met
-        shown = ""
-        for _ in range(tries):
-            self._moved(output, "off")
-            try:
-                output.supply.off(feed.output)
-            except BenchError as error:
-                self._emit(Notice(self._clock.now(), f"OFF may not have reached the supply: {error}", urgent=True))
-            volts = volts_when_off(output.feed, output.supply, self._touch, self._clock, self._emit)
-            if volts is not None and abs(volts) < PROVED_OFF:
-                self._moved(output, "proved off")
-                return []
-            self._moved(output, "not off")
-            shown = "nothing could be measured" if volts is None else f"still {show(volts, 'V')}"
-        return [f"{feed.supply} output {feed.output} ({feed.rail}): {shown}"]
+        self._guard.rest()
 
     def inlet_channels(self) -> tuple[int, ...]:
         """Relay channels of the meter's way to the first rail's inlet: where OFF will be proved."""
@@ -207,6 +166,7 @@ class Power:
         while self._clock.now() - output.on_since < CLOSE_SECONDS:
             self._pause(0.05)
             self._look(output)
+            self.tick()  # the rails that came on before it
         self._act_on(output)
 
     def _raise_limit(self, output: Output) -> bool:
@@ -270,12 +230,12 @@ class Power:
         output.looks.clear()
         output.coming = True  # a person may take a while to reach the switch
         try:
-            output.on_since = self._clock.now()
+            output.on_since = output.looked_at = self._clock.now()
             output.supply.on(output.feed.output)
         finally:
             output.coming = False
         if output.feed.by_hand:
-            output.on_since = self._clock.now()
+            output.on_since = output.looked_at = self._clock.now()
 
     # -- the watch ------------------------------------------------------------------------------------------------
 
@@ -287,13 +247,29 @@ class Power:
             self.tick()
 
     def tick(self) -> None:
-        """Look at every live output if the last look is long enough ago. Raises `TrippedError` after switching off."""
-        if self._clock.now() - self._looked < LOOK_EVERY - 1e-9:
+        """Look at every live output whose last look is long enough ago.
+
+        To be called between any two things that take time, exchanges with other instruments included. Raises
+        `TrippedError` after switching off, `StoppedError` where the connection to an instrument has broken.
+        """
+        if self._looking or self._stop.making_safe:
             return
-        for output in self.outputs.values():
-            if output.interlock.state in ("on", "probing") and not output.coming:
+        due = [output for output in self.outputs.values() if output.watched and self._is_due(output)]
+        if not due:
+            return
+        self._looking = True
+        try:
+            if (name := self._lost()) is not None:
+                raise StoppedError(f"{name}: its connection broke while the board was on")
+            for output in due:
                 self._look(output)
+            for output in due:
                 self._act_on(output)
+        finally:
+            self._looking = False
+
+    def _is_due(self, output: Output) -> bool:
+        return self._clock.now() - output.looked_at >= LOOK_EVERY - 1e-9
 
     def _pause(self, seconds: float) -> None:
         self._stop.check()
@@ -302,13 +278,12 @@ class Power:
 
     def _look(self, output: Output) -> None:
         seen = output.supply.look(output.feed.output)
-        self._looked = self._clock.now()
+        output.looked_at = self._clock.now()
         if seen is None:
             return  # a supply worked by hand, and the meter is elsewhere
         volts, amps, limiting, tripped = seen
-        look = Look(self._looked - output.on_since, volts, amps, limiting, tripped)
-        output.looks.append(look)
-        self._emit(Watched(self._looked, output.feed.rail, volts, amps, limiting))
+        output.looks.append(Look(output.looked_at - output.on_since, volts, amps, limiting, tripped))
+        self._emit(Watched(output.looked_at, output.feed.rail, volts, amps, limiting))
 
     def _act_on(self, output: Output) -> None:
         """Switch off and raise if the watch says so. The probe limits on purpose: only its trips count."""
@@ -319,7 +294,9 @@ class Power:
         else:
             if sagged(output.looks, output.set_volts) and self._raise_limit(output):
                 output.looks[:] = output.looks[-1:]  # what counts is whether it still limits from here on
-            reason = must_go_off(output.feed, output.looks)
+            reason = must_go_off(output.feed, output.looks) or low_beside(
+                output.feed, output.looks, self._partners(output)
+            )
         if reason is None:
             return
         self._moved(output, "trip")
@@ -327,6 +304,10 @@ class Power:
         self.make_off()
         amps = None if math.isnan(last.amps) else last.amps
         raise TrippedError(output.feed.rail, f"{reason}; switched off", volts=last.volts, amps=amps)
+
+    def _partners(self, output: Output) -> list[Feed]:
+        """The other rails that are up."""
+        return [other.feed for other in self.outputs.values() if other is not output and other.interlock.state == "on"]
 
     def _moved(self, output: Output, event: str) -> None:
         state = output.interlock.happened(event)

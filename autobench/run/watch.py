@@ -6,6 +6,7 @@ Pure: samples in, a reason or nothing out. Who looks, and what is switched, is d
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from autobench.plan.steps import Feed
@@ -21,6 +22,11 @@ SAGGED_SECONDS = 0.15
 # it; it is given a moment to come up first.
 BIAS_LOST = 0.8
 BIAS_UP_SECONDS = 0.3
+
+# The logic's rail gone while a higher one is up: what hangs on both is driven through its own junctions (common
+# practice: a 5 V rail below 4 V beside 12 V for more than 2 s).
+LOW = 0.8
+LOW_SECONDS = 2.0
 
 
 @dataclass(frozen=True)
@@ -70,3 +76,21 @@ def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
         limits = "sags" if math.isnan(last.amps) else f"limits at {show(last.amps, 'A')}"
         return f"the supply {limits} and only {show(last.volts, 'V')} is left"
     return None
+
+
+def low_beside(feed: Feed, looks: list[Look], up: Iterable[Feed]) -> str | None:
+    """Why this output and its partners must go off: too low for too long while a higher rail is `up`; or None.
+
+    A low rail by itself is no reason: the round goes on, conditional.
+    """
+    higher = [other.rail for other in up if abs(other.nominal) > abs(feed.nominal)]
+    if not looks or not higher:
+        return None
+    since: float | None = None
+    for look in looks:
+        is_low = abs(look.volts) < LOW * abs(feed.nominal)
+        since = (look.at if since is None else since) if is_low else None
+    if since is None or looks[-1].at - since <= LOW_SECONDS:
+        return None
+    left = show(looks[-1].volts, "V")
+    return f"only {left} are left for more than {LOW_SECONDS:g} s while {' and '.join(higher)} is up"

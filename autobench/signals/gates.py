@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from autobench.quantity import show
 from autobench.signals.activity import Activity
@@ -22,8 +23,9 @@ MOST_CLIPPED = 0.01
 NEAR_ZERO, BELOW_GROUND = 0.1, 0.6
 # A probe factor that is wrong by ten: levels ten times too large or small fit, as they are they do not.
 FACTOR = 10.0
-# A ground clip that is off: all of the line swings with the mains by this much (V), most of what the floor does.
-HUM, HUM_SHARE = 0.25, 0.8
+# A ground clip that is off: all of the line swings with the mains by this much (V), nearly all that the floor does. A
+# square wave at the mains' rate has 8/π² = 0.81 of its power in the fundamental, and is none.
+HUM, HUM_SHARE = 0.2, 0.9
 BLOCKS_A_PERIOD = 20
 
 
@@ -80,29 +82,41 @@ def factor_gate(levels: Levels, receiver: Family, supply: float) -> str | None:
 
 
 def ground_gate(trace: Trace, mains: float = 50.0) -> str | None:
-    """A line whose whole floor swings with the mains: the ground clip is off, or its lead is broken.
+    """A line whose whole floor, or whole ceiling, swings with the mains: the ground clip is off, or its lead is broken.
 
-    Needs one period of the mains at `mains` Hz in the trace, or says nothing.
+    Either will do: rare pulses reach one of the two and leave the other alone. Needs one period of the mains at
+    `mains` Hz in the trace, or says nothing.
     """
     blocks = math.floor(trace.duration * mains * BLOCKS_A_PERIOD + 1e-6)
     if blocks < BLOCKS_A_PERIOD or trace.samples.size < 2 * blocks:
         return None
     corners = np.linspace(0, trace.samples.size, blocks, endpoint=False).astype(np.int64)
-    floor = np.fmin.reduceat(trace.samples, corners).astype(np.float64)
-    if not np.isfinite(floor).all() or not float(np.max(np.abs(floor))) < 1e100:
-        return None
-    floor = (floor - floor.mean()) * trace.step
-    angles = 2.0 * math.pi * mains * (corners + 0.5 * trace.samples.size / blocks) * trace.interval
-    design = np.stack([np.cos(angles), np.sin(angles), np.ones(blocks)], axis=1)
-    cosine, sine, _ = np.linalg.lstsq(design, floor, rcond=None)[0]
-    size = math.hypot(float(cosine), float(sine))
-    whole = float(np.mean(floor**2))
-    if size < HUM or 0.5 * size**2 < HUM_SHARE * whole:
+    sizes = [swing_with_mains(trace, corners, edge, mains) for edge in (np.fmin, np.fmax)]
+    size = max((size for size in sizes if size is not None), default=None)
+    if size is None:
         return None
     return (
         f"the whole line swings by {show(2.0 * size, 'V', 2)} with the mains at {show(mains, 'Hz', 2)}: is the ground "
         f"clip on, and its lead whole?"
     )
+
+
+def swing_with_mains(trace: Trace, corners: NDArray[np.int64], edge: np.ufunc, mains: float) -> float | None:
+    """Volts (peak) by which the lowest (`edge` fmin) or highest of each block follow a sine of `mains` Hz.
+
+    None where they do not, or by too little.
+    """
+    blocks = corners.size
+    line = edge.reduceat(trace.samples, corners).astype(np.float64)
+    if not np.isfinite(line).all() or not float(np.max(np.abs(line))) < 1e100:
+        return None
+    line = (line - line.mean()) * trace.step
+    angles = 2.0 * math.pi * mains * (corners + 0.5 * trace.samples.size / blocks) * trace.interval
+    design = np.stack([np.cos(angles), np.sin(angles), np.ones(blocks)], axis=1)
+    cosine, sine, _ = np.linalg.lstsq(design, line, rcond=None)[0]
+    size = math.hypot(float(cosine), float(sine))
+    whole = float(np.mean(line**2))
+    return None if size < HUM or 0.5 * size**2 < HUM_SHARE * whole else size
 
 
 def setup_gate(trace: Trace, levels: Levels, receiver: Family, supply: float = 5.0) -> str | None:

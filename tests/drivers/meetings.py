@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 from autobench.clock import Clock, RealClock
 from autobench.documents.driver import Driver
@@ -20,6 +21,7 @@ from simulated_instruments.connections.hislip import HislipServer
 from simulated_instruments.connections.in_process import InProcessLibrary
 from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
 from simulated_instruments.connections.raw_socket import SocketServer
+from simulated_instruments.connections.vxi11 import Vxi11Server
 from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.meter_short_words import ShortWordsMeter
@@ -44,8 +46,15 @@ DEVICES: dict[str, type] = {
     "o-1b": PreambleDataScope,
     "w-1": SlotChannelRelays,
 }
-# In process and over HiSLIP there is an END flag; a raw socket and a serial line have line ends, silences and prompts.
-TRANSPORTS = ("in process", "raw socket", "hislip", "serial")
+# In process, over HiSLIP and VXI-11 there is an END flag; a raw socket and a serial line have line ends, silences and
+# prompts.
+TRANSPORTS = ("in process", "raw socket", "hislip", "vxi-11", "serial")
+SERVERS: dict[str, Any] = {
+    "raw socket": SocketServer,
+    "hislip": HislipServer,
+    "vxi-11": Vxi11Server,
+    "serial": PseudoTerminalServer,
+}
 
 
 @dataclass
@@ -153,8 +162,7 @@ def over(transport: str, name: str, make: Callable[[Clock], Device], driver: Dri
         yield spoken(driver, device, ADDRESS, InProcessLibrary({ADDRESS: device}, device.clock))
         return
     device = make(RealClock())
-    servers = {"raw socket": SocketServer, "hislip": HislipServer, "serial": PseudoTerminalServer}
-    with servers[transport](device) as server:
+    with SERVERS[transport](device) as server:
         met = spoken(driver, device, server.address)
         try:
             yield met

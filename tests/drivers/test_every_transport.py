@@ -24,7 +24,7 @@ SUPPLIES = [
     for name in ("ps-1", "ps-2", "ps-3", "ps-5")
     for transport in TRANSPORTS
     # without line ends a message on a socket would never end; such supplies are serial (or have an END flag)
-    if name != "ps-5" or transport not in ("raw socket", "hislip")
+    if name != "ps-5" or transport not in ("raw socket", "hislip", "vxi-11")
 ]
 METERS = [
     (name, transport)
@@ -32,7 +32,7 @@ METERS = [
     for transport in TRANSPORTS
     if name != "m-2" or transport != "raw socket"  # it has a serial line, or an END flag
 ]
-SCOPES = [(name, transport) for name in ("o-1a", "o-1b") for transport in TRANSPORTS if transport != "serial"]
+SCOPES = [(name, transport) for name in ("o-1a", "o-1b") for transport in TRANSPORTS]
 
 
 def test_every_shipped_driver_has_a_device_of_its_own() -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from autobench.documents.driver import Driver
+from autobench.documents.driver_recognition import Recognition
 from autobench.documents.driver_roles import DECODERS, ROLES
 from autobench.documents.driver_samples import Divisions, Samples, ScopeTrust
 from autobench.documents.driver_sections import (
@@ -90,6 +91,7 @@ def test_what_the_shipped_drivers_lack() -> None:
         ("## The file", Driver),
         ("### `link`", Conversation),
         ("### An action", Action),
+        ("### `recognised by`", Recognition),
         ("### `outputs` of a supply", Outputs),
         ("### `measures` of a meter", Measures),
         ("### `channels` of a relay multiplexer", Contacts),
