@@ -19,6 +19,7 @@ from autobench.cli.measure import measure
 from autobench.cli.off import off
 from autobench.cli.rehearse import rehearse
 from autobench.cli.report import report
+from autobench.cli.schema import schema
 from autobench.cli.simulate import simulate
 from autobench.errors import AutobenchError, FileError
 
@@ -39,6 +40,7 @@ autobench.add_command(measure)
 autobench.add_command(rehearse)
 autobench.add_command(list_group)
 autobench.add_command(lint)
+autobench.add_command(schema)
 autobench.add_command(off)
 autobench.add_command(simulate)
 autobench.add_command(find)
