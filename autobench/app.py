@@ -10,8 +10,11 @@ from autobench.errors import OutputNotOffError, UsageError
 from autobench.instruments.link import nothing, unheard
 from autobench.instruments.opened import Opener
 from autobench.plan.acceptance import require_accepted
+from autobench.plan.lacks import lack_words
 from autobench.plan.one_point import plan_of_point
+from autobench.plan.overlap import Together, overlaps
 from autobench.plan.planner import Planner
+from autobench.plan.steps import Plan
 from autobench.record.store import RunRecord, default_records, open_engine
 from autobench.run.all_off import all_off
 from autobench.run.guard import BeatingClock
@@ -20,6 +23,7 @@ from autobench.run.stop import StopSignals
 from autobench.session import CheckRequest, Prepared, Session
 from autobench.simulation import Simulation, any_simulation, list_faults, open_simulation
 from autobench.views.broadcast import Broadcast, View
+from autobench.views.plan_sheet import Row, Sheet
 from autobench.views.run_state import RunState
 
 __all__ = [
@@ -30,6 +34,7 @@ __all__ = [
     "Simulation",
     "check",
     "list_faults",
+    "planned",
     "prepare",
     "rehearsed",
     "switch_off",
@@ -101,6 +106,17 @@ def rehearsed(request: CheckRequest, prepared: Prepared, views: Sequence[View] =
         if stop.reason is not None:
             raise KeyboardInterrupt
     return state
+
+
+def planned(request: CheckRequest) -> tuple[Plan, list[Row], list[str], tuple[Together, ...]]:
+    """What `check` would do with this request: the plan, its steps as rows, what is lacking, and what may overlap.
+
+    Opens nothing; raises `UsageError` and `FileError` as `check` does.
+    """
+    prepared = prepare(request)
+    bench, drivers, plan = prepared.documents.bench, prepared.documents.drivers, prepared.plan
+    lacks = lack_words(bench, drivers, plan, request.unattended)
+    return plan, Sheet(plan, bench, drivers).rows(), lacks, overlaps(plan)
 
 
 def switch_off(bench_file: str | None) -> list[str]:

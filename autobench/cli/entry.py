@@ -17,6 +17,7 @@ from autobench.cli.lint import lint
 from autobench.cli.listing import list_group
 from autobench.cli.measure import measure
 from autobench.cli.off import off
+from autobench.cli.plan import plan
 from autobench.cli.rehearse import rehearse
 from autobench.cli.report import report
 from autobench.cli.schema import schema
@@ -40,6 +41,7 @@ autobench.add_command(measure)
 autobench.add_command(rehearse)
 autobench.add_command(list_group)
 autobench.add_command(lint)
+autobench.add_command(plan)
 autobench.add_command(schema)
 autobench.add_command(off)
 autobench.add_command(simulate)
