@@ -24,7 +24,7 @@ NAMES = [path.stem for path in FILES]
 
 
 class EditorsLoader(yaml.SafeLoader):
-    """Reads a file as an editor does: whole numbers and decimal ones are numbers, `yes` is a word (YAML 1.2.2 §10.3)."""
+    """Reads a file as an editor does: numbers are numbers, `yes` is a word (YAML 1.2.2, section 10.3)."""
 
 
 EditorsLoader.yaml_implicit_resolvers = {}
