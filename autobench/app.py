@@ -21,7 +21,7 @@ from autobench.run.guard import BeatingClock
 from autobench.run.person import Keys
 from autobench.run.stop import StopSignals
 from autobench.session import CheckRequest, Prepared, Session
-from autobench.simulation import Simulation, any_simulation, list_faults, open_simulation
+from autobench.simulation import Simulation, any_simulation, list_faults, open_simulation, remark_of, with_plate
 from autobench.views.broadcast import Broadcast, View
 from autobench.views.plan_sheet import Row, Sheet
 from autobench.views.run_state import RunState
@@ -37,6 +37,7 @@ __all__ = [
     "planned",
     "prepare",
     "rehearsed",
+    "remark_of",
     "switch_off",
 ]
 
@@ -78,7 +79,7 @@ def check(
 def prepare(request: CheckRequest) -> Prepared:
     """Read the files of a round and plan it; raises `UsageError` and `FileError`."""
     bench = DEFAULT_BENCH if request.bench is None else request.bench
-    documents = read_documents(request.board, bench, request.sequence)
+    documents = with_plate(read_documents(request.board, bench, request.sequence))
     planner = Planner(documents.bench, documents.drivers, documents.board, request.options)
     if request.point is not None:
         return Prepared(documents, plan_of_point(planner, documents.sequence, request.point))

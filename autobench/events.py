@@ -42,6 +42,7 @@ class RunStarted(Event):
     step_seconds: dict[str, float] = field(default_factory=dict)  # planned, by step; for the time left
     guard: str = ""  # what switches off if the program dies, in words
     process: str = ""  # which process of which machine writes this run
+    remark: str = ""  # what everything that comes out of the run must say
 
 
 @dataclass(frozen=True)

@@ -43,7 +43,7 @@ from autobench.run.runner import Runner
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
-from autobench.simulation import Simulation, bystander, truth_of
+from autobench.simulation import Simulation, bystander, remark_of, truth_of
 from autobench.views.broadcast import Broadcast
 from autobench.views.run_state import RunState
 
@@ -113,6 +113,8 @@ class Session:
             self.out.emit(started := self.started(began))
             if started.guard.startswith(UNGUARDED):
                 self.out.emit(Notice(began, started.guard))
+            if started.remark:
+                self.out.emit(Notice(began, started.remark))
             if simulated is not None:
                 self.out.join(bystander(simulated, self.remark))
                 if keys is not None:
@@ -182,6 +184,7 @@ class Session:
             step_seconds={step.name: step.seconds for step in self.plan.steps},
             guard=guard_words(self.documents.bench, self.plan.rails),
             process=this_process(),
+            remark=remark_of(self.request.simulation, self.documents),
         )
 
     def ended(self, judgement: BoardJudgement, began: float) -> RunEnded:

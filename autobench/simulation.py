@@ -6,7 +6,7 @@ The simulator's person reads the same prompts as a real one. Nothing here decide
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,13 +20,15 @@ from autobench.events import Event, Prompted, TrueFault, Truth
 from autobench.plan.steps import Plan
 
 if TYPE_CHECKING:
-    from simulated_instruments.bench import SimulatedBench
+    from simulated_instruments.bench import Circuit, SimulatedBench
     from simulated_instruments.benches.person import SimulatedPerson
 
 
 # Prompts that a key answers, and seconds in which the simulated person has certainly done them.
 SAID_DONE = ("clip", "plug", "set", "load")
 SIMULATED_REACH = 2.0
+MOST_POSITIONS = 40  # of a slot of the simulated relays
+DERIVED: dict[str, tuple[Board, Circuit]] = {}  # circuits made from board files, with those, by the board's name
 
 
 @dataclass(frozen=True)
@@ -52,15 +54,71 @@ def open_simulation(wanted: Simulation, documents: Documents, plan: Plan) -> Sim
         return None
     from simulated_instruments.bench import SimulatedBench
 
+    name = documents.board.board
     soldered = {**plan.options, **documents.board.resolve_options({**plan.options, **wanted.soldered})}
     return SimulatedBench.open(
-        documents.board.board,
+        name,
         options=soldered,
         faults=wanted.faults,
         seed=wanted.seed or 0,
-        circuit=wanted.circuit,
+        circuit=circuit_for(documents.board, wanted.circuit),
         wiring=documents.bench.wiring,
+        plate=documents.bench.fixtures.get(name),
     )
+
+
+def is_derived(board: Board, circuit: Path | None) -> bool:
+    """Whether the simulator has to be given a circuit made from the board file."""
+    from simulated_instruments.bench import list_boards
+
+    return circuit is None and board.board not in list_boards()
+
+
+def remark_of(wanted: Simulation, documents: Documents) -> str:
+    """What everything that comes out of a run on the simulated bench must say; nothing for a circuit of its own."""
+    if documents.bench.simulated != "in-process" or not is_derived(documents.board, wanted.circuit):
+        return ""
+    from autobench.derived.circuit import REMARK
+
+    return REMARK
+
+
+def circuit_for(board: Board, circuit: Path | None) -> Path | Circuit | None:
+    """The circuit of a simulated bench: a file of one's own, a derived one, or (None) the simulator's.
+
+    Raises `UsageError` where none can be derived.
+    """
+    if not is_derived(board, circuit):
+        return circuit
+    if DERIVED.get(board.board, (None, None))[0] is not board:  # made once for each time a board file is read
+        DERIVED[board.board] = (board, read_derived(board))
+    return DERIVED[board.board][1]
+
+
+def read_derived(board: Board) -> Circuit:
+    """A derived circuit, as the simulator reads it from a file."""
+    import tempfile
+
+    import yaml
+
+    from autobench.derived.circuit import derived_circuit
+    from simulated_instruments.bench import read_circuit
+
+    text = yaml.safe_dump(derived_circuit(board), sort_keys=False, allow_unicode=True)
+    with tempfile.TemporaryDirectory(prefix="autobench-") as folder:
+        path = Path(folder) / "derived.yaml"
+        path.write_text(text, encoding="utf-8")
+        return read_circuit(path)
+
+
+def with_plate(documents: Documents) -> Documents:
+    """The documents, with a plate on the simulated bench for a board that it has none for."""
+    bench, board = documents.bench, documents.board
+    if bench.simulated != "in-process" or bench.routes is None or board.board in bench.fixtures:
+        return documents
+    from autobench.derived.plate import bench_with_plate
+
+    return replace(documents, bench=bench_with_plate(bench, board, MOST_POSITIONS))
 
 
 def bench_to_serve(board: str, wanted: Simulation, *, stepped: bool) -> SimulatedBench:
@@ -136,10 +194,12 @@ def truth_of(simulated: SimulatedBench, at: float) -> Truth:
 
 def list_faults(board: str, circuit: Path | None = None) -> list[dict[str, str | None]]:
     """The faults the simulator knows for a board (with the circuit in a file of one's own), as the contract's rows."""
+    from autobench.derived.plate import positions_of
     from simulated_instruments import bench
 
-    name = read(places.find_board(board), Board).board
+    found = read(places.find_board(board), Board)
+    rows = bench.list_faults(found.board, circuit_for(found, circuit), positions_of(found))
     return [
-        {"fault": row.fault, "part": row.part, "net": row.net, "kind": row.kind, "words": row.words}
-        for row in bench.list_faults(name, circuit)
+        {"fault": str(row.fault), "part": row.part, "net": row.net, "kind": row.kind, "words": row.words}
+        for row in rows
     ]

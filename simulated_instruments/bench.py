@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from autobench.errors import UsageError
 from simulated_instruments.benches.faults import BenchDamage, BenchFault, bench_fault_places, damage_bench
 from simulated_instruments.benches.wiring import FIXTURE, Wiring, list_wirings, read_wiring
-from simulated_instruments.board.circuit import Circuit
-from simulated_instruments.board.circuit_file import circuit_path, list_circuits, read_circuit
+from simulated_instruments.board.circuit import Circuit as Circuit
+from simulated_instruments.board.circuit_file import circuit_path, list_circuits
+from simulated_instruments.board.circuit_file import read_circuit as read_circuit
 from simulated_instruments.board.faults import FaultPlace, board_fault_places
 from simulated_instruments.spelling import known
 
@@ -64,16 +66,18 @@ class SimulatedBench:
         options: Mapping[str, str] | None = None,
         faults: Sequence[str] = (),
         seed: int = 0,
-        circuit: Path | None = None,
+        circuit: Path | Circuit | None = None,
         clock: Clock | None = None,
-        wiring: str = FIXTURE,
+        wiring: str | Path = FIXTURE,
+        plate: Mapping[str, int] | None = None,
     ) -> SimulatedBench:
         """A bench with one specimen of `board`, drawn by `seed`, with `options` soldered and `faults` (`NAME` or
         `NAME@PART`) done to it.
 
-        `circuit` is another circuit file for the same board; `clock` defaults to a simulated one that starts at 0;
-        `wiring` is one of `list_wirings`: `fixture` has relays, `hand` a person for the probes, `hand-supply` one for
-        the supply's knobs as well.
+        `circuit` is another circuit file for the same board, or for a board of one's own; `clock` defaults to a
+        simulated one that starts at 0; `wiring` is one of `list_wirings` – `fixture` has relays, `hand` a person for
+        the probes, `hand-supply` one for the supply's knobs as well – or a wiring file of one's own; `plate` (point to
+        position) is what a wiring with relays gets for a board it has no plate for.
         Raises `UsageError` for a word that is not known, `FileError` for a wrong circuit file.
         """
         from simulated_instruments.benches.person import SimulatedPerson
@@ -84,13 +88,14 @@ class SimulatedBench:
         from simulated_instruments.world import World
 
         drawn = circuit_of(board, circuit)
-        wired = read_wiring(known(wiring, list_wirings(), "wiring", "the simulator"))
+        wired = with_plate(wiring_of(wiring), board, plate)
         fitted = checked_options(drawn, options or {})
         tolerance = Tolerance(seed)
         assembly, bench_damage = assemble(drawn, fitted, tolerance), BenchDamage()
         places = fault_places(drawn, wired, board) if faults else []
         done = []
-        for place in picked_faults(faults, places, drawn.name, tolerance, read_wiring().fixtures.get(board, ())):
+        usual = read_wiring().fixtures.get(board, plate or ())
+        for place in picked_faults(faults, places, drawn.name, tolerance, usual):
             if place.kind == "board":
                 done.append(do(assembly, place))
             else:
@@ -187,13 +192,31 @@ def list_boards() -> list[str]:
     return list_circuits()
 
 
-def list_faults(board: str, circuit: Path | None = None) -> list[FaultPlace]:
+def list_faults(
+    board: str, circuit: Path | Circuit | None = None, plate: Mapping[str, int] | None = None
+) -> list[FaultPlace]:
     """Every fault of `board` and of its bench, at every place. Raises `UsageError` for an unknown board."""
-    return fault_places(circuit_of(board, circuit), read_wiring(), board)
+    return fault_places(circuit_of(board, circuit), with_plate(read_wiring(), board, plate), board)
 
 
-def circuit_of(board: str, circuit: Path | None) -> Circuit:
-    """The circuit in the file `circuit`, or the one that comes with the simulator under the name `board`."""
+def wiring_of(wiring: str | Path) -> Wiring:
+    """The wiring in a file, or the one that comes with the simulator under that name."""
+    if isinstance(wiring, Path):
+        return read_wiring(wiring)
+    return read_wiring(known(wiring, list_wirings(), "wiring", "the simulator"))
+
+
+def with_plate(wiring: Wiring, board: str, plate: Mapping[str, int] | None) -> Wiring:
+    """The wiring with `plate` for `board`, where it has relays and none of its own."""
+    if not plate or wiring.routes is None or board in wiring.fixtures:
+        return wiring
+    return replace(wiring, fixtures={**wiring.fixtures, board: plate})
+
+
+def circuit_of(board: str, circuit: Path | Circuit | None) -> Circuit:
+    """The circuit in the file `circuit` (or as it was read), or the one that comes with the simulator as `board`."""
+    if isinstance(circuit, Circuit):
+        return circuit
     if circuit is not None:
         return read_circuit(circuit)
     return read_circuit(circuit_path(known(board, list_circuits(), "board", "the simulator (--circuit names a file)")))

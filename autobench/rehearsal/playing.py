@@ -10,6 +10,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from autobench import app
+from autobench.documents import places
 from autobench.events import Event, StepStarted, TrueFault, Truth
 from autobench.rehearsal.cases import Case
 from autobench.rehearsal.outcome import Outcome, outcome_of
@@ -49,10 +50,29 @@ def request_of(stage: Stage, case: Case) -> app.CheckRequest:
     )
 
 
-@lru_cache(maxsize=4)
 def prepared_for(stage: Stage) -> app.Prepared:
     """Files and plan of a rehearsal, read once. Raises `UsageError` and `FileError`."""
-    return app.prepare(request_of(stage, Case("good", 0)))
+    return prepared_of(request_of(stage, Case("good", 0)))
+
+
+def prepared_of(request: app.CheckRequest) -> app.Prepared:
+    """Files and plan of a round, read once as long as the words are the same and the files unchanged. Raises
+    `UsageError` and `FileError`."""
+    written = (places.find_board(request.board), places.find_sequence(request.sequence))
+    states = tuple((path, path.stat().st_mtime_ns, path.stat().st_size) for path in written)
+    return prepared_once(states, request.board, request.sequence, tuple(request.options.items()), request.only)
+
+
+@lru_cache(maxsize=16)
+def prepared_once(
+    states: tuple[object, ...],  # noqa: ARG001 (part of the key: a file that was edited is read again)
+    board: str,
+    sequence: str,
+    options: tuple[tuple[str, str], ...],
+    only: tuple[str, ...],
+) -> app.Prepared:
+    """`prepared_of` for one state of the files."""
+    return app.prepare(app.CheckRequest(board=board, sequence=sequence, options=dict(options), only=only))
 
 
 def play(stage: Stage, case: Case) -> Outcome:

@@ -60,7 +60,9 @@ def rehearse(request: RehearsalRequest, progress: Callable[[int, int], None] | N
     cases = list(cases_of(places, seeds, request.good, request.pairs, alone))
     heard = partial(told, progress, len(cases))
     outcomes = tuple(spread(partial(play, stage), cases, request.jobs or cores(), heard))
-    return Rehearsal(prepared.plan.board, prepared.plan.sequence, places, outcomes, minutes=minutes_of(prepared))
+    remark = app.remark_of(app.Simulation(circuit=request.circuit), prepared.documents) or None
+    plan = prepared.plan
+    return Rehearsal(plan.board, plan.sequence, places, outcomes, remark, minutes_of(prepared))
 
 
 def told(progress: Callable[[int, int], None] | None, of: int, done: int) -> None:

@@ -15,7 +15,8 @@ def run_document(state: RunState) -> dict[str, Any]:
     if state.started is None or state.ended is None:
         raise ValueError("a run has a document once it has started and ended")
     started, ended = state.started, state.ended
-    return {
+    remark = {"remark": started.remark} if started.remark else {}
+    return remark | {
         "run": started.run,
         "board": started.board,
         "serial": started.serial,
