@@ -231,7 +231,7 @@ class Session:
         plan = self.plan
         person = Person(keys, self.clock, self.out.emit, self.stop.check) if keys is not None else None
         hand = Hand(person, plan.spots, meter, plan.steady) if person is not None and plan.steady else None
-        route = next((Route(relays) for relays in opened.relays.values()), None)
+        route = next((Route(relays, plan.paths, rest=meter.rest) for relays in opened.relays.values()), None)
         touch = Touch(meter, route, hand)
         worked = {feed.rail: SupplyByHand(feed, hand) for feed in plan.feeds if feed.by_hand and hand is not None}
         power = Power(
@@ -247,6 +247,8 @@ class Session:
             lost=lambda: broken((name, dialect.link.descriptor) for name, dialect in opened.dialects.items()),
         )
         self.watch = power.tick
+        if route is not None:
+            route.live = power.may_be_live
         if person is not None:
             person.tick = power.tick
         live = LiveBench(

@@ -9,7 +9,7 @@ import threading
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from autobench.errors import UsageError
 from simulated_instruments.benches.faults import BenchDamage, BenchFault, bench_fault_places, damage_bench
@@ -18,6 +18,7 @@ from simulated_instruments.board.circuit import Circuit as Circuit
 from simulated_instruments.board.circuit_file import circuit_path, list_circuits
 from simulated_instruments.board.circuit_file import read_circuit as read_circuit
 from simulated_instruments.board.faults import FaultPlace, board_fault_places
+from simulated_instruments.connections.misbehaviour import Misbehaviour
 from simulated_instruments.spelling import known
 
 if TYPE_CHECKING:
@@ -26,10 +27,9 @@ if TYPE_CHECKING:
     from simulated_instruments.benches.truth import Truth
     from simulated_instruments.board.done import DoneFault
     from simulated_instruments.board.tolerance import Tolerance
-    from simulated_instruments.connections.hislip import HislipServer
     from simulated_instruments.connections.in_process import InProcessLibrary
+    from simulated_instruments.connections.loopback_server import LoopbackServer
     from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
-    from simulated_instruments.connections.raw_socket import SocketServer
     from simulated_instruments.devices.instrument import Device
     from simulated_instruments.world import World
 
@@ -54,9 +54,7 @@ class SimulatedBench:
         self.addresses: dict[str, str] = dict(addresses)
         self.faults: tuple[DoneFault, ...] = ()
         self._library: InProcessLibrary | None = None
-        self._servers: dict[str, SocketServer] = {}
-        self._hislip: dict[str, HislipServer] = {}
-        self._serial: dict[str, PseudoTerminalServer] = {}
+        self._servers: dict[str, dict[str, LoopbackServer[Any] | PseudoTerminalServer]] = {}  # by transport, by name
         self._lock = threading.Lock()
 
     @staticmethod
@@ -124,8 +122,11 @@ class SimulatedBench:
 
     def drop_connections(self, name: str) -> None:
         """Break every connection to an instrument now, as a router may; it goes on serving."""
-        server = self._servers[known(name, self._servers, "served instrument", "this bench")]
-        server.drop_connections()
+        known(name, self.devices, "instrument", "this bench")
+        for served in self._servers.values():
+            server = served.get(name)
+            if server is not None:
+                server.drop_connections()
 
     def unplug(self, name: str) -> None:
         """Pull the plug of an instrument's cable now: it answers nothing more, and its outputs stay as they are."""
@@ -138,6 +139,21 @@ class SimulatedBench:
                 device.advance()
             return self.world.truth()
 
+    def plug_in(self, name: str) -> None:
+        """The cable of an instrument is in again and carries everything; its serial port is numbered anew."""
+        self.misbehave(name, Misbehaviour())
+        self.devices[name].silent = False
+        if name in self._servers.get("serial", {}):
+            self._servers["serial"].pop(name).stop()
+
+    def misbehave(self, name: str, misbehaviour: Misbehaviour) -> None:
+        """From now on every connection to an instrument does this to its replies."""
+        known(name, self.devices, "instrument", "this bench")
+        self.library.misbehave(self.addresses[name], misbehaviour)
+        for served in self._servers.values():
+            if name in served:
+                served[name].misbehaviour = misbehaviour
+
     def serve_sockets(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
         """Serve each instrument on a loopback port of its own, by the bench's clock; returns name → VISA address.
 
@@ -145,40 +161,46 @@ class SimulatedBench:
         """
         from simulated_instruments.connections.raw_socket import SocketServer
 
-        for name, device in self.devices.items():
-            if name not in self._servers:
-                self._servers[name] = SocketServer(device, one_connection=name in one_connection, lock=self._lock)
-                self._servers[name].start()
-        return {name: server.address for name, server in self._servers.items()}
+        return self._serve("raw socket", SocketServer, one_connection)
 
     def serve_hislip(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
         """As `serve_sockets`, by HiSLIP."""
         from simulated_instruments.connections.hislip import HislipServer
 
-        for name, device in self.devices.items():
-            if name not in self._hislip:
-                self._hislip[name] = HislipServer(device, one_connection=name in one_connection, lock=self._lock)
-                self._hislip[name].start()
-        return {name: server.address for name, server in self._hislip.items()}
+        return self._serve("hislip", HislipServer, one_connection)
+
+    def serve_vxi11(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
+        """As `serve_sockets`, by VXI-11."""
+        from simulated_instruments.connections.vxi11 import Vxi11Server
+
+        return self._serve("vxi-11", Vxi11Server, one_connection)
 
     def serve_serial(self) -> dict[str, str]:
         """As `serve_sockets`, each on a pseudo-terminal of its own."""
         from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
 
+        served = self._servers.setdefault("serial", {})
         for name, device in self.devices.items():
-            if name not in self._serial:
-                self._serial[name] = PseudoTerminalServer(device, lock=self._lock)
-                self._serial[name].start()
-        return {name: server.address for name, server in self._serial.items()}
+            if name not in served:
+                served[name] = PseudoTerminalServer(device, lock=self._lock)
+                served[name].start()
+        return {name: server.address for name, server in served.items()}
+
+    def _serve(
+        self, transport: str, kind: type[LoopbackServer[Any]], one_connection: Collection[str]
+    ) -> dict[str, str]:
+        served = self._servers.setdefault(transport, {})
+        for name, device in self.devices.items():
+            if name not in served:
+                served[name] = kind(device, one_connection=name in one_connection, lock=self._lock)
+                served[name].start()
+        return {name: server.address for name, server in served.items()}
 
     def close(self) -> None:
         """Stop serving. May be called twice."""
-        for served in (self._hislip, self._serial):
-            for server in served.values():
-                server.stop()
-            served.clear()
         while self._servers:
-            self._servers.popitem()[1].stop()
+            for server in self._servers.popitem()[1].values():
+                server.stop()
 
     def __enter__(self) -> SimulatedBench:
         return self

@@ -36,7 +36,9 @@ from autobench.documents.words import choice_text, quoted
 from autobench.quantity import Quantity
 
 POSITIONS_A_SLOT = 100  # relay channel = 100 x slot + position
-LOOPBACK = re.compile(r"TCPIP[0-9]*::(127\.[0-9.]+|localhost|::1|\[::1\])::.+|ASRL/dev/pts/[0-9]+(::INSTR)?", re.I)
+LOOPBACK = re.compile(
+    r"TCPIP[0-9]*::(127\.[0-9.]+|localhost|::1|\[::1\])(,[0-9]+)?::.+|ASRL/dev/pts/[0-9]+(::INSTR)?", re.I
+)
 Lack = Literal["no guard", "no trip", "no read-back"]
 INPUTS = re.compile(r"high|low|[1-8]")
 TIP = re.compile(r"(.+) ([1-8])")

@@ -33,10 +33,10 @@ from autobench.judgement.conformity import GUARD_BANDS, parse_rule
 from autobench.judgement.verdict import DEFAULT_RULE
 
 STAGES: tuple[str, ...] = get_args(Stage)
-ForEach = Literal["rail", "place", "drop", "clock", "line", "ratio"]
+ForEach = Literal["rail", "place", "drop", "clock", "line", "ratio", "pair", "driver", "delay"]
 Measure = Literal[
-    "ohms", "current", "rail", "drop", "ripple", "clock", "reset", "sync", "picture", "line", "ratio", "plug",
-    "plug ripple"
+    "ohms", "current", "rail", "drop", "ripple", "clock", "reset", "sync", "picture", "line", "ratio", "likeness",
+    "driving", "delay", "refresh", "plug", "plug ripple"
 ]  # fmt: skip
 
 # What is filled in for each -> the placeholders its steps are told apart by, all of them needed in the name.
@@ -48,6 +48,9 @@ PLACEHOLDERS: dict[str | None, tuple[str, ...]] = {
     "clock": ("clock",),
     "line": ("line",),
     "ratio": ("of", "to"),
+    "pair": ("of", "to"),
+    "driver": ("part", "line"),
+    "delay": ("from", "to"),
 }
 MEASURED_FOR: dict[str, str | None] = {
     "ohms": "rail",
@@ -61,14 +64,19 @@ MEASURED_FOR: dict[str, str | None] = {
     "picture": None,
     "line": "line",
     "ratio": "ratio",
+    "likeness": "pair",
+    "driving": "driver",
+    "delay": "delay",
+    "refresh": None,
     "plug": "rail",
     "plug ripple": "rail",
 }
 AT_PLUG = ("plug", "plug ripple")  # a supply by itself, with its plug off the board
 PATIENT = ("rail",)  # more readings make these more certain
-BY_STAGE = ("line", "ratio")  # a board file says for each of them in which stage it is looked at
+# A board file says for each of them in which stage it is looked at.
+BY_STAGE = ("line", "ratio", "likeness", "driving", "delay")
 LINE_STAGES: tuple[str, ...] = get_args(LineStage)
-POWERED_FOR: dict[str, str | None] = {"polarity": "rail", "on": None, "off": None}
+POWERED_FOR: dict[str, str | None] = {"polarity": "rail", "injection": "rail", "on": None, "off": None}
 KINDS = ("measure", "power", "ask", "wait")
 BRACES = re.compile(r"\{([^{}]*)\}")
 LONGEST_WAIT = 86_400.0  # s; a soak of one day
@@ -103,17 +111,19 @@ class Step(Section):
     """One thing to do: exactly one of `measure`, `power`, `ask` and `wait`."""
 
     step: Annotated[str, Written(read_template)]
-    """Name, with `{rail}`, `{place}`, `{clock}`, `{line}`, `{of}`, `{from}` and `{to}` filled in for each."""
+    """Name, with `{rail}`, `{place}`, `{clock}`, `{line}`, `{part}`, `{of}`, `{from}` and `{to}` filled in for each."""
     stage: Stage
     """The part of the round it belongs to."""
     measure: Measure | None = None
     """ohms: rail to ground, unpowered; current: of a rail; rail: volts at a place; drop: volts between two places;
     ripple: of a rail; clock: frequency, exact ratio, duty and levels; reset: captured from before power-on; sync:
     line and field rate and pulse width; picture: amplitudes and line rate at the output; line: state and mean rate;
-    ratio: counts of two lines; plug, plug ripple: volts and ripple of a supply worked by hand, at its plug, with the
-    board not connected."""
-    power: Literal["polarity", "on", "off"] | None = None
-    """polarity: the one tiny on that shows the sign; on: every rail in order; off: every rail in reverse, proved."""
+    ratio: counts of two lines; likeness: of two neighbouring lines of a bus; driving: whether a part drives a line
+    when it is told to; delay: from the fall of one line to that of another; refresh: rows refreshed a second; plug,
+    plug ripple: volts and ripple of a supply worked by hand, at its plug, with the board not connected."""
+    power: Literal["polarity", "injection", "on", "off"] | None = None
+    """polarity: the one tiny on that shows the sign; injection: half a volt at most into a rail that is nearly shorted,
+    with a reason somebody types, to follow the short; on: every rail in order; off: every rail in reverse, proved."""
     ask: Words | None = None
     """A question or instruction for the person at the bench."""
     wait: Seconds | None = None
@@ -148,7 +158,7 @@ class Step(Section):
         return BRACES.sub(lambda found: values[found.group(1)], self.step)
 
     def takes(self, stage: str, side: str | None = None) -> bool:
-        """Whether a line or ratio that the board file puts into `stage` (and a line, on `side`) is for this step."""
+        """Whether what a board file puts into `stage` (and a line, on `side`) is for this step."""
         return self.stage == stage and self.side in (None, side)
 
     def check(self) -> Iterator[Complaint]:

@@ -10,7 +10,19 @@ from autobench.documents.section import Complaint
 from autobench.documents.sequence import AT_PLUG, Step
 from autobench.documents.sequence import Sequence as SequenceFile
 
-SEEN = ("ripple", "clock", "reset", "sync", "picture", "line", "ratio")  # with a scope
+SEEN = (
+    "ripple",
+    "clock",
+    "reset",
+    "sync",
+    "picture",
+    "line",
+    "ratio",
+    "likeness",
+    "driving",
+    "delay",
+    "refresh",
+)  # with a scope
 METERED = ("rail", "drop")
 
 Wired = tuple[Bench, Mapping[str, Driver]]  # a bench with the drivers of its instruments

@@ -6,6 +6,7 @@ Plain frozen data. Nothing here reads files or talks to instruments.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from autobench.judgement.verdict import DEFAULT_RULE
 from autobench.plan.limits import Limits
@@ -13,6 +14,9 @@ from autobench.plan.scope_steps import ScopeJob, Sight, StartSight
 from autobench.plan.spots import Spot
 from autobench.plan.target import Target
 from autobench.plan.terms import Again, Condition
+
+if TYPE_CHECKING:
+    from autobench.plan.relay_paths import RelayPath
 
 
 @dataclass(frozen=True)
@@ -67,6 +71,14 @@ class PolarityJob:
     """The one low-voltage ON that shows which way round the leads are."""
 
     rail: str
+
+
+@dataclass(frozen=True)
+class InjectionJob:
+    """A very low voltage into a rail that is nearly shorted, measured at `targets`, from the inlet outward."""
+
+    rail: str
+    targets: tuple[Target, ...]
 
 
 @dataclass(frozen=True)
@@ -147,6 +159,7 @@ class AskJob:
 Job = (
     OhmsJob
     | PolarityJob
+    | InjectionJob
     | PowerJob
     | CurrentJob
     | RailJob
@@ -194,6 +207,7 @@ class Plan:
     instruments: dict[str, str] = field(default_factory=dict)
     line_frequency: float = 50.0
     spots: dict[str, Spot] = field(default_factory=dict)
+    paths: tuple[RelayPath, ...] = ()  # what is on the relays' slots
     alone: bool = False  # a supply by itself: there is no board whose rails could be proved off
     steady: float = 0.0  # s a reading must have stood before a hand's tip is believed; 0: no hand on this bench
 

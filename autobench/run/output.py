@@ -29,4 +29,4 @@ class Output:
     @property
     def watched(self) -> bool:
         """Whether it is on, so that somebody must look at it."""
-        return self.interlock.state in ("on", "probing") and not self.coming
+        return self.interlock.state in ("on", "probing", "injecting") and not self.coming

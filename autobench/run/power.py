@@ -16,16 +16,16 @@ from autobench.instruments.supply import Supply
 from autobench.plan.steps import Feed
 from autobench.quantity import Estimate, show
 from autobench.run.guard import Guard, NoGuard
-from autobench.run.interlock import PROBE_AMPS, PROBE_VOLTS, Interlock
+from autobench.run.interlock import INJECTION, PROBE, PROBE_AMPS, PROBE_VOLTS, Interlock
 from autobench.run.limit_steps import next_limit
 from autobench.run.output import Output
+from autobench.run.setting import set_and_read_back
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.switching_off import SwitchingOff
 from autobench.run.touch import Touch
-from autobench.run.watch import Look, low_beside, must_go_off, sagged
+from autobench.run.watch import Look, bias_gone, low_beside, must_go_off, sagged
 
-READ_BACK = 0.01  # share of the asked value by which a read-back may differ
 LOOK_EVERY = 0.2  # s; with what lies between two looks, at least twice a second while anything is on
 CLOSE_SECONDS = 0.3
 RETRY_SECONDS = 0.3
@@ -64,6 +64,7 @@ class Power:
         self._off = SwitchingOff(self.outputs, touch, clock, emit, self._moved)
         self._lost = lost
         self._looking = False
+        self.tripped: str | None = None  # the rail and why, once something tripped
 
     # -- off ------------------------------------------------------------------------------------------------------
 
@@ -82,6 +83,11 @@ class Power:
             )
         self._guard.rest()
 
+    def may_be_live(self, supply: str, output: int) -> bool:
+        """Whether an output of a supply may carry volts now; one that this run does not know is not to be trusted."""
+        known = [each for each in self.outputs.values() if (each.feed.supply, each.feed.output) == (supply, output)]
+        return not known or any(each.interlock.live for each in known)
+
     def inlet_channels(self) -> tuple[int, ...]:
         """Relay channels of the meter's way to the first rail's inlet: where OFF will be proved."""
         first = next(iter(self.outputs.values()))
@@ -89,9 +95,28 @@ class Power:
 
     # -- ohms and polarity ----------------------------------------------------------------------------------------
 
-    def ohms_judged(self, rail: str, passed: bool) -> None:
-        """The ohms gate of `rail` passed, or refused it for good."""
-        self._moved(self.outputs[rail], "ohms passed" if passed else "ohms refused")
+    def ohms_judged(self, rail: str, passed: bool, *, near: bool = False) -> None:
+        """The ohms gate of `rail` passed, or refused it for good; `near` leaves an injection as the only way on."""
+        self._moved(self.outputs[rail], "ohms passed" if passed else "ohms low" if near else "ohms refused")
+
+    def inject(self, rail: str, reason: str) -> None:
+        """A rail that is nearly shorted on with 0.5 V and 0.5 A at most, for the `reason` a person gave.
+
+        Raises `InterlockRefusedError` for any other rail, and without a reason. The caller makes it off again.
+        """
+        output = self.outputs[rail]
+        if not reason.strip() or isinstance(output.supply, SupplyByHand):
+            lacking = "a reason" if not reason.strip() else "a supply that is not worked by hand"
+            raise InterlockRefusedError(f"{rail}: an injection refused: it wants {lacking}")
+        self._moved(output, "overridden")
+        self._emit(Notice(self._clock.now(), f"{rail}: the near-short is overridden for an injection: {reason}"))
+        volts, amps = (
+            min(most, ours)
+            for most, ours in zip(INJECTION, (output.feed.envelope.volts, output.feed.amps), strict=True)
+        )
+        set_and_read_back(output, math.copysign(volts, output.feed.nominal), amps, INJECTION)
+        self._moved(output, "set lowest")
+        self._switch_on(output)
 
     def probe_polarity(self, rail: str) -> Estimate:
         """The one allowed ON before the polarity is settled; returns the volts measured at the board's inlet.
@@ -109,7 +134,7 @@ class Power:
             return output.supply.check_plug(output.feed.volts, output.feed.amps, output.feed.trip)
         output.interlock.require("set low")
         self._touch.hold(inlet)
-        self._set(output, math.copysign(PROBE_VOLTS, output.feed.nominal), PROBE_AMPS, probe=True)
+        set_and_read_back(output, math.copysign(PROBE_VOLTS, output.feed.nominal), PROBE_AMPS, PROBE)
         self._moved(output, "set low")
         self._switch_on(output)
         self.wait(0.3)
@@ -149,10 +174,11 @@ class Power:
             if isinstance(output.supply, SupplyByHand):
                 output.supply.connect()  # every plug is in before anything is on
         for output in self.outputs.values():
-            self._set(output, output.feed.volts, output.feed.amps)
+            set_and_read_back(output, output.feed.volts, output.feed.amps)
             self._moved(output, "set")
             self._switch_on(output)
             self._watch_closely(output)
+            self._bias_arrived(output)
         self.wait(SETTLED)
         collect()
         for output in self.outputs.values():
@@ -160,6 +186,23 @@ class Power:
                 self._compensate(output)
         ready = max(output.on_since + output.feed.settle for output in self.outputs.values())
         self.wait(ready - self._clock.now())
+
+    def _bias_arrived(self, output: Output) -> None:
+        """A bias rail is looked for on the board itself before its partners come on: a lead may be off."""
+        inlet = output.feed.inlet
+        if output.feed.nominal < 0 and self._touch is not None and inlet is not None:
+            volts = self._touch.glance(inlet)
+            if volts is not None:
+                self.seen_on_board(output.feed.rail, volts)
+
+    def seen_on_board(self, rail: str, volts: float) -> None:
+        """Volts of a rail that the meter saw on the board itself, where the supply's own reading does not reach.
+
+        Raises `TrippedError`, with everything off, where a bias rail is gone.
+        """
+        output = self.outputs.get(rail)
+        if output is not None and output.interlock.state == "on":
+            self._trip(output, bias_gone(output.feed, volts), volts)
 
     def _watch_closely(self, output: Output) -> None:
         """Look often while a board starts: that is when it limits, if it does."""
@@ -176,7 +219,7 @@ class Power:
             return False
         output.retried = True
         self._emit(Notice(self._clock.now(), f"{output.feed.rail}: limiting; tried once more with {show(amps, 'A')}"))
-        self._set(output, output.set_volts, amps)
+        set_and_read_back(output, output.set_volts, amps)
         self._moved(output, "set")
         output.looks.clear()
         until = self._clock.now() + RETRY_SECONDS
@@ -197,30 +240,8 @@ class Power:
         drop = now - inlet
         wanted = min(nominal + drop, output.feed.top_volts, output.interlock.envelope.volts)
         if 0 < drop < 0.1 * nominal and wanted > now:
-            self._set(output, sign * wanted, output.set_amps)
+            set_and_read_back(output, sign * wanted, output.set_amps)
             self._moved(output, "set")
-
-    def _set(self, output: Output, volts: float, amps: float, *, probe: bool = False) -> None:
-        """Set volts, limit and trip inside the envelope and read all three back within 1 %."""
-        feed, supply, trip = output.feed, output.supply, output.feed.trip
-        output.interlock.require_inside(volts, amps, trip, probe=probe)
-        supply.set_volts(feed.output, volts)
-        supply.set_amps(feed.output, amps)
-        if supply.can("set trip"):  # a bench whose supply has none accepts that by name, else nothing is planned
-            supply.set_trip(feed.output, trip)
-        for what, asked, action, back in (
-            ("volts", volts, "set volts?", supply.set_volts_back),
-            ("current limit", amps, "set amps?", supply.set_amps_back),
-            ("over-voltage trip", trip, "set trip?", supply.set_trip_back),
-        ):
-            if not supply.can(action):
-                continue
-            got = back(feed.output)
-            if abs(got - asked) > READ_BACK * abs(asked) + 1e-6:
-                raise InterlockRefusedError(
-                    f"{feed.rail}: {what} asked {asked:g}, but the supply says it is set to {got:g}"
-                )
-        output.set_volts, output.set_amps = volts, amps
 
     def _switch_on(self, output: Output) -> None:
         # Required before it is sent, noted before it is sent: an ON that fails half-way counts as on.
@@ -286,10 +307,10 @@ class Power:
         self._emit(Watched(output.looked_at, output.feed.rail, volts, amps, limiting))
 
     def _act_on(self, output: Output) -> None:
-        """Switch off and raise if the watch says so. The probe limits on purpose: only its trips count."""
+        """Switch off and raise if the watch says so. Probe and injection limit on purpose: only trips count."""
         if not output.looks:
             return
-        if output.interlock.state == "probing":
+        if output.interlock.state != "on":
             reason = "the supply's own protection tripped" if output.looks[-1].tripped else None
         else:
             if sagged(output.looks, output.set_volts) and self._raise_limit(output):
@@ -297,13 +318,19 @@ class Power:
             reason = must_go_off(output.feed, output.looks) or low_beside(
                 output.feed, output.looks, self._partners(output)
             )
+        self._trip(output, reason, output.looks[-1].volts)
+
+    def _trip(self, output: Output, reason: str | None, volts: float) -> None:
+        """Everything off for `reason`; nothing for None."""
         if reason is None:
             return
         self._moved(output, "trip")
-        last = output.looks[-1]
+        amps = output.looks[-1].amps if output.looks else math.nan
+        self.tripped = f"{output.feed.rail}: {reason}"
         self.make_off()
-        amps = None if math.isnan(last.amps) else last.amps
-        raise TrippedError(output.feed.rail, f"{reason}; switched off", volts=last.volts, amps=amps)
+        raise TrippedError(
+            output.feed.rail, f"{reason}; switched off", volts=volts, amps=None if math.isnan(amps) else amps
+        )
 
     def _partners(self, output: Output) -> list[Feed]:
         """The other rails that are up."""

@@ -13,7 +13,6 @@ from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOff
 from autobench.events import Event, Notice, ReadingTaken, StepStarted, StepTakenAgain
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, Judgement, Verdict, board_verdict, void
-from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import (
     ClockJob,
     LineJob,
@@ -28,7 +27,7 @@ from autobench.plan.steps import (
     AskJob,
     CurrentJob,
     DropJob,
-    Job,
+    InjectionJob,
     OhmsJob,
     Plan,
     PlannedStep,
@@ -39,16 +38,26 @@ from autobench.plan.steps import (
     RailJob,
     WaitJob,
 )
-from autobench.quantity import Span, show
-from autobench.run import actions, line_actions, plug_actions, scope_actions
+from autobench.run import actions, bus_actions, injection, line_actions, plug_actions, scope_actions
 from autobench.run.conditions import once_more, unmet
 from autobench.run.contact import NoContactError
 from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import unread
+from autobench.run.step_facts import (
+    NO_LIMITS,
+    expected_of,
+    limits_of,
+    needs_hand,
+    needs_power,
+    net_and_point,
+    quantity_of,
+)
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
 GATES = ("rails", "clocks", "reset")
-NO_LIMITS = Limits(Span(None, None, ""), "none")
+RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
+# Some forty points held by hand one after another: not asked for once an earlier stage has shown what is wrong.
+LONG_STAGES = ("bus", "memory")
 
 
 class Runner:
@@ -67,6 +76,7 @@ class Runner:
         self._check = check
         self._unpowered: str | None = None
         self._by_hand: list[int] = []  # steps that a person was asked in, since the power last changed
+        self._reserve: bytes | bytearray = bytearray(RESERVE)
         self.readings: list[Reading] = []
 
     def run(self) -> BoardJudgement:
@@ -87,6 +97,9 @@ class Runner:
                     self._bench.power.make_off()
                 self._take_all()
                 self._check()
+            except MemoryError:
+                self._reserve = b""  # what is left to do gets it: OFF, its proof, the last words in the record
+                raise
             finally:
                 self._bench.power.make_off()
             self._check()  # a wish to stop that came while the outputs were proved off
@@ -140,6 +153,17 @@ class Runner:
         )
         return next(failed, None)
 
+    def _convicted(self, step: PlannedStep) -> str | None:
+        """For a step of the long last stages, an earlier stage's step that has already shown the board faulty."""
+        if step.stage not in LONG_STAGES:
+            return None
+        wrong = (
+            reading.step
+            for reading in self.readings
+            if reading.verdict is Verdict.OUTSIDE and not reading.conditional and reading.stage != step.stage
+        )
+        return next(wrong, None)
+
     def _take(self, step: PlannedStep) -> None:
         self._emit(StepStarted(self._bench.clock.now(), step.name, step.stage, step.words))
         if self._bench.person is not None:
@@ -154,6 +178,8 @@ class Runner:
 
     def _told(self, step: PlannedStep, readings: list[Reading]) -> list[Reading]:
         """The readings of a step, noted."""
+        if self._bench.power.tripped is not None:
+            self._unpowered = self._unpowered or f"switched off: {self._bench.power.tripped}"
         for reading in readings:
             gate = self._gate
             judged = replace(reading, conditional=gate is not None and step.stage != gate)
@@ -179,6 +205,11 @@ class Runner:
         gate = self._gate
         if gate is not None and step.stage != gate and needs_hand(step):
             return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
+        convicted = self._convicted(step)
+        if convicted is not None and needs_hand(step):
+            return self._skipped(
+                step, f"not asked for: {convicted} is wrong already, and the next check is a better one"
+            )
         try:
             if pause:
                 self._bench.power.wait(pause)
@@ -192,7 +223,6 @@ class Runner:
             self._unpowered = self._unpowered or f"the board was not powered: {error}"
             return self._skipped(step, str(error))
         except TrippedError as error:
-            self._unpowered = f"switched off: {error}"
             return [actions.tripped(step, error, self._bench.power.outputs[error.rail].feed.current)]
 
     def _anew(self) -> None:
@@ -207,8 +237,10 @@ class Runner:
                 return actions.ohms(bench, step, job)
             case PolarityJob():
                 return actions.polarity(bench, step, job)
+            case InjectionJob():
+                return injection.injection(bench, step, job)
             case PowerJob():
-                return self._power(step, job)
+                return actions.power(bench, step, job)
             case CurrentJob():
                 return actions.current(bench, step, job)
             case RailJob():
@@ -248,12 +280,8 @@ class Runner:
                 return line_actions.line(captures, step, job)
             case RatioJob():
                 return line_actions.ratio(captures, step, job)
-
-    def _power(self, step: PlannedStep, job: PowerJob) -> list[Reading]:
-        readings = actions.power(self._bench, step, job)
-        if readings:
-            self._unpowered = f"switched off: {readings[-1].reason}"
-        return readings
+            case _:
+                return bus_actions.bus(captures, step, job)
 
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:
@@ -275,66 +303,3 @@ class Runner:
         net, point = net_and_point(step)
         quantity, unit = quantity_of(step)
         return unread(step, net, point, quantity, unit, limits_of(step), judgement)
-
-
-def limits_of(step: PlannedStep) -> Limits:
-    """What the first reading of a step is judged by."""
-    named = (getattr(step.job, name, None) for name in ("limits", "frequency", "rate", "sync_amplitude", "line_rate"))
-    return next((found for found in named if isinstance(found, Limits)), NO_LIMITS)
-
-
-def expected_of(step: PlannedStep) -> str:
-    """What should be seen in a step, in words: the state of a line, else the limits."""
-    if isinstance(step.job, LineJob) and step.job.expected in ("high", "low"):
-        return step.job.expected
-    if isinstance(step.job, ClockJob):
-        return show(step.job.nominal, "Hz", 6)
-    span = limits_of(step).span
-    return "" if span.low is None and span.high is None else str(span)
-
-
-def needs_hand(step: PlannedStep) -> bool:
-    """Whether a hand would have to hold a tip."""
-    target, sight = getattr(step.job, "target", None), getattr(step.job, "sight", None)
-    return bool((target is not None and target.by_hand) or (sight is not None and sight.by_hand))
-
-
-def needs_power(step: PlannedStep) -> bool:
-    """Whether a step makes sense only on a powered board."""
-    match step.job:
-        case PowerJob():
-            return step.job.on
-        case OhmsJob() | AskJob() | WaitJob():
-            return False
-        case _:
-            return True
-
-
-# What a step would have measured, and in which unit; for readings that were not taken.
-QUANTITIES: dict[type[Job], tuple[str, str]] = {
-    OhmsJob: ("resistance", "ohm"),
-    CurrentJob: ("current", "A"),
-    PowerJob: ("current", "A"),
-    RippleJob: ("ripple", "V"),
-    PlugRippleJob: ("ripple", "V"),
-    ClockJob: ("frequency", "Hz"),
-    ResetJob: ("reset width", "s"),
-    SyncJob: ("line rate", "Hz"),
-    PictureJob: ("sync amplitude", "V"),
-    LineJob: ("rate", "Hz"),
-    RatioJob: ("ratio", ""),
-    AskJob: ("answer", ""),
-}
-
-
-def quantity_of(step: PlannedStep) -> tuple[str, str]:
-    """What a step would have measured, and in which unit."""
-    return QUANTITIES.get(type(step.job), ("voltage", "V"))
-
-
-def net_and_point(step: PlannedStep) -> tuple[str | None, str | None]:
-    """Where a step would have measured."""
-    job = step.job
-    net = next((getattr(job, name) for name in ("rail", "clock", "line", "net", "of") if hasattr(job, name)), None)
-    target = getattr(job, "target", None)
-    return net, target.point if target is not None else getattr(job, "point", None)

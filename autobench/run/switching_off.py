@@ -13,7 +13,7 @@ from autobench.errors import BenchError
 from autobench.events import Event, Notice
 from autobench.instruments.supply import Supply
 from autobench.quantity import show
-from autobench.run.off_proof import PROVED_OFF, volts_when_off
+from autobench.run.off_proof import NO_AMPS, PROVED_OFF, amps_when_off, level_of, volts_when_off
 from autobench.run.output import Output
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
@@ -104,13 +104,16 @@ class SwitchingOff:
 
     def _shown(self, output: Output, again: Callable[[], None]) -> list[str]:
         """Whether a measurement shows it off; `again` sends the OFF once more while it does not."""
-        feed = output.feed
-        volts = volts_when_off(feed, output.supply, self._touch, self._clock, self._emit, again)
-        if volts is not None and abs(volts) < PROVED_OFF:
-            self._moved(output, "proved off")
-            return []
-        self._moved(output, "not off")
+        feed, supply, level = output.feed, output.supply, level_of(output.set_volts)
+        volts = volts_when_off(feed, supply, self._touch, self._clock, self._emit, again, level)
         shown = "nothing could be measured" if volts is None else f"still {show(volts, 'V')}"
+        if volts is not None and abs(volts) < level:
+            amps = None if isinstance(supply, SupplyByHand) else amps_when_off(feed.output, supply, self._clock, again)
+            if amps is None or abs(amps) < NO_AMPS:
+                self._moved(output, "proved off")
+                return []
+            shown = f"still {show(amps, 'A')}"
+        self._moved(output, "not off")
         return [f"{feed.supply} output {feed.output} ({feed.rail}): {shown}"]
 
     def _rest_meter(self) -> None:

@@ -70,12 +70,22 @@ def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
             since = (look.at if since is None else since) if look.amps > most else None
         if since is not None and last.at - since > OVER_CURRENT_SECONDS:
             return f"over-current: {show(last.amps, 'A')} for more than {OVER_CURRENT_SECONDS:g} s"
-    if feed.nominal < 0 and last.at > BIAS_UP_SECONDS and abs(last.volts) < BIAS_LOST * abs(feed.volts):
-        return f"the bias rail is lost: only {show(last.volts, 'V')} is left, and its partners must not stay on"
+    if last.at > BIAS_UP_SECONDS and (gone := bias_gone(feed, last.volts)) is not None:
+        return gone
     if sagged(looks, feed.volts):
         limits = "sags" if math.isnan(last.amps) else f"limits at {show(last.amps, 'A')}"
         return f"the supply {limits} and only {show(last.volts, 'V')} is left"
     return None
+
+
+def bias_gone(feed: Feed, volts: float) -> str | None:
+    """Why a bias rail, one below ground, is lost with these volts, whoever saw them; or None.
+
+    Volts of the wrong sign are none: a bias that floats up through the chips (common practice: 0.3 V to 0.7 V).
+    """
+    if feed.nominal >= 0 or -volts >= BIAS_LOST * abs(feed.volts):
+        return None
+    return f"the bias rail is lost: only {show(volts, 'V')} is left, and its partners must not stay on"
 
 
 def low_beside(feed: Feed, looks: list[Look], up: Iterable[Feed]) -> str | None:

@@ -166,7 +166,7 @@ MEMORY_FAULTS: Mapping[str, BoardFault] = {
     "ram-strobe-missing": BoardFault(part_places("ram-strobe-missing", "makes no strobe", "gates"), lose_strobe),
     "ram-marginal": BoardFault(part_places("ram-marginal", "fails when warm", "dram"), leave),
     "video-ram-bad": BoardFault(part_places("video-ram-bad", "spoils the picture", "shifter"), spoil_picture),
-    "colour-lost": BoardFault(part_places("colour-lost", "makes no colour", "colour encoder"), leave),
+    "colour-lost": BoardFault(part_places("colour-lost", "makes no colour", "colour crystal", "colour encoder"), leave),
     "port-chip-damaged": BoardFault(part_places("port-chip-damaged", "is damaged", "port"), hurt_port),
     "keyboard-open": BoardFault(part_places("keyboard-open", "has an open row", "keyboard connector"), leave),
     "sound-stage-dead": BoardFault(part_places("sound-stage-dead", "makes no sound", "sound stage"), leave),

@@ -59,6 +59,10 @@ class InProcessLibrary(VisaLibraryBase):
         library.misbehaviours = {address: Misbehaviour() for address in library.devices}
         return library
 
+    def misbehave(self, address: str, misbehaviour: Misbehaviour) -> None:
+        """From now on the bus does this to what the device at `address` says."""
+        self.misbehaviours[canonical(address)] = misbehaviour
+
     @staticmethod
     def get_library_paths() -> Iterable[LibraryPath]:
         """None: such a library is made for a bench and cannot be found."""
@@ -162,7 +166,7 @@ class InProcessLibrary(VisaLibraryBase):
         if reply is not opened.reply:
             opened.reply, opened.read = reply, 0  # a device clear or a new message dropped the old one
             if reply is not None:
-                opened.wire = self._wire(opened).next()
+                opened.wire = self._wire(opened).next()  # what is measured is not measured yet
         wait = None
         if reply is not None:  # this bus hands over whole messages only
             late = opened.wire.held + opened.wire.drip * (len(reply.data) if opened.wire.drip else 0)

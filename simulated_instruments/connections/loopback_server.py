@@ -61,6 +61,11 @@ class LoopbackServer(Generic[P]):
 
     # What a kind of server says.
 
+    @property
+    def address(self) -> str:
+        """The VISA address of the running server."""
+        raise NotImplementedError
+
     def turned_away(self) -> bool:
         """Whether one more client gets nothing but a reset."""
         return False
@@ -135,7 +140,7 @@ class LoopbackServer(Generic[P]):
 
     def answer(self, peer: P, reply: bytes, pieces: Sequence[Piece]) -> None:
         """Send the `pieces` that carry a reply of the device, as the wire lets them through; `flush` has to follow."""
-        peer.wire = self.misbehaviour.next()
+        peer.wire = self.misbehaviour.next(len(reply))
         end = self.wire_clock.now() + peer.wire.held
         while (left := end - self.wire_clock.now()) > 0 and not self.stopping.is_set():
             self.wire_clock.sleep(min(left, SLICE))

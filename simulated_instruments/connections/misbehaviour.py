@@ -17,10 +17,11 @@ Piece = bytes | memoryview
 
 @dataclass
 class Misbehaviour:
-    """`cut`: so many bytes of a reply still go out, `then` comes silence, an orderly close or a reset. `garbage`: these
-    bytes go out instead of a reply. `drip`: one byte after another, so many seconds apart. `held`: a reply is kept back
-    for so many seconds and then goes out all the same, before any other. `frozen`: nothing is taken in any more, as
-    from a peer that died without saying so. `times`: only so many replies are treated like this, every one if None.
+    """`cut`: so many bytes of a longer reply still go out, `then` comes silence, an orderly close or a reset.
+    `garbage`: these bytes go out instead of a reply. `drip`: one byte after another, so many seconds apart. `held`: a
+    reply is kept back for so many seconds and then goes out all the same, before any other. `frozen`: nothing is taken
+    in any more, as from a peer that died without saying so. `times`: only so many replies are treated like this, every
+    one if None.
 
     Seconds are those of the wire: real ones, but for instruments in the program's own process.
     """
@@ -33,8 +34,10 @@ class Misbehaviour:
     frozen: bool = False
     times: int | None = None
 
-    def next(self) -> Misbehaviour:
-        """How the reply that goes out now is treated."""
+    def next(self, length: int | None = None) -> Misbehaviour:
+        """How the reply that goes out now is treated, of so many bytes if that is known yet."""
+        if self.cut is not None and length is not None and length <= self.cut:
+            return Misbehaviour()
         if self.times is None:
             return self
         if self.times <= 0:
@@ -50,7 +53,7 @@ class Misbehaviour:
 
     def ends(self, reply: bytes) -> bool:
         """Whether the connection is closed after `reply`."""
-        return self.cut is not None and self.then != "silence" and len(reply) > 0
+        return self.cut is not None and self.then != "silence" and len(reply) > self.cut
 
     def close(self, client: socket.socket) -> None:
         """Close a connection in the way that was chosen."""

@@ -72,6 +72,9 @@ class PseudoTerminalServer:
         os.close(self._waker)
         os.close(self._woken)
 
+    def drop_connections(self) -> None:
+        """A serial line has no connection that could be broken and made again."""
+
     def __enter__(self) -> PseudoTerminalServer:
         self.start()
         return self
@@ -154,7 +157,7 @@ class PseudoTerminalServer:
 
     def _answer(self, data: bytes) -> None:
         """Send a reply as the wire lets it through."""
-        wire = self._wire = self.misbehaviour.next()
+        wire = self._wire = self.misbehaviour.next(len(data))
         end = self._wire_clock.now() + wire.held
         while (left := end - self._wire_clock.now()) > 0 and not self._stopping.is_set():
             self._wire_clock.sleep(min(left, SLICE))

@@ -53,7 +53,7 @@ WRONG: list[tuple[str, str, str]] = [
     ("    measure: drop", "    mesure: drop", "short.yaml:23: unknown key 'mesure' under steps > item 6; allowed are step, stage, measure, power, ask, wait, for each, load, side, rule, patience, amps, only if, repeat; did you mean 'measure'?"),
     ("    power: on\n", "", "short.yaml:11: steps > item 3: a step takes exactly one of measure, power, ask, wait; this one has none of them"),
     ("    power: on\n", "    power: on\n    wait: 1 s\n", "short.yaml:11: steps > item 3: a step takes exactly one of measure, power, ask, wait; this one has power and wait"),
-    ("    power: on\n", "    power: true\n", "short.yaml:13: steps > item 3 > power: 'true' is not known here; allowed are polarity, on, off"),
+    ("    power: on\n", "    power: true\n", "short.yaml:13: steps > item 3 > power: 'true' is not known here; allowed are polarity, injection, on, off"),
     ("    power: on\n", "    power: polarity\n", "short.yaml:13: steps > item 3 > power: 'power: polarity' needs 'for each: rail'"),
     ("- step: power on\n", "- step: power on {rail}\n    for each: rail\n", "short.yaml:12: steps > item 3 > for each: 'power: on' is done once, for all rails; delete 'for each'"),
     ("ohms {rail}", "ohms {place}", "short.yaml:7: steps > item 2 > step: needs {rail} in its name, or its steps could not be told apart\nshort.yaml:7: steps > item 2 > step: unknown placeholder '{place}'; allowed with 'for each: rail': {rail}"),

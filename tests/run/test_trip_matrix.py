@@ -111,6 +111,48 @@ def test_too_few_volts_beside_a_higher_rail_take_everything_down(
     assert any("while +12V is up" in (reading.reason or "") for reading in done.state.readings)
 
 
+def lead_off(bench: SimulatedBench, number: int) -> None:
+    """The lead of one output comes off: its own reading does not change."""
+    board = bench.world.board
+    board.change(bench.clock.now(), {f"lead from output {number} +": 1e9})
+    board.changed()
+
+
+def test_a_bias_that_is_lost_on_the_board_only_takes_its_partners_down(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The lead of -5 V comes off: the supply sees nothing of it, the meter on the board does, and the reading stays."""
+    fell: list[float] = []
+
+    def deed(event: Event, bench: SimulatedBench) -> None:
+        if isinstance(event, StepStarted) and event.step == "current +12V":
+            lead_off(bench, N5)
+        if isinstance(event, StepStarted) and event.step == "rail -5V far":
+            fell.append(bench.clock.now())
+
+    done = Round(tmp_path, monkeypatch, deed, board="orrin-tk", options=BENCH_FED)
+    assert done.off_at(P12) - fell[0] <= 1.0
+    assert not done.any_on
+    seen = [reading for reading in done.state.readings if reading.step == "rail -5V far"]
+    assert [reading.quantity for reading in seen] == ["voltage", "current"]
+    assert "bias rail is lost" in (seen[1].reason or "")
+    skipped = next(reading for reading in done.state.readings if reading.step == "rail +12V far")
+    assert "switched off: -5V" in (skipped.reason or "")
+
+
+def test_partners_wait_for_the_bias_on_the_board(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The lead of -5 V comes off after its polarity was right: +5 V and +12 V never get their power."""
+
+    def deed(event: Event, bench: SimulatedBench) -> None:
+        if isinstance(event, StepStarted) and event.step == "power on":
+            lead_off(bench, N5)
+
+    done = Round(tmp_path, monkeypatch, deed, board="orrin-tk", options=BENCH_FED)
+    assert max(change.volts for change in done.changes if change.on and change.output in (P5, P12)) <= 0.3
+    assert not done.any_on
+    assert any("bias rail is lost" in (reading.reason or "") for reading in done.state.readings)
+
+
 @pytest.mark.long
 def test_a_low_rail_that_has_no_higher_one_beside_it_stays_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """+12 V at 9 V: nothing is driven through junctions, so the round goes on, conditional."""

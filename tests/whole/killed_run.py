@@ -16,6 +16,7 @@ from pathlib import Path
 
 from autobench import app
 from autobench.cli.keyboard import Keyboard
+from autobench.errors import AutobenchError
 from autobench.events import Event, PowerChanged, Prompted, ReadingTaken, StepStarted
 from autobench.record.store import RunRecord
 from autobench.run.stop import StopSignals
@@ -109,8 +110,11 @@ def main(board: str, bench: str, sequence: str, records: str, spoil: str, person
     request = app.CheckRequest(board, bench=bench, sequence=sequence, records=records, unattended=person != "person")
     with Terminal(sys.stderr, bell=False) as terminal, keys_of(person) as keys:
         views = [say, spoiler.view("terminal", terminal.show), spoiler.view("view", lambda _event: None)]
-        state = app.check(request, views, keys=keys)
-    eaten.clear()
+        try:
+            state = app.check(request, views, keys=keys)
+        except AutobenchError as error:  # as the command line does: words, and 4
+            print("ERROR", error, flush=True)
+            return error.exit_code
     assert state.ended is not None
     with contextlib.suppress(BrokenPipeError):  # a test that closed this pipe has seen what it wanted
         print("END", state.ended.verdict, state.ended.reason, flush=True)
