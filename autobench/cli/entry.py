@@ -16,6 +16,7 @@ from autobench.cli.history import compare, export, history, repair, show
 from autobench.cli.lint import lint
 from autobench.cli.listing import list_group
 from autobench.cli.measure import measure
+from autobench.cli.new import new
 from autobench.cli.off import off
 from autobench.cli.plan import plan
 from autobench.cli.rehearse import rehearse
@@ -42,6 +43,7 @@ autobench.add_command(rehearse)
 autobench.add_command(list_group)
 autobench.add_command(lint)
 autobench.add_command(plan)
+autobench.add_command(new)
 autobench.add_command(schema)
 autobench.add_command(off)
 autobench.add_command(simulate)
