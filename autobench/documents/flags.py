@@ -49,8 +49,8 @@ def cpu_complaints(board: Board) -> Iterator[Complaint]:
             text = f"'{row.cpu_class}', but 'cpu class' under 'architecture' is '{flags.cpu_class}'"
             yield Complaint(("parts", key, "class"), text)
         if row.socket != flags.cpu_socketed:
-            has = "is in a socket" if row.socket else "is in no socket"
-            yield flag("cpu socketed", f"but {key} under 'parts' {has}")
+            said, has = ("no", "is in a socket") if row.socket else ("yes", "is in no socket")
+            yield flag("cpu socketed", f"'{said}', but {key} under 'parts' {has}")
 
 
 def memory_complaints(board: Board) -> Iterator[Complaint]:
@@ -87,11 +87,11 @@ def source_complaints(board: Board) -> Iterator[Complaint]:
     if cpu is not None and cpu.clock is not None:
         text = wrong_source(board, cpu.clock, CLOCK_SOURCES.get(flags.cpu_clock_source))
         if text is not None:
-            yield flag("cpu clock source", text)
+            yield flag("cpu clock source", f"'{flags.cpu_clock_source}', {text}")
     if board.reset is not None:
         text = wrong_source(board, board.reset.line, RESET_SOURCES.get(flags.reset_source))
         if text is not None:
-            yield flag("reset source", text)
+            yield flag("reset source", f"'{flags.reset_source}', {text}")
 
 
 def wrong_source(board: Board, net: str, kind: str | None) -> str | None:

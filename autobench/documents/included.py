@@ -80,10 +80,11 @@ class Resolver:
     def steps(self, sequence: Sequence, tree: Tree, path: Path, inside: tuple[Path, ...]) -> Iterator[Placed]:
         """The steps of `sequence`, each with the number of its entry; `inside` are the files it is included by."""
         for number, entry in enumerate(sequence.steps):
+            self.count += 1
+            if self.count > MOST_STEPS:
+                break
             if isinstance(entry, Step):
-                self.count += 1
-                if self.count <= MOST_STEPS:
-                    yield Placed(number, entry)
+                yield Placed(number, entry)
                 continue
             route = ("steps", number, "include")
             try:
