@@ -30,9 +30,8 @@ def starting_file(kind: str, name: str, folder: Path) -> Path:
     cannot be written.
     """
     if not NAME.fullmatch(name) or TAKEN_BY_SYSTEMS.fullmatch(name):
-        raise UsageError(
-            f"{quoted(name)} cannot be the name of a {kind}; write up to 40 letters, digits, - and _, such as my-{kind}-1"
-        )
+        allowed = f"up to 40 letters, digits, - and _ are allowed, such as my-{kind}-1"
+        raise UsageError(f"{quoted(name)} cannot be the name of a {kind}; {allowed}")
     if name in dict(SHIPPED[kind]()):
         raise UsageError(f"a {kind} {quoted(name)} ships with autobench; choose another name for your own")
     path = folder / f"{name}{places.SUFFIX}"
