@@ -22,6 +22,7 @@ from autobench.documents.fields import (
     Words,
     Written,
     WrongTextError,
+    YesNo,
     read_name,
 )
 from autobench.documents.include import Include, Stage
@@ -78,6 +79,10 @@ BY_STAGE = ("line", "ratio", "likeness", "driving", "delay")
 LINE_STAGES: tuple[str, ...] = get_args(LineStage)
 POWERED_FOR: dict[str, str | None] = {"polarity": "rail", "injection": "rail", "on": None, "off": None}
 KINDS = ("measure", "power", "ask", "wait")
+# What nobody may be asked to do on a live board.
+HANDS = re.compile(
+    r"\b(lift|swap|re-?seat|replac|remov|insert|unplug|plug|pull|take out|put in|(de|un)?-?solder|bend|cut)\w*", re.I
+)
 BRACES = re.compile(r"\{([^{}]*)\}")
 LONGEST_WAIT = 86_400.0  # s; a soak of one day
 MOST_LIMITS = 8  # steps of the current limit
@@ -126,6 +131,9 @@ class Step(Section):
     with a reason somebody types, to follow the short; on: every rail in order; off: every rail in reverse, proved."""
     ask: Words | None = None
     """A question or instruction for the person at the bench."""
+    hands: YesNo = False
+    """With `ask`: hands go onto the board, to lift, swap or reseat something. It is asked once everything was switched
+    off and measured off; power comes back with the next `power: on` only."""
     wait: Seconds | None = None
     """Time to let pass."""
     for_each: ForEach | None = None
@@ -173,6 +181,11 @@ class Step(Section):
             yield Complaint(("rule",), "belongs to a step that measures", at_key=True)
         if self.patience is not None and self.measure not in PATIENT:
             yield Complaint(("patience",), f"belongs to 'measure: {' or '.join(PATIENT)}'", at_key=True)
+        if self.hands and self.ask is None:
+            yield Complaint(("hands",), "belongs to a step that asks", at_key=True)
+        if self.ask is not None and not self.hands and (wanted := HANDS.search(self.ask)) is not None:
+            text = f"{quoted(wanted[0])} wants hands on the board: add 'hands: yes', to ask it with everything off"
+            yield Complaint(("ask",), text)
         if self.wait is not None and self.wait.value > LONGEST_WAIT:
             yield Complaint(("wait",), f"{self.wait} is longer than a day")
         if self.repeat is not None and self.measure is None:

@@ -134,7 +134,7 @@ class Planner:
         """A step that is taken once."""
         job: Job
         if step.ask is not None:
-            job, words, seconds = AskJob(step.ask), step.ask, 30.0
+            job, words, seconds = AskJob(step.ask, step.hands), step.ask, 30.0
         elif step.wait is not None:
             job, words, seconds = WaitJob(step.wait.value), f"wait {step.wait}", step.wait.value
         else:

@@ -151,9 +151,10 @@ class WaitJob:
 
 @dataclass(frozen=True)
 class AskJob:
-    """Ask the person at the bench something."""
+    """Ask the person at the bench something; with `hands` on the board only after everything was proved off."""
 
     words: str
+    hands: bool = False
 
 
 Job = (

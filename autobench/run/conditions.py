@@ -9,6 +9,8 @@ from autobench.judgement.verdict import Verdict
 from autobench.plan.steps import PlannedStep
 from autobench.plan.terms import Again
 
+# Some forty points held by hand one after another: not asked for once an earlier stage has shown what is wrong.
+LONG_STAGES = ("bus", "memory")
 # From what says most against a board to what says nothing against it.
 WORST_FIRST = (
     Verdict.OUTSIDE,
@@ -42,9 +44,24 @@ def unmet(step: PlannedStep, readings: Sequence[Reading]) -> str | None:
     return None
 
 
-def once_more(again: Again | None, readings: Sequence[Reading], left: float) -> bool:
-    """Whether a step is taken again, with `left` seconds of its time. What cannot be taken now cannot be later."""
+def once_more(again: Again, readings: Sequence[Reading], gone: float) -> bool:
+    """Whether a step is taken again, `gone` seconds after its first turn began.
+
+    What cannot be taken now cannot be later.
+    """
     found = worst(readings)
-    if again is None or left < again.every or found in (None, Verdict.SKIPPED):
+    if gone + again.every > again.within or found in (None, Verdict.SKIPPED):
         return False
     return found not in again.verdicts
+
+
+def convicted(step: PlannedStep, readings: Sequence[Reading]) -> str | None:
+    """For a step of the long last stages, an earlier stage's step that has already shown the board faulty."""
+    if step.stage not in LONG_STAGES:
+        return None
+    wrong = (
+        reading.step
+        for reading in readings
+        if reading.verdict is Verdict.OUTSIDE and not reading.conditional and reading.stage != step.stage
+    )
+    return next(wrong, None)

@@ -39,11 +39,9 @@ from autobench.plan.steps import (
     WaitJob,
 )
 from autobench.run import actions, bus_actions, injection, line_actions, plug_actions, scope_actions
-from autobench.run.conditions import once_more, unmet
+from autobench.run.conditions import convicted, once_more, unmet
 from autobench.run.contact import NoContactError
-from autobench.run.person import BackAskedError, SkipAskedError
-from autobench.run.readings import unread
-from autobench.run.step_facts import (
+from autobench.run.foresight import (
     NO_LIMITS,
     expected_of,
     limits_of,
@@ -51,13 +49,15 @@ from autobench.run.step_facts import (
     needs_power,
     net_and_point,
     quantity_of,
+    without_ends,
 )
+from autobench.run.person import BackAskedError, SkipAskedError
+from autobench.run.readings import unread
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
 GATES = ("rails", "clocks", "reset")
+SWITCHED_OFF = "the power is switched off"  # on purpose, so that it may come back
 RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
-# Some forty points held by hand one after another: not asked for once an earlier stage has shown what is wrong.
-LONG_STAGES = ("bus", "memory")
 
 
 class Runner:
@@ -79,9 +79,10 @@ class Runner:
         self._reserve: bytes | bytearray = bytearray(RESERVE)
         self.readings: list[Reading] = []
 
-    def run(self) -> BoardJudgement:
+    def run(self, further: Callable[[], None] | None = None) -> BoardJudgement:
         """Take every step; returns the board's verdict.
 
+        `further` is called once all steps were taken but those that only switch off, with the power as they left it.
         Whatever happens, every output is off and proved off before this returns or raises. Raises
         `OutputNotOffError` if that could not be proved; every other named error becomes the verdict `stopped`.
         """
@@ -95,7 +96,9 @@ class Runner:
                     self._bench.captures.prepare()
                 if not self._plan.alone:
                     self._bench.power.make_off()
-                self._take_all()
+                self._take_all(self._plan.steps if further is None else without_ends(self._plan.steps))
+                if further is not None:
+                    further()
                 self._check()
             except MemoryError:
                 self._reserve = b""  # what is left to do gets it: OFF, its proof, the last words in the record
@@ -112,15 +115,15 @@ class Runner:
             self._emit(Notice(self._bench.clock.now(), str(error), urgent=True))
         return board_verdict(self.readings, stopped=stopped)
 
-    def _take_all(self) -> None:
+    def _take_all(self, steps: tuple[PlannedStep, ...]) -> None:
         """Every step in order; the person at the bench may go back to the last one that asked for a hand."""
         number = 0
-        while number < len(self._plan.steps):
+        while number < len(steps):
             self._check()
-            step, person = self._plan.steps[number], self._bench.person
+            step, person = steps[number], self._bench.person
             before = person.prompts if person is not None else 0
             try:
-                self._take(step)
+                self.take(step)
             except BackAskedError:
                 number = self._back_from(number)
                 continue
@@ -143,6 +146,16 @@ class Runner:
             self._withdraw(step, "the operator went back")
         return first
 
+    def _withdraw(self, step: PlannedStep, why: str) -> None:
+        """What a step said no longer counts: it will be taken once more."""
+        self.readings = [reading for reading in self.readings if reading.step != step.name]
+        self._emit(StepTakenAgain(self._bench.clock.now(), step.name, why))
+
+    def _anew(self) -> None:
+        """What was captured before says nothing about now."""
+        if self._bench.captures is not None:
+            self._bench.captures.forget()
+
     @property
     def _gate(self) -> str | None:
         """The first stage that failed of those without which nothing later counts."""
@@ -153,63 +166,69 @@ class Runner:
         )
         return next(failed, None)
 
-    def _convicted(self, step: PlannedStep) -> str | None:
-        """For a step of the long last stages, an earlier stage's step that has already shown the board faulty."""
-        if step.stage not in LONG_STAGES:
-            return None
-        wrong = (
-            reading.step
-            for reading in self.readings
-            if reading.verdict is Verdict.OUTSIDE and not reading.conditional and reading.stage != step.stage
-        )
-        return next(wrong, None)
+    @property
+    def unpowered(self) -> str | None:
+        """Why the board may not be powered any more in this run, or None."""
+        return self._unpowered
 
-    def _take(self, step: PlannedStep) -> None:
+    def take(self, step: PlannedStep, after: str | None = None) -> list[Reading]:
+        """One step: its readings, judged, kept and told of. Those taken `after` something was done to the board speak
+        of another board: they are kept as conditional, with that said."""
         self._emit(StepStarted(self._bench.clock.now(), step.name, step.stage, step.words))
         if self._bench.person is not None:
             self._bench.person.step = step.name
         if self._bench.hand is not None:
             self._bench.hand.expect(net_and_point(step)[0], expected_of(step))
-        clock = self._bench.clock
-        began, readings = clock.now(), self._told(step, self._readings_of(step))
-        while step.again is not None and once_more(step.again, readings, began + step.again.within - clock.now()):
+        began, again = self._bench.clock.now(), step.again
+        taken = self._told(step, self._readings_of(step), after)
+        while again is not None and once_more(again, taken, self._bench.clock.now() - began):
             self._withdraw(step, "not yet as wanted")
-            readings = self._told(step, self._readings_of(step, step.again.every))
+            taken = self._told(step, self._readings_of(step, again.every), after)
+        return taken
 
-    def _told(self, step: PlannedStep, readings: list[Reading]) -> list[Reading]:
-        """The readings of a step, noted."""
+    def _told(self, step: PlannedStep, readings: list[Reading], after: str | None) -> list[Reading]:
+        """The readings of a step, judged, kept and told of."""
         if self._bench.power.tripped is not None:
             self._unpowered = self._unpowered or f"switched off: {self._bench.power.tripped}"
+        taken = []
         for reading in readings:
             gate = self._gate
-            judged = replace(reading, conditional=gate is not None and step.stage != gate)
-            self.readings.append(judged)
-            self._emit(ReadingTaken(self._bench.clock.now(), judged))
-        return readings
+            judged = replace(reading, conditional=after is not None or (gate is not None and step.stage != gate))
+            if after is not None:
+                judged = judged.with_reason("; ".join(words for words in (judged.reason, after) if words))
+            taken.append(judged)
+            self.keep(judged)
+        return taken
 
-    def _withdraw(self, step: PlannedStep, why: str) -> None:
-        """What a step said no longer counts: it will be taken once more."""
-        self.readings = [reading for reading in self.readings if reading.step != step.name]
-        self._emit(StepTakenAgain(self._bench.clock.now(), step.name, why))
+    def lost_power(self, error: TrippedError) -> None:
+        """The watch switched off outside any step: nothing powers the board again in this run."""
+        self._unpowered = f"switched off: {error}"
+        self._emit(Notice(self._bench.clock.now(), self._unpowered, urgent=True))
+
+    def keep(self, reading: Reading) -> None:
+        """A reading as it is, however it came about."""
+        self.readings.append(reading)
+        self._emit(ReadingTaken(self._bench.clock.now(), reading))
 
     def _readings_of(self, step: PlannedStep, pause: float = 0.0) -> list[Reading]:
-        """Readings of one step, after a `pause` in seconds; a step that cannot be taken gives one `skipped` or `void`
-        reading with the reason."""
+        """Readings of one step after a `pause` in s; one that cannot be taken gives a `skipped` or `void` reading."""
         why_not = unmet(step, self.readings)
         if why_not is not None:
             return [reading.optional() for reading in self._skipped(step, why_not)]
         if step.cannot is not None:
             return self._skipped(step, step.cannot)
-        if self._unpowered is not None and needs_power(step):
+        comes_back = self._unpowered == SWITCHED_OFF and isinstance(step.job, PolarityJob | PowerJob)
+        if self._unpowered is not None and needs_power(step) and not comes_back:
             return self._skipped(step, self._unpowered)
+        if needs_hand(step) and self._bench.hand is None:
+            point = net_and_point(step)[1] or "it"
+            return self._skipped(step, f"no relay leads to {point}, and nobody is there to hold a tip")
         gate = self._gate
         if gate is not None and step.stage != gate and needs_hand(step):
             return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
-        convicted = self._convicted(step)
-        if convicted is not None and needs_hand(step):
-            return self._skipped(
-                step, f"not asked for: {convicted} is wrong already, and the next check is a better one"
-            )
+        wrong = convicted(step, self.readings)
+        if wrong is not None and needs_hand(step):
+            return self._skipped(step, f"not asked for: {wrong} is wrong already, and the next check is a better one")
         try:
             if pause:
                 self._bench.power.wait(pause)
@@ -225,11 +244,6 @@ class Runner:
         except TrippedError as error:
             return [actions.tripped(step, error, self._bench.power.outputs[error.rail].feed.current)]
 
-    def _anew(self) -> None:
-        """What was captured before says nothing about now."""
-        if self._bench.captures is not None:
-            self._bench.captures.forget()
-
     def _dispatch(self, step: PlannedStep) -> list[Reading]:
         bench, job = self._bench, step.job
         match job:
@@ -240,7 +254,9 @@ class Runner:
             case InjectionJob():
                 return injection.injection(bench, step, job)
             case PowerJob():
-                return actions.power(bench, step, job)
+                readings = actions.power(bench, step, job)
+                self._switched(job.on)
+                return readings
             case CurrentJob():
                 return actions.current(bench, step, job)
             case RailJob():
@@ -286,9 +302,21 @@ class Runner:
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:
             return self._skipped(step, "nobody to ask: this run is unattended")
+        if job.hands:
+            self._bench.power.make_off()
+            self._switched(False)
+            if self._bench.hand is not None:
+                self._bench.hand.let_go()
         if self._bench.person.question(job.words):
             return []
         return [unread(step, None, None, "answer", "", NO_LIMITS, void("the person at the bench answered no"))]
+
+    def _switched(self, on: bool) -> None:
+        """Power came on or went off on purpose: what needs it is left out while it is off."""
+        if on and self._unpowered == SWITCHED_OFF:
+            self._unpowered = None
+        elif not on:
+            self._unpowered = self._unpowered or SWITCHED_OFF
 
     def _skipped(self, step: PlannedStep, why: str) -> list[Reading]:
         """One skipped reading for a step that would have given readings; nothing for switching off."""

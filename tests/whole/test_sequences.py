@@ -1,4 +1,4 @@
-"""The sequences that ship: what each takes, its conditions and repeats, and that all of them end with everything off."""
+"""The sequences that ship: what each takes, its conditions and repeats, and that all end with everything off."""
 
 from __future__ import annotations
 

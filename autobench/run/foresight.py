@@ -1,6 +1,6 @@
-"""What is known of a planned step before it is taken: where it measures, what, by which limits, what it needs.
+"""What a planned step would show before it is taken: where, what, by which limits, and what it needs. Pure.
 
-Pure. What cannot be seen from the plan alone is the runner's business.
+For readings that were not taken, and for whoever decides whether a step can be.
 """
 
 from __future__ import annotations
@@ -33,6 +33,19 @@ from autobench.plan.steps import (
 from autobench.quantity import Span, show
 
 NO_LIMITS = Limits(Span(None, None, ""), "none")
+
+
+def without_ends(steps: tuple[PlannedStep, ...]) -> tuple[PlannedStep, ...]:
+    """The steps without those at the end that only switch off."""
+    kept = len(steps)
+    while kept and switches_off(steps[kept - 1]):
+        kept -= 1
+    return steps[:kept]
+
+
+def switches_off(step: PlannedStep) -> bool:
+    """Whether a step only switches off."""
+    return isinstance(step.job, PowerJob) and not step.job.on
 
 
 def limits_of(step: PlannedStep) -> Limits:
