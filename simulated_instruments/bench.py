@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from autobench.errors import UsageError
-from simulated_instruments.benches.faults import BenchDamage, BenchFault, bench_fault_places, damage_bench
+from simulated_instruments.benches.faults import BenchFault, bench_fault_places, damaged
 from simulated_instruments.benches.wiring import FIXTURE, Wiring, list_wirings, read_wiring
 from simulated_instruments.board.circuit import Circuit as Circuit
 from simulated_instruments.board.circuit_file import circuit_path, list_circuits
@@ -26,11 +26,13 @@ if TYPE_CHECKING:
     from simulated_instruments.benches.person import SimulatedPerson
     from simulated_instruments.benches.truth import Truth
     from simulated_instruments.board.done import DoneFault
+    from simulated_instruments.board.specimen import Specimen
     from simulated_instruments.board.tolerance import Tolerance
     from simulated_instruments.connections.in_process import InProcessLibrary
     from simulated_instruments.connections.loopback_server import LoopbackServer
     from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
     from simulated_instruments.devices.instrument import Device
+    from simulated_instruments.differences import Difference
     from simulated_instruments.world import World
 
 
@@ -48,8 +50,9 @@ class SimulatedBench:
         addresses: Mapping[str, str],
         clock: Clock,
         person: SimulatedPerson | None = None,
+        specimen: Specimen | None = None,
     ) -> None:
-        self.world, self.clock, self.person = world, clock, person
+        self.world, self.clock, self.person, self.specimen = world, clock, person, specimen
         self.devices: dict[str, Device] = dict(devices)
         self.addresses: dict[str, str] = dict(addresses)
         self.faults: tuple[DoneFault, ...] = ()
@@ -79,34 +82,31 @@ class SimulatedBench:
         Raises `UsageError` for a word that is not known, `FileError` for a wrong circuit file.
         """
         from simulated_instruments.benches.person import SimulatedPerson
-        from simulated_instruments.board.assembly import assemble
-        from simulated_instruments.board.done import DoneFault, do
+        from simulated_instruments.board.specimen import Specimen
         from simulated_instruments.board.tolerance import Tolerance
         from simulated_instruments.clock import SimulatedClock
+        from simulated_instruments.instruments import devices_of
         from simulated_instruments.world import World
 
         drawn = circuit_of(board, circuit)
         wired = with_plate(wiring_of(wiring), board, plate)
         fitted = checked_options(drawn, options or {})
         tolerance = Tolerance(seed)
-        assembly, bench_damage = assemble(drawn, fitted, tolerance), BenchDamage()
         places = fault_places(drawn, wired, board) if faults else []
-        done = []
         usual = read_wiring().fixtures.get(board, plate or ())
-        for place in picked_faults(faults, places, drawn.name, tolerance, usual):
-            if place.kind == "board":
-                done.append(do(assembly, place))
-            else:
-                damage_bench(bench_damage, place, drawn, tolerance)
-                done.append(DoneFault(place.fault, place.part, (place.net,) if place.net else ()))
+        picked = picked_faults(faults, places, drawn.name, tolerance, usual)
+        specimen = Specimen(drawn, fitted, tolerance, [place for place in picked if place.kind == "board"])
+        assembly, done = specimen.soldered()
+        bench_damage, more = damaged(picked, drawn, tolerance)
         own_clock = clock if clock is not None else SimulatedClock()
         world = World(assembly, wired, board, own_clock, bench_damage)
         person = SimulatedPerson(world, wired.hand, tolerance) if wired.hand else None
         addresses = {name: place.address for name, place in wired.instruments.items()}
-        bench = SimulatedBench(world, devices_of(world, wired, own_clock, seed), addresses, own_clock, person)
+        devices = devices_of(world, wired, own_clock, seed)
+        bench = SimulatedBench(world, devices, addresses, own_clock, person, specimen)
         for name in bench_damage.unplugged:
             bench.unplug(name)
-        bench.faults = tuple(done)
+        bench.faults = (*done, *more)
         return bench
 
     @property
@@ -131,6 +131,29 @@ class SimulatedBench:
     def unplug(self, name: str) -> None:
         """Pull the plug of an instrument's cable now: it answers nothing more, and its outputs stay as they are."""
         self.devices[known(name, self.devices, "instrument", "this bench")].silent = True
+
+    def work(self, how: str, part: str, net: str | None = None) -> None:
+        """Hands on the dead board: `reseat` or `swap` a socketed chip, `lift` one leg of a chip or `put back` it.
+
+        Raises `UsageError` while the board is live, for a chip that is soldered in and for a leg there is none of.
+        """
+        specimen = self.specimen
+        if specimen is None:
+            raise UsageError("nobody is at this bench")
+        with self._lock, self.world.lock:
+            if not self.world.dead(self.world.now()):
+                raise UsageError(f"the board is live: {part} stays as it is")
+            specimen.work(how, part, net)
+            self.world.rework(specimen.soldered()[0])
+            if self.person is not None:
+                self.person.worked(f"{how} {part}" + (f" {net}" if net else ""))
+
+    def felt(self) -> str | None:
+        """The chip that is too hot to keep a finger on, None if there is none; see `board.heat`."""
+        from simulated_instruments.board.heat import hottest
+
+        with self._lock, self.world.lock:
+            return hottest(self.world.board, self.world.now())
 
     def truth(self) -> Truth:
         """What really is at this moment; see `benches.truth`."""
@@ -221,6 +244,20 @@ def list_faults(
     return fault_places(circuit_of(board, circuit), with_plate(read_wiring(), board, plate), board)
 
 
+def differences(
+    board: str,
+    options: Mapping[str, str],
+    faults: Sequence[str],
+    seed: int,
+    circuit: Path | Circuit | None = None,
+    plate: Mapping[str, int] | None = None,
+) -> list[Difference]:
+    """What `faults` change on a board that stands powered, against its healthy twin; see `differences`."""
+    from simulated_instruments.differences import differences as compared
+
+    return compared(board, options, faults, seed, circuit, plate)
+
+
 def wiring_of(wiring: str | Path) -> Wiring:
     """The wiring in a file, or the one that comes with the simulator under that name."""
     if isinstance(wiring, Path):
@@ -277,37 +314,3 @@ def picked_faults(
             likely = [part for part in parts if part in usual] or list(parts)
             picked.append(parts[tolerance.choice(f"place of {name}", likely)])
     return picked
-
-
-def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[str, Device]:
-    """The instruments of the wiring, each at its terminals."""
-    from simulated_instruments.devices.meter_conf_read import ConfReadMeter
-    from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
-    from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
-    from simulated_instruments.devices.supply_channel_list import ChannelListSupply
-    from simulated_instruments.scope_probes import ScopeSockets
-    from simulated_instruments.world import MeterSockets, RelayContacts, SupplySockets
-
-    damage = world.damage
-
-    def made(name: str, device: str) -> Device:
-        if device == "PS-3":
-            supply = ChannelListSupply(name, clock, SupplySockets(world), seed)
-            supply.outputs[1].tripped_on_volts = damage.latched
-            return supply
-        if device == "M-1":
-            meter = ConfReadMeter(name, clock, MeterSockets(world), seed)
-            meter.held_range, meter.held_cycles = damage.held_range, damage.held_cycles
-            return meter
-        if device == "W-1":
-            return SlotChannelRelays(name, clock, RelayContacts(world), seed)
-        if device == "O-1b" and world.probes:
-            scope = PreambleDataScope(name, clock, ScopeSockets(world.probes), seed)
-            scope.held_coupling, scope.held_time_scale = damage.held_coupling, damage.held_time_scale
-            scope.trigger.never = damage.never_triggers
-            scope.converter.dividers |= damage.dividers
-            scope.reset()  # it is switched on with its front panel as it stands
-            return scope
-        raise UsageError(f"the wiring file names a device '{device}' for '{name}', which there is none of")
-
-    return {name: made(name, place.device) for name, place in wiring.instruments.items()}

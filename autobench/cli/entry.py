@@ -13,6 +13,7 @@ from autobench import __version__
 from autobench.cli.check import check
 from autobench.cli.find import find
 from autobench.cli.history import compare, export, history, repair, show
+from autobench.cli.investigate import investigate
 from autobench.cli.lint import lint
 from autobench.cli.listing import list_group
 from autobench.cli.measure import measure
@@ -35,6 +36,7 @@ def autobench() -> None:
 
 
 autobench.add_command(check)
+autobench.add_command(investigate)
 autobench.add_command(measure)
 autobench.add_command(rehearse)
 autobench.add_command(list_group)

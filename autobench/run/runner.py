@@ -48,6 +48,7 @@ from autobench.run.foresight import (
     needs_power,
     net_and_point,
     quantity_of,
+    without_ends,
 )
 from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import unread
@@ -79,9 +80,10 @@ class Runner:
         self._reserve: bytes | bytearray = bytearray(RESERVE)
         self.readings: list[Reading] = []
 
-    def run(self) -> BoardJudgement:
+    def run(self, further: Callable[[], None] | None = None) -> BoardJudgement:
         """Take every step; returns the board's verdict.
 
+        `further` is called once all steps were taken but those that only switch off, with the power as they left it.
         Whatever happens, every output is off and proved off before this returns or raises. Raises
         `OutputNotOffError` if that could not be proved; every other named error becomes the verdict `stopped`.
         """
@@ -95,7 +97,9 @@ class Runner:
                     self._bench.captures.prepare()
                 if not self._plan.alone:
                     self._bench.power.make_off()
-                self._take_all()
+                self._take_all(self._plan.steps if further is None else without_ends(self._plan.steps))
+                if further is not None:
+                    further()
                 self._check()
             except MemoryError:
                 self._reserve = b""  # what is left to do gets it: OFF, its proof, the last words in the record
@@ -112,15 +116,15 @@ class Runner:
             self._emit(Notice(self._bench.clock.now(), str(error), urgent=True))
         return board_verdict(self.readings, stopped=stopped)
 
-    def _take_all(self) -> None:
+    def _take_all(self, steps: tuple[PlannedStep, ...]) -> None:
         """Every step in order; the person at the bench may go back to the last one that asked for a hand."""
         number = 0
-        while number < len(self._plan.steps):
+        while number < len(steps):
             self._check()
-            step, person = self._plan.steps[number], self._bench.person
+            step, person = steps[number], self._bench.person
             before = person.prompts if person is not None else 0
             try:
-                self._take(step)
+                self.take(step)
             except BackAskedError:
                 number = self._back_from(number)
                 continue
@@ -155,6 +159,11 @@ class Runner:
         )
         return next(failed, None)
 
+    @property
+    def unpowered(self) -> str | None:
+        """Why the board may not be powered any more in this run, or None."""
+        return self._unpowered
+
     def _convicted(self, step: PlannedStep) -> str | None:
         """For a step of the long last stages, an earlier stage's step that has already shown the board faulty."""
         if step.stage not in LONG_STAGES:
@@ -166,7 +175,9 @@ class Runner:
         )
         return next(wrong, None)
 
-    def _take(self, step: PlannedStep) -> None:
+    def take(self, step: PlannedStep, after: str | None = None) -> list[Reading]:
+        """One step: its readings, judged, kept and told of. Those taken `after` something was done to the board speak
+        of another board: they are kept as conditional, with that said."""
         self._emit(StepStarted(self._bench.clock.now(), step.name, step.stage, step.words))
         if self._bench.person is not None:
             self._bench.person.step = step.name
@@ -175,11 +186,25 @@ class Runner:
         readings = self._readings_of(step)
         if self._bench.power.tripped is not None:
             self._unpowered = self._unpowered or f"switched off: {self._bench.power.tripped}"
+        taken = []
         for reading in readings:
             gate = self._gate
-            judged = replace(reading, conditional=gate is not None and step.stage != gate)
-            self.readings.append(judged)
-            self._emit(ReadingTaken(self._bench.clock.now(), judged))
+            judged = replace(reading, conditional=after is not None or (gate is not None and step.stage != gate))
+            if after is not None:
+                judged = judged.with_reason("; ".join(words for words in (judged.reason, after) if words))
+            taken.append(judged)
+            self.keep(judged)
+        return taken
+
+    def lost_power(self, error: TrippedError) -> None:
+        """The watch switched off outside any step: nothing powers the board again in this run."""
+        self._unpowered = f"switched off: {error}"
+        self._emit(Notice(self._bench.clock.now(), self._unpowered, urgent=True))
+
+    def keep(self, reading: Reading) -> None:
+        """A reading as it is, however it came about."""
+        self.readings.append(reading)
+        self._emit(ReadingTaken(self._bench.clock.now(), reading))
 
     def _readings_of(self, step: PlannedStep) -> list[Reading]:
         """Readings of one step; a step that cannot be taken gives one `skipped` or `void` reading with the reason."""
@@ -188,6 +213,9 @@ class Runner:
         comes_back = self._unpowered == SWITCHED_OFF and isinstance(step.job, PolarityJob | PowerJob)
         if self._unpowered is not None and needs_power(step) and not comes_back:
             return self._skipped(step, self._unpowered)
+        if needs_hand(step) and self._bench.hand is None:
+            point = net_and_point(step)[1] or "it"
+            return self._skipped(step, f"no relay leads to {point}, and nobody is there to hold a tip")
         gate = self._gate
         if gate is not None and step.stage != gate and needs_hand(step):
             return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
