@@ -63,6 +63,9 @@ class Bench:
 def ohms(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
     """Ohms of a rail to ground with the power off; opens or closes the interlock's gate."""
     target = job.target
+    stuck = bench.touch.stuck_relay(target)
+    if stuck is not None:
+        return [unread(step, job.rail, target.point, "resistance", "ohm", job.limits, void(stuck))]
     until = bench.clock.now() + OHMS_PATIENCE
     # A hand is asked for the point by the ohms reading itself, which looks for volts first.
     while not target.by_hand and (left := bench.touch.glance(target)) and abs(left) > OHMS_BELOW:
@@ -180,8 +183,9 @@ def somebody_there(bench: Bench) -> None:
 
 
 def tripped(step: PlannedStep, error: TrippedError, limits: Limits) -> Reading:
-    """A trip as a reading: the board caused it, so it counts against the board."""
-    blank = unread(step, error.rail, None, "current", "A", limits, Judgement(Verdict.OUTSIDE, 0.0, error.text))
+    """A trip as a reading: where the board caused it, it counts against the board."""
+    judgement = void(error.text) if error.bench else Judgement(Verdict.OUTSIDE, 0.0, error.text)
+    blank = unread(step, error.rail, None, "current", "A", limits, judgement)
     return blank if error.amps is None else blank.with_value(error.amps, 0.0)
 
 

@@ -22,7 +22,7 @@ from autobench.run.off_proof import PROVED_OFF, volts_when_off
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
-from autobench.run.watch import Look, must_go_off, sagged
+from autobench.run.watch import Look, limit_to_blame, must_go_off, sagged
 
 READ_BACK = 0.01  # share of the asked value by which a read-back may differ
 LOOK_EVERY = 0.25  # s; at least twice a second while anything is on
@@ -202,6 +202,8 @@ class Power:
                 self._compensate(output)
         ready = max(output.on_since + output.feed.settle for output in self.outputs.values())
         self.wait(ready - self._clock.now())
+        for output in self.outputs.values():
+            self._require_enough(output)
 
     def _watch_closely(self, output: Output) -> None:
         """Look often while a board starts: that is when it limits, if it does."""
@@ -321,13 +323,29 @@ class Power:
             if sagged(output.looks, output.set_volts) and self._raise_limit(output):
                 output.looks[:] = output.looks[-1:]  # what counts is whether it still limits from here on
             reason = must_go_off(output.feed, output.looks)
-        if reason is None:
-            return
+        if reason is not None:
+            blamed = None
+            if sagged(output.looks, output.set_volts):
+                blamed = limit_to_blame(output.feed, output.looks, output.set_amps)
+            self._trip(output, reason, blamed)
+
+    def _trip(self, output: Output, reason: str, blamed: str | None = None) -> None:
+        """Everything off, and `TrippedError`; with `blamed` the bench is to blame, in words."""
         self._moved(output, "trip")
         last = output.looks[-1]
         self.make_off()
         amps = None if math.isnan(last.amps) else last.amps
-        raise TrippedError(output.feed.rail, f"{reason}; switched off", volts=last.volts, amps=amps)
+        words = f"{reason}; switched off" if blamed is None else f"{reason}; {blamed}; switched off"
+        raise TrippedError(output.feed.rail, words, volts=last.volts, amps=amps, bench=blamed is not None)
+
+    def _require_enough(self, output: Output) -> None:
+        """A supply that limits though the board gets nearly its volts: if its limit is to blame, no reading counts."""
+        last = output.looks[-1] if output.looks else None
+        if last is None or not last.limiting or math.isnan(last.amps):
+            return
+        blamed = limit_to_blame(output.feed, output.looks, output.set_amps)
+        if blamed is not None:
+            self._trip(output, f"the supply limits at {show(last.amps, 'A')}", blamed)
 
     def _moved(self, output: Output, event: str) -> None:
         state = output.interlock.happened(event)

@@ -23,9 +23,14 @@ SHORT_CYCLES = 0.02  # line cycles
 LEADS_HUM, LOOSE_HUM = (0.05, 0.2), (0.3, 1.0)
 
 
+# What a supply's current limit is, in its low range, of what it is set to.
+LOW_LIMIT = (0.2, 0.5)
+
+
 class BenchFault(StrEnum):
     """The names of the bench faults, in the catalogue's order."""
 
+    LOW_LIMIT = "limit-too-low"
     REVERSED = "leads-reversed"
     WRONG_FACTOR = "probe-factor-wrong"
     NO_GROUND = "ground-clip-off"
@@ -44,10 +49,12 @@ class BenchFault(StrEnum):
 @dataclass
 class BenchDamage:
     """What the bench faults of one bench come to. `not_touching` are points that a pin or tip does not reach,
-    `wrong_pins` gives the point that is touched instead of another; `dividers` what probes divide by, `loose_hum` the
+    `wrong_pins` gives the point that is touched instead of another; `dividers` what probes divide by, `limit_share` what the supply's
+    current limits are of what they are set to, `loose_hum` the
     hum (V, peak) of probes without ground, both by channel; `held_*` what a front panel holds."""
 
     reversed_leads: bool = False
+    limit_share: float = 1.0
     not_touching: set[str] = field(default_factory=set)
     wrong_pins: dict[str, str] = field(default_factory=dict)
     stuck_open: set[int] = field(default_factory=set)
@@ -81,13 +88,17 @@ def bench_fault_places(wiring: Wiring, board: str, circuit: Circuit) -> list[Fau
 
 
 def lead_places(wiring: Wiring) -> list[FaultPlace]:
-    """The supply's leads."""
+    """The supply and its leads."""
     supply = wiring.supply.instrument or "supply"
+    low = f"{supply}: its switch stands at the low current range, so that it limits far below what it is set to"
     return [
-        FaultPlace(
-            BenchFault.REVERSED, supply, feed.rail, "bench", f"the leads from the {supply} to the inlet are swapped"
-        )
-        for feed in wiring.supply.feeds[:1]
+        FaultPlace(BenchFault.LOW_LIMIT, supply, None, "bench", low),
+        *(
+            FaultPlace(
+                BenchFault.REVERSED, supply, feed.rail, "bench", f"the leads from the {supply} to the inlet are swapped"
+            )
+            for feed in wiring.supply.feeds[:1]
+        ),
     ]
 
 
@@ -178,6 +189,8 @@ def damage_bench(damage: BenchDamage, place: FaultPlace, circuit: Circuit, toler
     is touched, how strong hum is."""
     part = place.part
     match place.fault:
+        case BenchFault.LOW_LIMIT:
+            damage.limit_share = tolerance.uniform("low limit", *LOW_LIMIT)
         case BenchFault.REVERSED:
             damage.reversed_leads = True
         case BenchFault.WRONG_FACTOR:
