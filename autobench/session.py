@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from autobench.clock import Clock, RealClock
 from autobench.diagnosis.diagnosis import accused, diagnose
-from autobench.documents.gathered import Documents
+from autobench.documents.gathered import Documents, other_boards
 from autobench.errors import AutobenchError, OutputNotOffError, UsageError
 from autobench.events import (
     Diagnosed,
@@ -27,6 +27,7 @@ from autobench.instruments.exchange import Exchange, shown
 from autobench.instruments.opened import Opened, Opener
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict
 from autobench.plan.acceptance import UNGUARDED, guard_words, unguarded
+from autobench.plan.other_boards import fits_other
 from autobench.plan.steps import Plan
 from autobench.record.process import this_process
 from autobench.run.actions import Bench as LiveBench
@@ -227,6 +228,7 @@ class Session:
             clock=self.clock,
             fits=lambda rail, amps: self.documents.board.other_fits(rail, plan.options, amps),
             line_hertz=plan.line_frequency,
+            fits_other=lambda readings: fits_other(self.documents.board, other_boards(self.plan.board), readings),
             captures=self.captures(opened, touch, route, hand, power),
             person=person,
             hand=hand,

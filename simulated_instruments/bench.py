@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from autobench.errors import UsageError
 from simulated_instruments.benches.faults import BenchDamage, BenchFault, bench_fault_places, damage_bench
 from simulated_instruments.benches.wiring import FIXTURE, Wiring, list_wirings, read_wiring
+from simulated_instruments.benches.wrong_board import missing_points, really_there, wrong_board_places
 from simulated_instruments.board.circuit import Circuit
 from simulated_instruments.board.circuit_file import circuit_path, list_circuits, read_circuit
 from simulated_instruments.board.faults import FaultPlace, board_fault_places, damage
@@ -79,17 +80,22 @@ class SimulatedBench:
         from simulated_instruments.clock import SimulatedClock
         from simulated_instruments.world import World
 
-        drawn = circuit_of(board, circuit)
+        declared = circuit_of(board, circuit)
         wired = read_wiring(known(wiring, list_wirings(), "wiring", "the simulator"))
-        fitted = checked_options(drawn, options or {})
+        fitted = checked_options(declared, options or {})
         tolerance = Tolerance(seed)
-        assembly, bench_damage = assemble(drawn, fitted, tolerance), BenchDamage()
-        places = fault_places(drawn, wired, board)
-        for place in picked_faults(faults, places, drawn.name, tolerance, read_wiring().fixtures.get(board, ())):
-            if place.kind == "board":
+        usual = read_wiring().fixtures.get(board, ())
+        picked = picked_faults(faults, fault_places(declared, wired, board), declared.name, tolerance, usual)
+        drawn, fitted = really_there(picked, declared, fitted)
+        assembly = assemble(drawn, fitted, tolerance)
+        bench_damage = BenchDamage(missing_points=missing_points(declared, drawn))
+        for place in picked:
+            if place.kind == "bench":
+                damage_bench(bench_damage, place, declared, tolerance)
+            elif drawn is declared:
                 damage(assembly, place)
             else:
-                damage_bench(bench_damage, place, drawn, tolerance)
+                raise UsageError(f"{place.fault} is a fault of {declared.name}, and {drawn.name} is on the bench")
         own_clock = clock if clock is not None else SimulatedClock()
         world = World(assembly, wired, board, own_clock, bench_damage)
         person = SimulatedPerson(world, wired.hand, tolerance) if wired.hand else None
@@ -193,8 +199,9 @@ def circuit_of(board: str, circuit: Path | None) -> Circuit:
 
 
 def fault_places(circuit: Circuit, wiring: Wiring, board: str) -> list[FaultPlace]:
-    """Board faults first, then bench faults."""
-    return [*board_fault_places(circuit), *bench_fault_places(wiring, board, circuit)]
+    """Board faults first, then bench faults, the board on the bench last."""
+    bench = bench_fault_places(wiring, board, circuit)
+    return [*board_fault_places(circuit), *bench, *wrong_board_places(circuit)]
 
 
 def checked_options(circuit: Circuit, options: Mapping[str, str]) -> dict[str, str]:
@@ -209,7 +216,8 @@ def picked_faults(
     faults: Sequence[str], places: Sequence[FaultPlace], board: str, tolerance: Tolerance, usual: Collection[str]
 ) -> list[FaultPlace]:
     """The places meant by `faults`; where no part is named the seed picks one, among the points that are `usual` to
-    measure if it is points, except that of several instruments the meter is unplugged."""
+    measure if it is points, except that of several instruments the meter is unplugged, and of several probes the first
+    has the long ground lead: it is the one that looks at ripple."""
     by_fault: dict[str, dict[str, FaultPlace]] = {}
     for place in places:
         by_fault.setdefault(place.fault, {})[place.part] = place
@@ -219,7 +227,7 @@ def picked_faults(
         parts = by_fault[known(name, by_fault, "fault", board)]
         if mark:
             picked.append(parts[known(part, parts, f"place for '{name}'", board)])
-        elif name == BenchFault.UNPLUGGED:
+        elif name in (BenchFault.UNPLUGGED, BenchFault.LONG_GROUND):
             picked.append(next(iter(parts.values())))
         else:
             likely = [part for part in parts if part in usual] or list(parts)

@@ -58,7 +58,7 @@ class World:
         self.nets = BoardNets(self.board, self.board.activity) if self.board.activity else None
         loose = {channel: self._hum(volts) for channel, volts in damage.loose_hum.items()}
         probed = (wiring.line_hertz, loose, self.now, self.lock, self.supply.other_end)
-        self.probes = ScopeProbes(self.nets, *probed) if self.nets else None
+        self.probes = ScopeProbes(self.nets, *probed, damage.long_grounds) if self.nets else None
         self.supply.board = self._meter.board = self.board
         self._meter.probes = self.probes
         self.relays(frozenset())
@@ -98,7 +98,8 @@ class World:
     @property
     def touchable(self) -> list[str]:
         """Every point that a hand can bring a tip to."""
-        return [*self._points, *(point for point in self.board.circuit.logic_points() if point not in self._points)]
+        there = [*self._points, *(point for point in self.board.circuit.logic_points() if point not in self._points)]
+        return [*there, *sorted(self.damage.missing_points)]
 
     def relays(self, told: frozenset[int]) -> None:
         """The relays are told now that exactly these channels should be closed."""

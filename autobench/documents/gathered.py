@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import TypeVar
 
@@ -47,6 +48,17 @@ def read_documents(board: str, bench: str, sequence: str) -> Documents:
         raise FileError(mistakes)
     hashes = {str(path): places.sha256_of(path) for path in paths.values()}
     return Documents(read_bench, drivers, read_board, read_sequence, hashes)
+
+
+@lru_cache(maxsize=4)
+def other_boards(name: str) -> tuple[Board, ...]:
+    """Every board file there is but that of `name`; one with mistakes is left out, since nobody asked for it."""
+    found = []
+    for other, path in places.list_boards():
+        if other != name:
+            board = attempt(path, Board, [])
+            found += [board] if board is not None else []
+    return tuple(found)
 
 
 def read_bench_file(bench: str) -> tuple[Bench, dict[str, Driver]]:

@@ -91,7 +91,7 @@ class Meter:
             self.require_cycles()
 
     def require_cycles(self) -> None:
-        """Raise `BenchError` if the meter does not integrate as long as it was told to: then hum is in every reading."""
+        """Raise `BenchError` if the meter does not integrate as long as it was told to: it would read hum as volts."""
         wanted = self.select("volts", self.measures.volts, self.measures.volts.ranges[-1]).cycles
         answer = self.dialect.perform("cycles?")
         stands = answer.number if answer is not None else wanted

@@ -5,7 +5,7 @@ One function a kind of job. No function here switches an output by itself.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from autobench.clock import Clock
@@ -53,6 +53,7 @@ class Bench:
     clock: Clock
     fits: Callable[[str, float], list[str]]  # rail, amps -> options whose current band holds them
     line_hertz: float
+    fits_other: Callable[[Sequence[Reading]], str | None] = lambda _: None  # in words, the other board the rates fit
     captures: Captures | None = None
     person: Person | None = None
     hand: Hand | None = None
@@ -134,7 +135,8 @@ def polarity(bench: Bench, step: PlannedStep, job: PolarityJob) -> list[Reading]
     if not right and sign * seen.value > -POLARITY_SIGN:
         bench.power.make_off()
         why = (
-            f"{show(seen.value, 'V')} at the inlet during the probe: too little to tell the polarity; are the leads on?"
+            f"{show(seen.value, 'V')} at the inlet during the probe: too little to tell the polarity; "
+            f"are the leads on, and is it the board that was named?"
         )
         return [unread(step, job.rail, point, "voltage", "V", limits, void(why))]
     bench.power.polarity_judged(job.rail, right)

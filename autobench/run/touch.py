@@ -12,7 +12,6 @@ from autobench.run.contact import NoContactError, quick, touching_volts
 from autobench.run.hand import Hand
 from autobench.run.route import Route
 
-
 BOTH_ENDS = 2  # relays of the meter, to its high and to its low end
 STUCK_BELOW = 10e3  # ohm; a board's rail shows less, an open relay far more
 

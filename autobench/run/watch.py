@@ -17,8 +17,8 @@ OVER_CURRENT_SECONDS = 3.0
 # A supply in limit below this share of its set volts for this long is feeding a fault, or is limited too tightly.
 SAGGED = 0.9
 SAGGED_SECONDS = 0.15
-# A supply that limits keeps to its limit this well (its own ammeter's error included); one that limits lower was not set
-# to what was asked for.
+# A supply that limits keeps to its limit this well (its own ammeter's error included); one that limits lower was not
+# set to what was asked for.
 LIMIT_KEPT, LIMIT_FLOOR = 0.9, 0.01
 # A bias rail that is gone destroys three-rail memories within seconds (their data sheets), so its partners go off with
 # it; it is given a moment to come up first.
@@ -62,8 +62,8 @@ def limit_to_blame(feed: Feed, looks: list[Look], set_amps: float) -> str | None
         )
     if last.amps < LIMIT_KEPT * set_amps - LIMIT_FLOOR:
         return (
-            f"its current limit was set to {show(set_amps, 'A')}, so this is the supply's limit and not the board: look "
-            f"at its limit knob and its current range"
+            f"its current limit was set to {show(set_amps, 'A')}, so this is the supply's limit and not the board: "
+            f"look at its limit knob and its current range"
         )
     if top is not None and set_amps < top:
         return (

@@ -27,6 +27,7 @@ EVEN = 0.35
 # A half-wave counts while it stands out of the noise, and out of the burst's first one.
 STANDS_OUT, LEAST_SHARE = 4.0, 0.08
 LONGEST = 4096  # samples of one burst
+RIPPLE_FROM, MOST_BURST = 100e-9, 8  # s from which a swing is ripple and no ringing; samples that are too few to tell
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,17 @@ def rail_ringing(trace: Trace) -> Ringing | None:
     usable = np.isfinite(volts)
     if not usable.any() or not float(np.max(np.abs(volts[usable]))) < 1e100:
         return None
-    return find_ringing(np.where(usable, volts - np.median(volts[usable]), 0.0), trace.interval)
+    rest = np.where(usable, volts - np.median(volts[usable]), 0.0)
+    return find_ringing(rest, trace.interval) or find_ringing(without_ripple(rest, trace.interval), trace.interval)
+
+
+def without_ripple(volts: Volts, interval: float) -> Volts:
+    """What is quicker than a running mean over `RIPPLE_FROM` seconds: the rail's own ripple hides what rings on it."""
+    window = round(RIPPLE_FROM / interval)
+    if not MOST_BURST < window < volts.size:
+        return volts
+    mean: Volts = np.convolve(volts, np.full(window, 1.0 / window), mode="same")
+    return volts - mean
 
 
 def edge_ringing(trace: Trace, levels: Levels) -> Ringing | None:

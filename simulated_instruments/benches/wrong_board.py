@@ -1,0 +1,71 @@
+"""The board on the bench is not the one the file speaks of: another type whose plug fits, or another choice of an option.
+
+Nothing on the bench is broken then, and neither is the board; only the figures it is held to are somebody else's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from simulated_instruments.benches.faults import BenchFault
+from simulated_instruments.board.circuit import Circuit
+from simulated_instruments.board.circuit_file import circuit_path, list_circuits, read_circuit
+from simulated_instruments.board.fault_place import FaultPlace
+
+
+def wrong_board_places(circuit: Circuit) -> list[FaultPlace]:
+    """Every other board that takes the same plug, and every option that may be another than declared."""
+    others = [name for name in list_circuits() if name != circuit.name]
+    types = [name for name in others if takes_plug(read_circuit(circuit_path(name)), circuit)]
+    return [
+        *(
+            FaultPlace(BenchFault.WRONG_BOARD, name, None, "bench", f"the board on the bench is a {name}")
+            for name in types
+        ),
+        *(
+            FaultPlace(
+                BenchFault.WRONG_BOARD, name, None, "bench", f"the board has another choice of '{name}' than declared"
+            )
+            for name in circuit.options
+        ),
+    ]
+
+
+def takes_plug(other: Circuit, circuit: Circuit) -> bool:
+    """Whether the first inlet of `other` is the first one of `circuit`: the same rail, at the same volts."""
+    (mine, *_), (theirs, *_) = inlets(circuit), inlets(other)
+    return mine == theirs
+
+
+def inlets(circuit: Circuit) -> list[tuple[str, float]]:
+    """Name and nominal volts of the rails that are fed, with the options left at their defaults."""
+    usual = {name: option.default for name, option in circuit.options.items()}
+    return [
+        (rail.name, rail.nominal)
+        for rail in circuit.rails.values()
+        if rail.fed is not None and all(usual.get(name) == choice for name, choice in rail.fed.items())
+    ]
+
+
+def really_there(
+    places: Sequence[FaultPlace], circuit: Circuit, options: Mapping[str, str]
+) -> tuple[Circuit, dict[str, str]]:
+    """The circuit and the options that are on the bench where `circuit` with `options` was declared."""
+    there, fitted = circuit, dict(options)
+    for place in places:
+        if place.fault != BenchFault.WRONG_BOARD:
+            continue
+        if place.part in circuit.options:
+            option = circuit.options[place.part]
+            declared = fitted.get(place.part, option.default)
+            fitted[place.part] = next((choice for choice in option.choices if choice != declared), declared)
+        else:
+            there, fitted = read_circuit(circuit_path(place.part)), {}
+    return there, fitted
+
+
+def missing_points(circuit: Circuit, there: Circuit) -> frozenset[str]:
+    """Points of the declared board that the one on the bench has not: a tip brought there touches nothing."""
+    return frozenset(
+        (circuit.points() | circuit.logic_points()).keys() - (there.points() | there.logic_points()).keys()
+    )
