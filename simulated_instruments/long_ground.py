@@ -46,9 +46,10 @@ class GroundLead:
     def response(self) -> tuple[Array, Array]:
         """Delays (s) and weights that stand for the response to an impulse; the weights add up to one."""
         length = HALF_WAVES * math.pi / self.damped
-        delays = (np.arange(DELAYS) + 0.5) * (length / DELAYS)
+        delays: Array = (np.arange(DELAYS) + 0.5) * (length / DELAYS)
         weights = np.exp(-2.0 * math.pi * self.hertz * DAMPING * delays) * np.sin(self.damped * delays)
-        return delays, weights / weights.sum()
+        whole: Array = weights / weights.sum()
+        return delays, whole
 
     def picked_up(self, times: Array) -> Array:
         """Volts that the steps of the board's current leave at `times` (s)."""

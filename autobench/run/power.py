@@ -324,13 +324,11 @@ class Power:
                 output.looks[:] = output.looks[-1:]  # what counts is whether it still limits from here on
             reason = must_go_off(output.feed, output.looks)
         if reason is not None:
-            blamed = None
-            if sagged(output.looks, output.set_volts):
-                blamed = limit_to_blame(output.feed, output.looks, output.set_amps)
-            self._trip(output, reason, blamed)
+            self._trip(output, reason, limiting=sagged(output.looks, output.set_volts))
 
-    def _trip(self, output: Output, reason: str, blamed: str | None = None) -> None:
-        """Everything off, and `TrippedError`; with `blamed` the bench is to blame, in words."""
+    def _trip(self, output: Output, reason: str, *, limiting: bool) -> None:
+        """Everything off, and `TrippedError`; of an output that was limiting it says where its limit is to blame."""
+        blamed = limit_to_blame(output.feed, output.looks, output.set_amps) if limiting else None
         self._moved(output, "trip")
         last = output.looks[-1]
         self.make_off()
@@ -343,9 +341,8 @@ class Power:
         last = output.looks[-1] if output.looks else None
         if last is None or not last.limiting or math.isnan(last.amps):
             return
-        blamed = limit_to_blame(output.feed, output.looks, output.set_amps)
-        if blamed is not None:
-            self._trip(output, f"the supply limits at {show(last.amps, 'A')}", blamed)
+        if limit_to_blame(output.feed, output.looks, output.set_amps) is not None:
+            self._trip(output, f"the supply limits at {show(last.amps, 'A')}", limiting=True)
 
     def _moved(self, output: Output, event: str) -> None:
         state = output.interlock.happened(event)

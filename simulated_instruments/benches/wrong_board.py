@@ -1,4 +1,4 @@
-"""The board on the bench is not the one the file speaks of: another type whose plug fits, or another choice of an option.
+"""The board on the bench is not the one the file speaks of: another type whose plug fits, or another option.
 
 Nothing on the bench is broken then, and neither is the board; only the figures it is held to are somebody else's.
 """
@@ -18,17 +18,14 @@ def wrong_board_places(circuit: Circuit) -> list[FaultPlace]:
     others = [name for name in list_circuits() if name != circuit.name]
     types = [name for name in others if takes_plug(read_circuit(circuit_path(name)), circuit)]
     return [
-        *(
-            FaultPlace(BenchFault.WRONG_BOARD, name, None, "bench", f"the board on the bench is a {name}")
-            for name in types
-        ),
-        *(
-            FaultPlace(
-                BenchFault.WRONG_BOARD, name, None, "bench", f"the board has another choice of '{name}' than declared"
-            )
-            for name in circuit.options
-        ),
+        *(place(name, f"the board on the bench is a {name}") for name in types),
+        *(place(name, f"the board has another choice of '{name}' than declared") for name in circuit.options),
     ]
+
+
+def place(part: str, words: str) -> FaultPlace:
+    """One such mistake."""
+    return FaultPlace(BenchFault.WRONG_BOARD, part, None, "bench", words)
 
 
 def takes_plug(other: Circuit, circuit: Circuit) -> bool:
@@ -52,20 +49,19 @@ def really_there(
 ) -> tuple[Circuit, dict[str, str]]:
     """The circuit and the options that are on the bench where `circuit` with `options` was declared."""
     there, fitted = circuit, dict(options)
-    for place in places:
-        if place.fault != BenchFault.WRONG_BOARD:
+    for mistake in places:
+        if mistake.fault != BenchFault.WRONG_BOARD:
             continue
-        if place.part in circuit.options:
-            option = circuit.options[place.part]
-            declared = fitted.get(place.part, option.default)
-            fitted[place.part] = next((choice for choice in option.choices if choice != declared), declared)
+        if mistake.part in circuit.options:
+            option = circuit.options[mistake.part]
+            declared = fitted.get(mistake.part, option.default)
+            fitted[mistake.part] = next((choice for choice in option.choices if choice != declared), declared)
         else:
-            there, fitted = read_circuit(circuit_path(place.part)), {}
+            there, fitted = read_circuit(circuit_path(mistake.part)), {}
     return there, fitted
 
 
 def missing_points(circuit: Circuit, there: Circuit) -> frozenset[str]:
     """Points of the declared board that the one on the bench has not: a tip brought there touches nothing."""
-    return frozenset(
-        (circuit.points() | circuit.logic_points()).keys() - (there.points() | there.logic_points()).keys()
-    )
+    mine, theirs = (one.points() | one.logic_points() for one in (circuit, there))
+    return frozenset(mine.keys() - theirs.keys())
