@@ -46,7 +46,7 @@ class GroundLead:
     def response(self) -> tuple[Array, Array]:
         """Delays (s) and weights that stand for the response to an impulse; the weights add up to one."""
         length = HALF_WAVES * math.pi / self.damped
-        delays: Array = (np.arange(DELAYS) + 0.5) * (length / DELAYS)
+        delays = np.asarray((np.arange(DELAYS) + 0.5) * (length / DELAYS), dtype=np.float64)
         weights = np.exp(-2.0 * math.pi * self.hertz * DAMPING * delays) * np.sin(self.damped * delays)
         whole: Array = weights / weights.sum()
         return delays, whole
