@@ -28,7 +28,7 @@ EVEN = 0.35
 STANDS_OUT, LEAST_SHARE = 4.0, 0.08
 LONGEST = 4096  # samples of one burst
 # Hash: its spectrum, smoothed over so many Hz, stands so far above its median, beyond the clocks of such a board.
-SMOOTHED, HASH_FROM, HASH_STANDS_OUT, LEAST_SPECTRUM = 5e6, 40e6, 5.0, 1024
+SMOOTHED, HASH_FROM, HASH_STANDS_OUT, LEAST_SPECTRUM = 5e6, 40e6, 2.5, 1024
 RIPPLE_FROM, MOST_BURST = 100e-9, 8  # s from which a swing is ripple and no ringing; samples that are too few to tell
 
 

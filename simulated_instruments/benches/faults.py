@@ -23,7 +23,7 @@ SHORT_CYCLES = 0.02  # line cycles
 LEADS_HUM, LOOSE_HUM = (0.05, 0.2), (0.3, 1.0)
 
 
-GROUND_LEAD = (0.15, 0.45)  # m of a ground lead with a clip at its end
+GROUND_LEAD = (0.25, 0.45)  # m of a ground lead with a clip at its end
 # What a supply's current limit is, in its low range, of what it is set to.
 LOW_LIMIT = (0.2, 0.5)
 

@@ -96,7 +96,7 @@ def test_small_ringing_under_ripple_is_found_by_its_spectrum(digitise: Callable[
     bursts = np.zeros(times.size)
     burst = np.exp(-np.arange(130) / 11.0) * np.sin(2.0 * math.pi * 80e6 * np.arange(130) * interval)
     for start in range(0, 19_800, 133):
-        bursts[start : start + 130] += 0.2 * random.uniform(-1.0, 1.0) ** 5 * burst
+        bursts[start : start + 130] += 0.4 * random.uniform(-1.0, 1.0) ** 5 * burst
     found = rail_ringing(digitise(ripple + bursts, interval, step=0.02, noise=0.6))
     assert found is not None
     assert found.frequency == pytest.approx(80e6, rel=0.1)  # what it was made of
