@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from autobench.clock import Clock, RealClock
+from autobench.documents.bench import Bench
 from autobench.documents.gathered import read_bench_file, read_documents
 from autobench.errors import OutputNotOffError, UsageError
 from autobench.instruments.link import nothing, unheard
@@ -17,12 +19,35 @@ from autobench.run.all_off import all_off
 from autobench.run.guard import BeatingClock
 from autobench.run.person import Keys
 from autobench.run.stop import StopSignals
-from autobench.session import CheckRequest, Session
-from autobench.simulation import Simulation, any_simulation, list_faults, open_simulation
+from autobench.session import CheckRequest, Prepared, Session
+from autobench.simulation import (
+    SimulatedKeys,
+    Simulation,
+    any_simulation,
+    changed_by_faults,
+    list_faults,
+    open_simulation,
+    remark_of,
+    with_plate,
+)
 from autobench.views.broadcast import Broadcast, View
 from autobench.views.run_state import RunState
 
-__all__ = ["EXIT_CODES", "CheckRequest", "Simulation", "check", "list_faults", "switch_off"]
+__all__ = [
+    "EXIT_CODES",
+    "CheckRequest",
+    "Prepared",
+    "RunState",
+    "Simulation",
+    "changed_by_faults",
+    "check",
+    "investigate",
+    "list_faults",
+    "prepare",
+    "rehearsed",
+    "remark_of",
+    "switch_off",
+]
 
 EXIT_CODES = {"good": 0, "faulty": 1, "undecided": 3, "stopped": 4}
 DEFAULT_BENCH = "simulated"
@@ -46,22 +71,81 @@ def check(
     cannot be opened. Whatever happens later ends in the verdict `stopped`.
     """
     with StopSignals() as stop:
-        bench = DEFAULT_BENCH if request.bench is None else request.bench
-        documents = read_documents(request.board, bench, request.sequence)
-        planner = Planner(documents.bench, documents.drivers, documents.board, request.options)
-        if request.point is not None:
-            plan = plan_of_point(planner, documents.sequence, request.point)
-        else:
-            plan = planner.plan(documents.sequence, request.only)
+        prepared = prepare(request)
+        documents, plan = prepared.documents, prepared.plan
         somebody = keys if not request.unattended else None
+        if request.investigate and not request.unattended and somebody is None:
+            somebody, views = simulated_keys(documents.bench, views)
         if plan.needs_hand and somebody is None:
             raise UsageError(NOBODY.format(bench=plan.bench))
         require_accepted(documents.bench, documents.drivers, plan.rails, somebody is None)
         simulated = open_simulation(request.simulation, documents, plan)
         now = simulated.clock if simulated is not None else clock or BeatingClock(stop.renew)
         with RunRecord(open_engine(request.records or default_records())) as record:
-            session = Session(request, documents, plan, now, stop, Broadcast(record, views, stop))
+            session = Session(request, prepared, now, stop, Broadcast(record, views, stop))
             return session.run(simulated, somebody)
+
+
+def simulated_keys(bench: Bench, views: Sequence[View]) -> tuple[Keys | None, Sequence[View]]:
+    """The keys that the person at a simulated bench presses, told of every prompt; nobody's at any other bench."""
+    if bench.simulated != "in-process":
+        return None, views
+    keys = SimulatedKeys()
+    return keys, [keys.prompted, *views]
+
+
+def investigate(
+    request: CheckRequest,
+    views: Sequence[View] = (),
+    *,
+    keys: Keys | None = None,
+    clock: Clock | None = None,
+) -> RunState:
+    """One round, then next checks one after another until the suspects are told apart, no check is left or the
+    request's minutes are over; returns the folded state of the run. See `check`.
+
+    On a simulated bench with nobody at the keyboard the simulated person does what is asked and presses the keys,
+    unless the request is unattended.
+    """
+    return check(replace(request, investigate=True), views, keys=keys, clock=clock)
+
+
+def prepare(request: CheckRequest) -> Prepared:
+    """Read the files of a round and plan it; raises `UsageError` and `FileError`."""
+    bench = DEFAULT_BENCH if request.bench is None else request.bench
+    documents = with_plate(read_documents(request.board, bench, request.sequence))
+    planner = Planner(documents.bench, documents.drivers, documents.board, request.options)
+    if request.point is not None:
+        return Prepared(documents, planner, plan_of_point(planner, documents.sequence, request.point))
+    return Prepared(documents, planner, planner.plan(documents.sequence, request.only))
+
+
+def rehearsed(request: CheckRequest, prepared: Prepared, views: Sequence[View] = ()) -> RunState:
+    """The same round on the simulated bench inside the program, kept in no record; with nobody there, but for the
+    simulated person that an investigation works with.
+
+    `prepared` is `prepare(request)`, made once for many rounds. Raises `UsageError` for a bench that is not the
+    simulated one or needs a hand, and `KeyboardInterrupt` if the round was stopped by a signal: there is no verdict
+    then.
+    """
+    documents, plan = prepared.documents, prepared.plan
+    somebody: Keys | None = None
+    if request.investigate and not request.unattended:
+        somebody, views = simulated_keys(documents.bench, views)
+    if plan.needs_hand and somebody is None:
+        raise UsageError(NOBODY.format(bench=plan.bench))
+    require_accepted(documents.bench, documents.drivers, plan.rails, somebody is None)
+    with StopSignals() as stop:
+        simulated = open_simulation(request.simulation, documents, plan)
+        if simulated is None:
+            raise UsageError(
+                f"bench '{plan.bench}' is not the simulated one inside the program: nothing is rehearsed there"
+            )
+        session = Session(request, prepared, simulated.clock, stop, Broadcast(None, views, stop))
+        state = session.run(simulated, somebody)
+        if stop.reason is not None:
+            raise KeyboardInterrupt
+    return state
 
 
 def switch_off(bench_file: str | None) -> list[str]:

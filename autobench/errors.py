@@ -86,6 +86,22 @@ class InstrumentReportedError(LinkError):
     """The instrument itself reported an error for a command we sent."""
 
 
+class LayerError(BenchError):
+    """One layer below a conversation with an instrument fails, so that those above it cannot be tried.
+
+    `layer` is one of `port`, `permission`, `busy`, `reply`, `dialect`, `identity`, from the ground up.
+    """
+
+    def __init__(self, port: str, layer: str, text: str) -> None:
+        self.port = port
+        self.layer = layer
+        self.text = text
+        super().__init__(f"{port}: {text}")
+
+    def __reduce__(self) -> tuple[type[LayerError], tuple[str, str, str]]:
+        return (type(self), (self.port, self.layer, self.text))
+
+
 class InterlockRefusedError(AutobenchError):
     """The interlock refused an output command; nothing was switched on."""
 

@@ -7,35 +7,41 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from autobench.errors import UsageError
-from simulated_instruments.benches.faults import BenchDamage, BenchFault, bench_fault_places, damage_bench
+from simulated_instruments.benches.faults import BenchFault, bench_fault_places, damaged
 from simulated_instruments.benches.wiring import FIXTURE, Wiring, list_wirings, read_wiring
-from simulated_instruments.benches.wrong_board import missing_points, really_there, wrong_board_places
-from simulated_instruments.board.circuit import Circuit
-from simulated_instruments.board.circuit_file import circuit_path, list_circuits, read_circuit
-from simulated_instruments.board.faults import FaultPlace, board_fault_places, damage
+from simulated_instruments.benches.wrong_board import board_faults, missing_points, really_there, wrong_board_places
+from simulated_instruments.board.circuit import Circuit as Circuit
+from simulated_instruments.board.circuit_file import circuit_path, list_circuits
+from simulated_instruments.board.circuit_file import read_circuit as read_circuit
+from simulated_instruments.board.faults import FaultPlace, board_fault_places
+from simulated_instruments.connections.misbehaviour import Misbehaviour
 from simulated_instruments.spelling import known
 
 if TYPE_CHECKING:
     from autobench.clock import Clock
     from simulated_instruments.benches.person import SimulatedPerson
     from simulated_instruments.benches.truth import Truth
+    from simulated_instruments.board.done import DoneFault
+    from simulated_instruments.board.specimen import Specimen
     from simulated_instruments.board.tolerance import Tolerance
-    from simulated_instruments.connections.hislip import HislipServer
     from simulated_instruments.connections.in_process import InProcessLibrary
+    from simulated_instruments.connections.loopback_server import LoopbackServer
     from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
-    from simulated_instruments.connections.raw_socket import SocketServer
     from simulated_instruments.devices.instrument import Device
+    from simulated_instruments.differences import Difference
     from simulated_instruments.world import World
 
 
 class SimulatedBench:
     """Simulated instruments wired to a simulated board. Open one with `SimulatedBench.open`.
 
-    `person` holds the probes on a bench without relays, and is None on one with them.
+    `person` holds the probes on a bench without relays, and is None on one with them. `faults` are those that were
+    done to the board and the bench.
     """
 
     def __init__(
@@ -45,14 +51,14 @@ class SimulatedBench:
         addresses: Mapping[str, str],
         clock: Clock,
         person: SimulatedPerson | None = None,
+        specimen: Specimen | None = None,
     ) -> None:
-        self.world, self.clock, self.person = world, clock, person
+        self.world, self.clock, self.person, self.specimen = world, clock, person, specimen
         self.devices: dict[str, Device] = dict(devices)
         self.addresses: dict[str, str] = dict(addresses)
+        self.faults: tuple[DoneFault, ...] = ()
         self._library: InProcessLibrary | None = None
-        self._servers: dict[str, SocketServer] = {}
-        self._hislip: dict[str, HislipServer] = {}
-        self._serial: dict[str, PseudoTerminalServer] = {}
+        self._servers: dict[str, dict[str, LoopbackServer[Any] | PseudoTerminalServer]] = {}  # by transport, by name
         self._lock = threading.Lock()
 
     @staticmethod
@@ -62,47 +68,48 @@ class SimulatedBench:
         options: Mapping[str, str] | None = None,
         faults: Sequence[str] = (),
         seed: int = 0,
-        circuit: Path | None = None,
+        circuit: Path | Circuit | None = None,
         clock: Clock | None = None,
-        wiring: str = FIXTURE,
+        wiring: str | Path = FIXTURE,
+        plate: Mapping[str, int] | None = None,
     ) -> SimulatedBench:
         """A bench with one specimen of `board`, drawn by `seed`, with `options` soldered and `faults` (`NAME` or
         `NAME@PART`) done to it.
 
-        `circuit` is another circuit file for the same board; `clock` defaults to a simulated one that starts at 0;
-        `wiring` is one of `list_wirings`: `fixture` has relays, `hand` a person for the probes, `hand-supply` one for
-        the supply's knobs as well.
+        `circuit` is another circuit file for the same board, or for a board of one's own; `clock` defaults to a
+        simulated one that starts at 0; `wiring` is one of `list_wirings` – `fixture` has relays, `hand` a person for
+        the probes, `hand-supply` one for the supply's knobs as well – or a wiring file of one's own; `plate` (point to
+        position) is what a wiring with relays gets for a board it has no plate for.
         Raises `UsageError` for a word that is not known, `FileError` for a wrong circuit file.
         """
         from simulated_instruments.benches.person import SimulatedPerson
-        from simulated_instruments.board.assembly import assemble
+        from simulated_instruments.board.specimen import Specimen
         from simulated_instruments.board.tolerance import Tolerance
         from simulated_instruments.clock import SimulatedClock
+        from simulated_instruments.instruments import devices_of
         from simulated_instruments.world import World
 
         declared = circuit_of(board, circuit)
-        wired = read_wiring(known(wiring, list_wirings(), "wiring", "the simulator"))
+        wired = with_plate(wiring_of(wiring), board, plate)
         fitted = checked_options(declared, options or {})
         tolerance = Tolerance(seed)
-        usual = read_wiring().fixtures.get(board, ())
-        picked = picked_faults(faults, fault_places(declared, wired, board), declared.name, tolerance, usual)
+        places = fault_places(declared, wired, board) if faults else []
+        usual = read_wiring().fixtures.get(board, plate or ())
+        picked = picked_faults(faults, places, declared.name, tolerance, usual)
         drawn, fitted = really_there(picked, declared, fitted)
-        assembly = assemble(drawn, fitted, tolerance)
-        bench_damage = BenchDamage(missing_points=missing_points(declared, drawn))
-        for place in picked:
-            if place.kind == "bench":
-                damage_bench(bench_damage, place, declared, tolerance)
-            elif drawn is declared:
-                damage(assembly, place)
-            else:
-                raise UsageError(f"{place.fault} is a fault of {declared.name}, and {drawn.name} is on the bench")
+        specimen = Specimen(drawn, fitted, tolerance, board_faults(picked, declared, drawn))
+        assembly, done = specimen.soldered()
+        bench_damage, more = damaged(picked, declared, tolerance)
+        bench_damage.missing_points = missing_points(declared, drawn)
         own_clock = clock if clock is not None else SimulatedClock()
         world = World(assembly, wired, board, own_clock, bench_damage)
         person = SimulatedPerson(world, wired.hand, tolerance) if wired.hand else None
         addresses = {name: place.address for name, place in wired.instruments.items()}
-        bench = SimulatedBench(world, devices_of(world, wired, own_clock, seed), addresses, own_clock, person)
+        devices = devices_of(world, wired, own_clock, seed)
+        bench = SimulatedBench(world, devices, addresses, own_clock, person, specimen)
         for name in bench_damage.unplugged:
             bench.unplug(name)
+        bench.faults = (*done, *more)
         return bench
 
     @property
@@ -118,12 +125,38 @@ class SimulatedBench:
 
     def drop_connections(self, name: str) -> None:
         """Break every connection to an instrument now, as a router may; it goes on serving."""
-        server = self._servers[known(name, self._servers, "served instrument", "this bench")]
-        server.drop_connections()
+        known(name, self.devices, "instrument", "this bench")
+        for served in self._servers.values():
+            server = served.get(name)
+            if server is not None:
+                server.drop_connections()
 
     def unplug(self, name: str) -> None:
         """Pull the plug of an instrument's cable now: it answers nothing more, and its outputs stay as they are."""
         self.devices[known(name, self.devices, "instrument", "this bench")].silent = True
+
+    def work(self, how: str, part: str, net: str | None = None) -> None:
+        """Hands on the dead board: `reseat` or `swap` a socketed chip, `lift` one leg of a chip or `put back` it.
+
+        Raises `UsageError` while the board is live, for a chip that is soldered in and for a leg there is none of.
+        """
+        specimen = self.specimen
+        if specimen is None:
+            raise UsageError("nobody is at this bench")
+        with self._lock, self.world.lock:
+            if not self.world.dead(self.world.now()):
+                raise UsageError(f"the board is live: {part} stays as it is")
+            specimen.work(how, part, net)
+            self.world.rework(specimen.soldered()[0])
+            if self.person is not None:
+                self.person.worked(f"{how} {part}" + (f" {net}" if net else ""))
+
+    def felt(self) -> str | None:
+        """The chip that is too hot to keep a finger on, None if there is none; see `board.heat`."""
+        from simulated_instruments.board.heat import hottest
+
+        with self._lock, self.world.lock:
+            return hottest(self.world.board, self.world.now())
 
     def truth(self) -> Truth:
         """What really is at this moment; see `benches.truth`."""
@@ -132,6 +165,21 @@ class SimulatedBench:
                 device.advance()
             return self.world.truth()
 
+    def plug_in(self, name: str) -> None:
+        """The cable of an instrument is in again and carries everything; its serial port is numbered anew."""
+        self.misbehave(name, Misbehaviour())
+        self.devices[name].silent = False
+        if name in self._servers.get("serial", {}):
+            self._servers["serial"].pop(name).stop()
+
+    def misbehave(self, name: str, misbehaviour: Misbehaviour) -> None:
+        """From now on every connection to an instrument does this to its replies."""
+        known(name, self.devices, "instrument", "this bench")
+        self.library.misbehave(self.addresses[name], misbehaviour)
+        for served in self._servers.values():
+            if name in served:
+                served[name].misbehaviour = misbehaviour
+
     def serve_sockets(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
         """Serve each instrument on a loopback port of its own, by the bench's clock; returns name → VISA address.
 
@@ -139,40 +187,46 @@ class SimulatedBench:
         """
         from simulated_instruments.connections.raw_socket import SocketServer
 
-        for name, device in self.devices.items():
-            if name not in self._servers:
-                self._servers[name] = SocketServer(device, one_connection=name in one_connection, lock=self._lock)
-                self._servers[name].start()
-        return {name: server.address for name, server in self._servers.items()}
+        return self._serve("raw socket", SocketServer, one_connection)
 
     def serve_hislip(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
         """As `serve_sockets`, by HiSLIP."""
         from simulated_instruments.connections.hislip import HislipServer
 
-        for name, device in self.devices.items():
-            if name not in self._hislip:
-                self._hislip[name] = HislipServer(device, one_connection=name in one_connection, lock=self._lock)
-                self._hislip[name].start()
-        return {name: server.address for name, server in self._hislip.items()}
+        return self._serve("hislip", HislipServer, one_connection)
+
+    def serve_vxi11(self, *, one_connection: Collection[str] = ()) -> dict[str, str]:
+        """As `serve_sockets`, by VXI-11."""
+        from simulated_instruments.connections.vxi11 import Vxi11Server
+
+        return self._serve("vxi-11", Vxi11Server, one_connection)
 
     def serve_serial(self) -> dict[str, str]:
         """As `serve_sockets`, each on a pseudo-terminal of its own."""
         from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
 
+        served = self._servers.setdefault("serial", {})
         for name, device in self.devices.items():
-            if name not in self._serial:
-                self._serial[name] = PseudoTerminalServer(device, lock=self._lock)
-                self._serial[name].start()
-        return {name: server.address for name, server in self._serial.items()}
+            if name not in served:
+                served[name] = PseudoTerminalServer(device, lock=self._lock)
+                served[name].start()
+        return {name: server.address for name, server in served.items()}
+
+    def _serve(
+        self, transport: str, kind: type[LoopbackServer[Any]], one_connection: Collection[str]
+    ) -> dict[str, str]:
+        served = self._servers.setdefault(transport, {})
+        for name, device in self.devices.items():
+            if name not in served:
+                served[name] = kind(device, one_connection=name in one_connection, lock=self._lock)
+                served[name].start()
+        return {name: server.address for name, server in served.items()}
 
     def close(self) -> None:
         """Stop serving. May be called twice."""
-        for served in (self._hislip, self._serial):
-            for server in served.values():
-                server.stop()
-            served.clear()
         while self._servers:
-            self._servers.popitem()[1].stop()
+            for server in self._servers.popitem()[1].values():
+                server.stop()
 
     def __enter__(self) -> SimulatedBench:
         return self
@@ -186,13 +240,45 @@ def list_boards() -> list[str]:
     return list_circuits()
 
 
-def list_faults(board: str, circuit: Path | None = None) -> list[FaultPlace]:
+def list_faults(
+    board: str, circuit: Path | Circuit | None = None, plate: Mapping[str, int] | None = None
+) -> list[FaultPlace]:
     """Every fault of `board` and of its bench, at every place. Raises `UsageError` for an unknown board."""
-    return fault_places(circuit_of(board, circuit), read_wiring(), board)
+    return fault_places(circuit_of(board, circuit), with_plate(read_wiring(), board, plate), board)
 
 
-def circuit_of(board: str, circuit: Path | None) -> Circuit:
-    """The circuit in the file `circuit`, or the one that comes with the simulator under the name `board`."""
+def differences(
+    board: str,
+    options: Mapping[str, str],
+    faults: Sequence[str],
+    seed: int,
+    circuit: Path | Circuit | None = None,
+    plate: Mapping[str, int] | None = None,
+) -> list[Difference]:
+    """What `faults` change on a board that stands powered, against its healthy twin; see `differences`."""
+    from simulated_instruments.differences import differences as compared
+
+    return compared(board, options, faults, seed, circuit, plate)
+
+
+def wiring_of(wiring: str | Path) -> Wiring:
+    """The wiring in a file, or the one that comes with the simulator under that name."""
+    if isinstance(wiring, Path):
+        return read_wiring(wiring)
+    return read_wiring(known(wiring, list_wirings(), "wiring", "the simulator"))
+
+
+def with_plate(wiring: Wiring, board: str, plate: Mapping[str, int] | None) -> Wiring:
+    """The wiring with `plate` for `board`, where it has relays and none of its own."""
+    if not plate or wiring.routes is None or board in wiring.fixtures:
+        return wiring
+    return replace(wiring, fixtures={**wiring.fixtures, board: plate})
+
+
+def circuit_of(board: str, circuit: Path | Circuit | None) -> Circuit:
+    """The circuit in the file `circuit` (or as it was read), or the one that comes with the simulator as `board`."""
+    if isinstance(circuit, Circuit):
+        return circuit
     if circuit is not None:
         return read_circuit(circuit)
     return read_circuit(circuit_path(known(board, list_circuits(), "board", "the simulator (--circuit names a file)")))
@@ -233,37 +319,3 @@ def picked_faults(
             likely = [part for part in parts if part in usual] or list(parts)
             picked.append(parts[tolerance.choice(f"place of {name}", likely)])
     return picked
-
-
-def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[str, Device]:
-    """The instruments of the wiring, each at its terminals."""
-    from simulated_instruments.devices.meter_conf_read import ConfReadMeter
-    from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
-    from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
-    from simulated_instruments.devices.supply_channel_list import ChannelListSupply
-    from simulated_instruments.scope_probes import ScopeSockets
-    from simulated_instruments.world import MeterSockets, RelayContacts, SupplySockets
-
-    damage = world.damage
-
-    def made(name: str, device: str) -> Device:
-        if device == "PS-3":
-            supply = ChannelListSupply(name, clock, SupplySockets(world), seed)
-            supply.outputs[1].tripped_on_volts = damage.latched
-            return supply
-        if device == "M-1":
-            meter = ConfReadMeter(name, clock, MeterSockets(world), seed)
-            meter.held_range, meter.held_cycles = damage.held_range, damage.held_cycles
-            return meter
-        if device == "W-1":
-            return SlotChannelRelays(name, clock, RelayContacts(world), seed)
-        if device == "O-1b" and world.probes:
-            scope = PreambleDataScope(name, clock, ScopeSockets(world.probes), seed)
-            scope.held_coupling, scope.held_time_scale = damage.held_coupling, damage.held_time_scale
-            scope.trigger.never = damage.never_triggers
-            scope.converter.dividers |= damage.dividers
-            scope.reset()  # it is switched on with its front panel as it stands
-            return scope
-        raise UsageError(f"the wiring file names a device '{device}' for '{name}', which there is none of")
-
-    return {name: made(name, place.device) for name, place in wiring.instruments.items()}

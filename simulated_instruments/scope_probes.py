@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulated_instruments.benches.mains_hum import MainsHum
-from simulated_instruments.benches.touches import Touches, scope_input
+from simulated_instruments.benches.touches import LEG, Touches, scope_input
 from simulated_instruments.board.board_nets import BoardNets
 from simulated_instruments.board.tolerance import Tolerance
 from simulated_instruments.board.waveform import Extremes, Joined, Waveform, sampled_extremes, search
@@ -113,6 +113,12 @@ class ScopeProbes:
         sizes = self._tolerance.generator(f"kicks {channel}").uniform(-1.0, 1.0, KICKS) ** 5
         return GroundLead(metres, KICK_A_METRE * metres, rate, sizes)
 
+    def reworked(self, nets: BoardNets) -> None:
+        """The board was worked on while it was dead: from now on these are its waveforms."""
+        with self._lock:
+            self._nets, self._kept, self._kept_until = nets, {}, -math.inf
+            self._log = [(-math.inf, self._log[-1][1])]
+
     def moved(self, now: float, touches: Touches) -> None:
         """From `now` on the inputs touch these points."""
         routes = tuple(touches.get(scope_input(channel), ()) for channel in range(1, CHANNELS + 1))
@@ -140,7 +146,7 @@ class ScopeProbes:
         points = self._touched(channel, self._log[-1][1])
         if not points:
             return OPEN_NOISE
-        return LOGIC_NOISE if any(point in self._signals for point in points) else RAIL_NOISE
+        return LOGIC_NOISE if any(point.removesuffix(LEG) in self._signals for point in points) else RAIL_NOISE
 
     def crossing(self, channel: int, level: float, rising: bool, start: float, stop: float) -> float | None:
         """The first crossing of `level` at the tip of `channel` in [start, stop]."""
@@ -155,9 +161,9 @@ class ScopeProbes:
             return "+".join(self._touched(channel, self._log[-1][1])) or "open"
 
     def mean(self, net: str, start: float, stop: float) -> float:
-        """Mean volts of a net over [start, stop], as a voltmeter sees it."""
+        """Mean volts of a net, or of the leg of a chip itself, over [start, stop], as a voltmeter sees it."""
         with self._lock:
-            wave = self._nets.net(net, self._now())
+            wave = self._leg(net, self._now()) if net.endswith(LEG) else self._nets.net(net, self._now())
             if stop <= start:
                 return float(wave.samples(np.array([stop]))[0])
             steps = np.arange(AVERAGED) + self._tolerance.generator(f"mean {start!r}").random(AVERAGED)
@@ -166,13 +172,19 @@ class ScopeProbes:
     def source_ohms(self, net: str, start: float, stop: float) -> float:
         """Mean resistance (Ω) over [start, stop] of what holds a net."""
         with self._lock:
-            return self._nets.source_ohms(net, start, stop)
+            return self._nets.source_ohms(self._signals.get(net.removesuffix(LEG), net), start, stop)
+
+    def _leg(self, leg: str, until: float) -> Waveform:
+        """The waveform at the leg of a chip itself, whatever lies between it and the board."""
+        point = leg.removesuffix(LEG)
+        return self._nets.leg(point.partition(".")[0], self._signals[point], until)
 
     def _touched(self, channel: int, routes: Routes) -> list[str]:
         return [point for point in routes[channel - 1] if self._exists(point)]
 
     def _exists(self, point: str) -> bool:
-        return point in self._nodes or point in self._signals or self._clipped_to(point) is not None
+        known = point.removesuffix(LEG)
+        return known in self._nodes or known in self._signals or self._clipped_to(point) is not None
 
     def _wave(self, channel: int, since: float) -> Waveform:
         """What the tip has seen since the time `since`, through every change of what it touches."""
@@ -207,6 +219,8 @@ class ScopeProbes:
             clipped_to = self._clipped_to(point)
             if clipped_to is not None:
                 self._kept[point] = self._nets.across(point, clipped_to, until)
+            elif point.endswith(LEG):
+                self._kept[point] = self._leg(point, until)
             elif point in self._signals:
                 self._kept[point] = self._nets.point(point, self._signals[point], until)
             else:

@@ -85,6 +85,16 @@ class SupplyLeads:
             wires.append(TwoEnded(f"leak across {source.plus}", source.plus, source.minus, LEAK_OHMS))
         return wires
 
+    def take_over(self, before: SupplyLeads, now: float) -> None:
+        """The same outputs and plugs as `before`, on a board that hands have been on; every output is off."""
+        self.changes = before.changes
+        for number, output in self.outputs.items():
+            setting = before.outputs[number].setting
+            output.setting = setting
+            output.source.set(now, setting.volts if output.feeds else 0.0, setting.amps)
+        for rail in before._out:
+            self.plug(now, rail, connected=False)
+
     # Outputs
 
     def apply(self, now: float, number: int, setting: OutputSetting) -> None:

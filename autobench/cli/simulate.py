@@ -26,7 +26,7 @@ HEAD = "# Made by `autobench simulate`; good for as long as it runs. Nothing rea
 def simulate(
     board: str, write: Path | None, fault: tuple[str, ...], seed: int, one_connection: bool, stepped_clock: bool
 ) -> int:
-    """Serve the simulated bench with one BOARD on raw sockets, HiSLIP and serial lines, until interrupted.
+    """Serve the simulated bench with one BOARD on raw sockets, HiSLIP, VXI-11 and serial lines, until interrupted.
 
     The bench file is printed on standard output; other programs use its addresses.
     """
@@ -38,6 +38,7 @@ def simulate(
         served = {
             "raw socket": bench.serve_sockets(one_connection=single),
             "HiSLIP": bench.serve_hislip(one_connection=single),
+            "VXI-11": bench.serve_vxi11(one_connection=single),
             "serial": bench.serve_serial(),
         }
         text = bench_file(served)

@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from autobench.documents.driver_sections import LineEnds
 from autobench.documents.fields import (
     Amps,
     AmpSpan,
@@ -30,11 +31,14 @@ from autobench.documents.fields import (
 )
 from autobench.documents.rails import most_from_ground
 from autobench.documents.section import Complaint, Section
+from autobench.documents.serial_line import SerialLine, read_serial_line
 from autobench.documents.words import choice_text, quoted
 from autobench.quantity import Quantity
 
 POSITIONS_A_SLOT = 100  # relay channel = 100 x slot + position
-LOOPBACK = re.compile(r"TCPIP[0-9]*::(127\.[0-9.]+|localhost|::1|\[::1\])::.+|ASRL/dev/pts/[0-9]+(::INSTR)?", re.I)
+LOOPBACK = re.compile(
+    r"TCPIP[0-9]*::(127\.[0-9.]+|localhost|::1|\[::1\])(,[0-9]+)?::.+|ASRL/dev/pts/[0-9]+(::INSTR)?", re.I
+)
 Lack = Literal["no guard", "no trip", "no read-back"]
 INPUTS = re.compile(r"high|low|[1-8]")
 TIP = re.compile(r"(.+) ([1-8])")
@@ -70,6 +74,10 @@ class Instrument(Section):
     """VISA address."""
     driver: Annotated[str, Written(read_driver)]
     """Name of a shipped driver, or a file beside the bench file."""
+    serial_line: Annotated[SerialLine, Written(read_serial_line)] | None = None
+    """Speed and frame of its serial line; where nothing is said, 9600 8N1."""
+    ends: LineEnds | None = None
+    """Line ends, where they are set otherwise on this instrument than its driver file says."""
     calibrated: Day | None = None
     """Date of the last calibration; without one, readings say so."""
     serial: Name | None = None
@@ -162,7 +170,8 @@ class Routes(Section):
 
 
 class HandProbe(Section):
-    """The tips that a person holds to the board where no relay leads."""
+    """The tips that a person holds to the board where no relay leads; they may share an input with relays, which are
+    all open while a tip is held."""
 
     tips: Annotated[tuple[Name, ...], Listed(), Field(min_length=1)]
     """The meter by its name, for its two tips; scope channels with a probe that a hand holds or clips: `scope 1`."""
@@ -244,8 +253,6 @@ class Bench(Section):
             name = channel[1] if channel is not None and tip not in self.instruments else tip
             if name not in self.instruments:
                 yield Complaint(("hand probe", "tips"), self.unknown_instrument(name))
-            elif self.routes is not None and {tip, f"{tip} high", f"{tip} low"} & self.routes.slots.keys():
-                yield Complaint(("hand probe", "tips"), f"'{tip}' is already wired to relays, under 'slots'")
 
     def check_addresses(self) -> Iterator[Complaint]:
         seen: dict[str, str] = {}
@@ -255,6 +262,9 @@ class Bench(Section):
             if address in seen:
                 yield Complaint(route, f"{instrument.address} is already the address of '{seen[address]}'")
             seen.setdefault(address, name)
+            if instrument.serial_line is not None and not address.startswith("ASRL"):
+                text = f"{instrument.address} is no serial line: delete it"
+                yield Complaint(("instruments", name, "serial line"), text, at_key=True)
             if self.simulated == "served" and not LOOPBACK.fullmatch(instrument.address):
                 text = f"{instrument.address} is not a port of this machine; only those serve a simulated bench"
                 yield Complaint(route, text)

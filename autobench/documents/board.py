@@ -15,13 +15,16 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from autobench.documents.bus import Delay, Refresh, bus_complaints
 from autobench.documents.clocks import Clock, clock_complaints, limits_of, master_of, nominal_of
 from autobench.documents.draws import MOST_COMBINATIONS, amps_of, choice_complaints, sum_complaints
 from autobench.documents.fields import Listed, Name, Words, YesNo
+from autobench.documents.flags import flag_complaints
 from autobench.documents.lines import Line, Ratio, each_line, line_complaints
 from autobench.documents.nets import Net, NetRange, Nets, PartRange
 from autobench.documents.parts import Part, each_part, part_complaints
 from autobench.documents.rails import CurrentBand, MadeRail, Rail, RailPlace
+from autobench.documents.rates import rate_complaints
 from autobench.documents.reset import Reset, ResetSource
 from autobench.documents.section import Complaint, Section
 from autobench.documents.video import Video
@@ -110,6 +113,10 @@ class Board(Section):
     """What the CPU must be given and what it must do, as written; `lines` has each line by its own name."""
     ratios: tuple[Ratio, ...] = ()
     """Counts of lines that are in a fixed ratio."""
+    delays: tuple[Delay, ...] = ()
+    """Times from the fall of one line to that of another."""
+    refresh: Refresh | None = None
+    """How it shows that the memory is refreshed."""
     part_rows: dict[PartRange, Part] = Field(default_factory=dict, alias="parts")
     """What is fitted and how it hangs together, as written; `parts` has each part by its own name."""
     pulled_up: Nets = ()
@@ -245,11 +252,14 @@ class Board(Section):
         yield from wrong_bands
         yield from self.check_source()
         yield from line_complaints(self.line_rows, self.ratios, self.reset is not None)
+        yield from bus_complaints(self.lines, self.delays, self.refresh)
         wrong_clocks = list(clock_complaints(self.clocks))
         wrong_parts = [*part_complaints(self.part_rows), *choice_complaints(self.part_rows, self.choices())]
         yield from (*wrong_clocks, *wrong_parts)
         if not wrong_clocks and not wrong_parts:  # what follows takes them for granted
             yield from self.wiring.complaints()
+            yield from flag_complaints(self)
+            yield from rate_complaints(self.line_rows, self.ratios, self.clocks, self.parts)
             if not wrong_bands:
                 yield from sum_complaints(self.rails, self.part_rows, self.choices())
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Literal
 
+from autobench.documents.driver_recognition import Recognition
 from autobench.documents.driver_roles import ROLES, SECTIONS, SESSION, Signature
 from autobench.documents.driver_rules import Route, action_complaints, name_complaints, range_complaints
 from autobench.documents.driver_samples import Samples
@@ -30,6 +31,7 @@ class Driver(Section):
     identity: Action | None = None
     clear: Action | None = None
     refuses: Lines = ()  # lines that tell it from a cousin: it must refuse each with an error
+    recognised_by: Recognition | None = None
     outputs: Outputs | None = None
     measures: Measures | None = None
     channels: Contacts | None = None
@@ -76,6 +78,10 @@ class Driver(Section):
                 yield from action_complaints(route, question, SESSION[str(route[-1])], ())
         if self.refuses and self.link.errors is None:
             yield Complaint(("refuses",), "a refusal is seen in the errors; 'link' has no 'errors' to ask", at_key=True)
+        if self.recognised_by is not None:
+            read = {action.ask for name, action in self.actions.items() if name.endswith("?") and action.ask}
+            for complaint in self.recognised_by.harmful(read):
+                yield Complaint(("recognised by", *complaint.route), complaint.text, complaint.at_key)
         if self.samples is not None and "first point" not in self.actions:
             deepest = max(max(depths) for depths in self.samples.memory.values())
             if self.samples.chunk < deepest:

@@ -10,15 +10,15 @@ from typing import Literal
 
 from pydantic import Field
 
-from autobench.documents.fields import CountSpan, HertzSpan, Seconds
+from autobench.documents.fields import CountSpan, HertzSpan, Seconds, YesNo
 from autobench.documents.nets import Family, Net, Points, spread
 from autobench.documents.rails import usual_inside
 from autobench.documents.section import Complaint, Section
 from autobench.documents.words import choice_text, quoted
 from autobench.quantity import show
 
-LineStage = Literal["cpu", "bus"]
-Side = Literal["input", "output", "select", "data"]
+LineStage = Literal["cpu", "bus", "memory"]
+Side = Literal["input", "output", "address", "select", "data", "strobe"]
 
 
 class Line(Section):
@@ -27,9 +27,10 @@ class Line(Section):
     points: Points = Field(alias="point")
     """Where it is measured; for a range of lines, one point each."""
     stage: LineStage
-    """When it is looked at: with the CPU's own lines, or with the bus."""
+    """When it is looked at: with the CPU's own lines, with the bus, or with the memory."""
     side: Side
-    """input: the CPU must be given it; output: the CPU makes it; select: a decoder makes it; data: anyone may."""
+    """input: the CPU must be given it; output: the CPU makes it; address: the CPU or a multiplexer makes it; select: a
+    decoder makes it; data: anyone may; strobe: it makes the memory work."""
     state: Literal["moving", "high", "low", "any"] = Field(alias="is")
     """What it should do."""
     rate: HertzSpan | None = None
@@ -46,6 +47,8 @@ class Line(Section):
     """With `when: start`: how long after the release."""
     pulses: CountSpan | None = None
     """With `when: start`: how many pulses."""
+    floats: YesNo = False
+    """yes: between accesses nobody drives it, and it drifts; then its levels are judged only while it is driven."""
     needs: Literal["mains"] | None = None
     """mains: only an inlet fed with the mains' own rate makes it move; a bench feeds direct current."""
 

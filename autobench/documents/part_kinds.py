@@ -13,7 +13,7 @@ PartKind = Literal[
     "connector", "switch", "bulk capacitor", "decoupler", "crystal", "oscillator", "divider", "gate array",
     "reset timer", "reset supervisor", "cpu", "rom", "ram", "decoder", "data buffer", "address multiplexer", "gates",
     "video", "video controller", "video output", "shifter", "port", "bridge", "regulator", "converter", "reservoir",
-    "sound stage",
+    "sound stage", "colour crystal", "colour encoder",
 ]  # fmt: skip
 How = Literal[
     "follow", "divide", "decode", "power-on", "pattern", "sync", "line", "field", "picture", "composite"
@@ -47,6 +47,8 @@ KINDS: Mapping[PartKind, Kind] = {
     "sound stage": Kind(needs=("rail",), may=("draws", "in")),
     "decoupler": Kind(needs=("rail",)),
     "crystal": Kind(needs=("feeds",)),
+    "colour crystal": Kind(needs=("feeds",)),
+    "colour encoder": Kind(("rail",), ("draws", "in")),
     "oscillator": Kind(("rail", "outs"), ("draws", "in"), ("follow",)),
     "divider": Kind(("rail", "in", "outs"), ("draws", "reset"), ("divide",)),
     "gate array": Kind(
@@ -61,8 +63,8 @@ KINDS: Mapping[PartKind, Kind] = {
     "ram": Kind(("rail",), ("draws", "select", "enable", "in", "addr", "data", "bit")),
     "decoder": Kind(("rail", "outs"), ("draws", "in", "enable"), ("decode",)),
     "data buffer": Kind(("rail", "data", "from"), ("draws", "select", "enable")),
-    "address multiplexer": Kind(("rail",), ("draws", "select", "enable", "in", "addr")),
-    "gates": Kind(("rail",), ("draws", "in", "outs"), ("decode", "follow", "pattern")),
+    "address multiplexer": Kind(("rail",), ("draws", "select", "enable", "in", "addr", "outs"), ("pattern",)),
+    "gates": Kind(("rail",), ("draws", "clock", "in", "outs"), ("decode", "follow", "pattern")),
     "video": Kind(
         ("rail", "clock", "outs"),
         ("draws", "reset", "select", "enable", "in", "addr", "data"),

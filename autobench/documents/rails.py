@@ -15,6 +15,8 @@ from autobench.documents.section import Complaint, Section
 from autobench.documents.words import choice_text, quoted
 from autobench.quantity import Span, show
 
+FAR_OFF = 0.25  # share of nominal beyond which no limit of a rail has both ends; a slip of the pen, not a design
+
 
 class CurrentBand(Section):
     """What a rail draws with some choices of options fitted."""
@@ -152,6 +154,7 @@ class Rail(Section):
     def check(self) -> Iterator[Complaint]:
         yield from self.check_caps()
         yield from place_complaints(self.places, self.drops, self.ripple)
+        yield from nominal_complaints(self.places, self.nominal.value)
 
     def check_caps(self) -> Iterator[Complaint]:
         """The volts and amps that keep a board from harm."""
@@ -202,6 +205,29 @@ class MadeRail(Section):
 
     def check(self) -> Iterator[Complaint]:
         yield from place_complaints(self.places, self.drops, self.ripple)
+        yield from nominal_complaints(self.places, self.nominal.value)
+
+
+def nominal_complaints(places: Mapping[str, RailPlace], nominal: float) -> Iterator[Complaint]:
+    """Limits that lie far from the rail's nominal on one side are those of another rail."""
+    for name, place in places.items():
+        low, high = place.limits.low, place.limits.high
+        if low is None or high is None or nominal == 0:
+            continue
+        ends = sorted((low / nominal, high / nominal))
+        if ends[0] > 1 + FAR_OFF or ends[1] < 1 - FAR_OFF:
+            text = f"{place.limits} is far from the {show(nominal, 'V')} of this rail"
+            yield Complaint(("places", name, "is"), text)
+
+
+def drop_complaint(number: int, drop: Drop, places: Mapping[str, RailPlace]) -> Iterator[Complaint]:
+    """A drop that the limits of its two places rule out."""
+    start, end = places[drop.start].limits, places[drop.end].limits
+    if start.high is None or end.low is None or drop.limits.low is None or abs(start.high) < abs(end.low):
+        return
+    if drop.limits.low > abs(start.high - end.low):
+        most = show(abs(start.high - end.low), "V")
+        yield Complaint(("drops", number, "is"), f"{drop.limits} cannot be: the limits of the two places leave {most}")
 
 
 def place_complaints(
@@ -217,6 +243,8 @@ def place_complaints(
         if not unknown and order.index(drop.start) > order.index(drop.end):
             text = f"comes before '{drop.start}' on the way from the inlet; write the drop the other way round"
             yield Complaint(("drops", number, "to"), text)
+        elif not unknown:
+            yield from drop_complaint(number, drop, places)
     if ripple is not None and ripple.place not in order:
         text = f"{quoted(ripple.place)} is not a place of this rail; {choice_text(ripple.place, order)}"
         yield Complaint(("ripple", "place"), text)

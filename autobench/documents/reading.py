@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
 from autobench.documents.loader import Entries, Route, Scalar, Tree, scan, step_into
-from autobench.documents.section import Section
+from autobench.documents.section import Complaint, Section
 from autobench.documents.words import choice_text, closest, printable, quoted
 from autobench.errors import FileError, Mistake
 
@@ -134,11 +135,8 @@ class Translation:
         text = f"the key {quoted(str(route[-1]))} is missing{under(route[:-1])}"
         return self.tree.mistake(route[:-1], text)
 
-    def complaint(self, route: Route, complaint: Any) -> Mistake:
-        whole = (*route, *complaint.route)
-        place = self.tree.key_place(whole) if complaint.at_key else self.tree.place(whole)
-        text = f"{trail(whole)}: {complaint.text}" if whole else complaint.text
-        return Mistake(self.tree.file, *place, printable(text))
+    def complaint(self, route: Route, complaint: Complaint) -> Mistake:
+        return mistake_of(self.tree, replace(complaint, route=(*route, *complaint.route)))
 
     def words(self, error: Any, route: Route) -> str:
         """Our words for one error about a value."""
@@ -160,6 +158,13 @@ class Translation:
         for part in route:
             value = value[part]
         return value
+
+
+def mistake_of(tree: Tree, complaint: Complaint) -> Mistake:
+    """A complaint whose route begins at the top of the file, with its place."""
+    place = tree.key_place(complaint.route) if complaint.at_key else tree.place(complaint.route)
+    text = f"{trail(complaint.route)}: {complaint.text}" if complaint.route else complaint.text
+    return Mistake(tree.file, *place, printable(text))
 
 
 def trail(route: Route) -> str:

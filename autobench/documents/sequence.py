@@ -12,7 +12,16 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import Field
 
-from autobench.documents.fields import LONGEST_NAME, Name, Seconds, Words, Written, WrongTextError, read_name
+from autobench.documents.fields import (
+    LONGEST_NAME,
+    Name,
+    Seconds,
+    Words,
+    Written,
+    WrongTextError,
+    YesNo,
+    read_name,
+)
 from autobench.documents.lines import LineStage, Side
 from autobench.documents.section import Complaint, Section
 from autobench.documents.words import allowed_words, quoted
@@ -22,10 +31,10 @@ from autobench.judgement.verdict import DEFAULT_RULE
 
 Stage = Literal["ohms", "power", "rails", "clocks", "reset", "video", "cpu", "bus", "memory"]
 STAGES: tuple[str, ...] = get_args(Stage)
-ForEach = Literal["rail", "place", "drop", "clock", "line", "ratio"]
+ForEach = Literal["rail", "place", "drop", "clock", "line", "ratio", "pair", "driver", "delay"]
 Measure = Literal[
-    "ohms", "current", "rail", "drop", "ripple", "clock", "reset", "sync", "picture", "line", "ratio", "plug",
-    "plug ripple"
+    "ohms", "current", "rail", "drop", "ripple", "clock", "reset", "sync", "picture", "line", "ratio", "likeness",
+    "driving", "delay", "refresh", "plug", "plug ripple"
 ]  # fmt: skip
 
 # What is filled in for each -> the placeholders its steps are told apart by, all of them needed in the name.
@@ -37,6 +46,9 @@ PLACEHOLDERS: dict[str | None, tuple[str, ...]] = {
     "clock": ("clock",),
     "line": ("line",),
     "ratio": ("of", "to"),
+    "pair": ("of", "to"),
+    "driver": ("part", "line"),
+    "delay": ("from", "to"),
 }
 MEASURED_FOR: dict[str, str | None] = {
     "ohms": "rail",
@@ -50,15 +62,24 @@ MEASURED_FOR: dict[str, str | None] = {
     "picture": None,
     "line": "line",
     "ratio": "ratio",
+    "likeness": "pair",
+    "driving": "driver",
+    "delay": "delay",
+    "refresh": None,
     "plug": "rail",
     "plug ripple": "rail",
 }
 AT_PLUG = ("plug", "plug ripple")  # a supply by itself, with its plug off the board
 PATIENT = ("rail",)  # more readings make these more certain
-BY_STAGE = ("line", "ratio")  # a board file says for each of them in which stage it is looked at
+# A board file says for each of them in which stage it is looked at.
+BY_STAGE = ("line", "ratio", "likeness", "driving", "delay")
 LINE_STAGES: tuple[str, ...] = get_args(LineStage)
-POWERED_FOR: dict[str, str | None] = {"polarity": "rail", "on": None, "off": None}
+POWERED_FOR: dict[str, str | None] = {"polarity": "rail", "injection": "rail", "on": None, "off": None}
 KINDS = ("measure", "power", "ask", "wait")
+# What nobody may be asked to do on a live board.
+HANDS = re.compile(
+    r"\b(lift|swap|re-?seat|replac|remov|insert|unplug|plug|pull|take out|put in|(de|un)?-?solder|bend|cut)\w*", re.I
+)
 BRACES = re.compile(r"\{([^{}]*)\}")
 LONGEST_WAIT = 86_400.0  # s; a soak of one day
 
@@ -91,19 +112,24 @@ class Step(Section):
     """One thing to do: exactly one of `measure`, `power`, `ask` and `wait`."""
 
     step: Annotated[str, Written(read_template)]
-    """Name, with `{rail}`, `{place}`, `{clock}`, `{line}`, `{of}`, `{from}` and `{to}` filled in for each."""
+    """Name, with `{rail}`, `{place}`, `{clock}`, `{line}`, `{part}`, `{of}`, `{from}` and `{to}` filled in for each."""
     stage: Stage
     """The part of the round it belongs to."""
     measure: Measure | None = None
     """ohms: rail to ground, unpowered; current: of a rail; rail: volts at a place; drop: volts between two places;
     ripple: of a rail; clock: frequency, exact ratio, duty and levels; reset: captured from before power-on; sync:
     line and field rate and pulse width; picture: amplitudes and line rate at the output; line: state and mean rate;
-    ratio: counts of two lines; plug, plug ripple: volts and ripple of a supply worked by hand, at its plug, with the
-    board not connected."""
-    power: Literal["polarity", "on", "off"] | None = None
-    """polarity: the one tiny on that shows the sign; on: every rail in order; off: every rail in reverse, proved."""
+    ratio: counts of two lines; likeness: of two neighbouring lines of a bus; driving: whether a part drives a line
+    when it is told to; delay: from the fall of one line to that of another; refresh: rows refreshed a second; plug,
+    plug ripple: volts and ripple of a supply worked by hand, at its plug, with the board not connected."""
+    power: Literal["polarity", "injection", "on", "off"] | None = None
+    """polarity: the one tiny on that shows the sign; injection: half a volt at most into a rail that is nearly shorted,
+    with a reason somebody types, to follow the short; on: every rail in order; off: every rail in reverse, proved."""
     ask: Words | None = None
     """A question or instruction for the person at the bench."""
+    hands: YesNo = False
+    """With `ask`: hands go onto the board, to lift, swap or reseat something. It is asked once everything was switched
+    off and measured off; power comes back with the next `power: on` only."""
     wait: Seconds | None = None
     """Time to let pass."""
     for_each: ForEach | None = None
@@ -128,7 +154,7 @@ class Step(Section):
         return BRACES.sub(lambda found: values[found.group(1)], self.step)
 
     def takes(self, stage: str, side: str | None = None) -> bool:
-        """Whether a line or ratio that the board file puts into `stage` (and a line, on `side`) is for this step."""
+        """Whether what a board file puts into `stage` (and a line, on `side`) is for this step."""
         return self.stage == stage and self.side in (None, side)
 
     def check(self) -> Iterator[Complaint]:
@@ -143,6 +169,11 @@ class Step(Section):
             yield Complaint(("rule",), "belongs to a step that measures", at_key=True)
         if self.patience is not None and self.measure not in PATIENT:
             yield Complaint(("patience",), f"belongs to 'measure: {' or '.join(PATIENT)}'", at_key=True)
+        if self.hands and self.ask is None:
+            yield Complaint(("hands",), "belongs to a step that asks", at_key=True)
+        if self.ask is not None and not self.hands and (wanted := HANDS.search(self.ask)) is not None:
+            text = f"{quoted(wanted[0])} wants hands on the board: add 'hands: yes', to ask it with everything off"
+            yield Complaint(("ask",), text)
         if self.wait is not None and self.wait.value > LONGEST_WAIT:
             yield Complaint(("wait",), f"{self.wait} is longer than a day")
 

@@ -113,6 +113,8 @@ class Wiring:
         yield from self.lone_nets()
         yield from self.undriven_lines()
         yield from self.dividers()
+        yield from self.idle_parts()
+        yield from self.idle_rails()
 
     def point_complaints(self) -> Iterator[Complaint]:
         """A point is on one net only."""
@@ -172,6 +174,29 @@ class Wiring:
                 if told and name not in told:
                     text = f"no part drives {name}, it is not pulled up, and {point.partition('.')[0]} has no such net"
                     yield Complaint(("lines", key), text, at_key=True)
+
+    def idle_parts(self) -> Iterator[Complaint]:
+        """A part that drives nets which nobody hears and nothing is measured on is there for nothing."""
+        measured = {site.net for site in self.measured_sites()}
+        for key in self.part_rows:
+            own = spread(key)
+            pinned = {net for name, part in self.parts.items() if name not in own for _, net in part.pin_nets}
+            driven = [net for name in own for net in self.parts[name].drives]
+            used = (set(self.listeners) & self.users(exclude=key)) | measured | pinned
+            if driven and not used & set(driven):
+                names = " and ".join(dict.fromkeys(driven[:3]))
+                text = f"feeds nothing: no other part is on {names}, and nothing is measured there"
+                yield Complaint(("parts", key), text, at_key=True)
+
+    def idle_rails(self) -> Iterator[Complaint]:
+        """A rail that a file with parts puts no part on."""
+        taken = {part.rail for part in self.parts.values()} | {net for part in self.parts.values() for net in part.ins}
+        taken |= {rail.source for rail in self.made.values()}
+        pinned = {net for part in self.parts.values() for _, net in part.pin_nets}
+        for section, rails in (("rails", self.rails), ("made rails", self.made)):
+            for name in rails:
+                if self.parts and name not in taken and name not in pinned:
+                    yield Complaint((section, name), "feeds nothing: no part is on this rail", at_key=True)
 
     def dividers(self) -> Iterator[Complaint]:
         """What a part divides by and what the clocks say must agree."""

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 from autobench.clock import Clock, RealClock
 from autobench.documents.driver import Driver
+from autobench.documents.driver_sections import LineEnds
+from autobench.documents.serial_line import SerialLine
 from autobench.instruments.console_session import ConsoleSession, PromptWords
 from autobench.instruments.exchange import Exchange
 from autobench.instruments.link import Link, nothing, unheard
@@ -31,9 +33,29 @@ def connect(
     on_exchange: Callable[[Exchange], None] = unheard,
     check: Callable[[], None] = nothing,
     renew: Callable[[float], None] = unwatched,
+    line: SerialLine | None = None,
+    own_ends: LineEnds | None = None,
 ) -> Link:
-    """Open `address` for the instrument `name` and link to it as its driver says; raises as `open_session` does."""
-    ends, prompts = driver.link.ends, driver.link.prompts
+    """Open `address` for the instrument `name` and link to it as its driver says; raises as `open_session` does.
+
+    `line` is how its serial line is set, `own_ends` its line ends where they are not those of its driver.
+    """
+    session = session_for(driver, address, name, library, renew=renew, line=line, own_ends=own_ends)
+    return link_over(session, driver, name, clock, on_exchange=on_exchange, check=check)
+
+
+def session_for(
+    driver: Driver,
+    address: str,
+    name: str,
+    library: VisaLibraryBase | None = None,
+    *,
+    renew: Callable[[float], None] = unwatched,
+    line: SerialLine | None = None,
+    own_ends: LineEnds | None = None,
+) -> Session:
+    """The session below such a link."""
+    ends, prompts = own_ends or driver.link.ends, driver.link.prompts
     session: Session = open_session(
         address,
         instrument=name,
@@ -42,11 +64,12 @@ def connect(
         receive_end=ends.receive,
         silence=driver.link.silence.value,
         renew=renew,
+        line=line,
     )
     if prompts is not None and not session.has_end:
         own_clock = getattr(library, "clock", None) or RealClock()
         session = ConsoleSession(session, PromptWords(prompts.done, prompts.errors), own_clock)
-    return link_over(session, driver, name, clock, on_exchange=on_exchange, check=check)
+    return session
 
 
 def link_over(

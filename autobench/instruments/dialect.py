@@ -6,7 +6,6 @@ lines with formatted numbers and checked words in them.
 
 from __future__ import annotations
 
-import contextlib
 import math
 import re
 from collections.abc import Sequence
@@ -15,7 +14,7 @@ from decimal import ROUND_DOWN, ROUND_HALF_EVEN, Decimal
 from autobench.clock import Clock
 from autobench.documents.driver import Driver
 from autobench.documents.driver_sections import PLACEHOLDER, Action, Wait
-from autobench.errors import BenchError, InstrumentReportedError, LinkError, NoReplyError, ReplyError
+from autobench.errors import BenchError, InstrumentReportedError, NoReplyError, ReplyError
 from autobench.instruments.decoders import BY_LENGTH, Answer, decode
 from autobench.instruments.link import Link
 from autobench.quantity import show
@@ -92,15 +91,14 @@ class Dialect:
         return answer
 
     def question(self, action: Action, asked: str, unit: str, within: float | None) -> Answer:
-        """Ask and decode; a reply without sense may belong to an earlier question, so the link is brought in step."""
+        """Ask and decode; a reply without sense may belong to an earlier question, so the link is not trusted."""
         if action.answer in BY_LENGTH:
             return Answer("", data=self.link.ask_block(asked, within))
         reply = self.link.ask(asked, within, action.length)
         try:
             return decode(self.name, action, reply, unit=unit, asked=asked)
         except ReplyError:
-            with contextlib.suppress(LinkError):  # it stays dirty then; the reply is the better story
-                self.link.recover()
+            self.link.distrust()  # not recovered here: whoever hears of this may have an output to switch off first
             raise
 
     def wait(self, wait: Wait, filled: dict[str, str]) -> None:

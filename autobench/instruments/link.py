@@ -6,9 +6,9 @@ command by itself: whoever asked decides. It must not know dialects, units or VI
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 
 from autobench.clock import Clock
 from autobench.errors import (
@@ -23,16 +23,15 @@ from autobench.instruments.causes import cause_of, in_words
 from autobench.instruments.deadline import Deadline
 from autobench.instruments.exchange import Exchange, program_message, shown
 from autobench.instruments.session import Session
+from autobench.instruments.tokens import Tokens, read_to
 from autobench.protocols.blocks import BlockReader
 from autobench.protocols.replies import parse_error
 
 MOST_ERRORS = 30  # an instrument whose queue never empties must not hold the run
-MOST_DROPPED = 1000  # stale messages that are dropped before a token; beyond it the instrument talks by itself
 LONGEST_QUOTE = 60  # characters of a command quoted in an error
-TOKENS = 250  # the event status enable register takes 0 .. 255 (IEEE 488.2, 10.10)
 PACE_MARGIN = 1e-6  # seconds; without it rounding can make the distance a hair too short
+AHEAD = 0.5  # seconds that a command sent ahead of the recovery may take
 EXPLAINING = 0.5  # seconds that asking an instrument why it did not reply may take
-POWER_ON_ESE = 0  # restored where the instrument did not tell its own value
 
 
 def nothing() -> None:
@@ -86,9 +85,7 @@ class Link:
         self._written = False  # whether the last message went out whole
         self._quiet_since: float | None = None  # when the last exchange ended
         self._patience = within  # how long a late answer may still be on its way
-        self._token = 0
-        self._left: set[int] = set()  # tokens that a failed recovery may have left in the instrument's register
-        self._ese = POWER_ON_ESE  # what was in that register before
+        self._tokens = Tokens()
 
     @property
     def dirty(self) -> bool:
@@ -135,7 +132,7 @@ class Link:
             found.append((number, words))
         return found
 
-    @contextmanager
+    @contextlib.contextmanager
     def safing(self) -> Iterator[None]:
         """While making safe nothing may break off the conversation: `check` is not called inside."""
         self._making_safe += 1
@@ -143,6 +140,22 @@ class Link:
             yield
         finally:
             self._making_safe -= 1
+
+    def distrust(self) -> None:
+        """The last reply made no sense and may have belonged to another question: the next exchange recovers first."""
+        self._dirty = True
+
+    def say_ahead(self, text: str) -> None:
+        """Where the last exchange failed, send a command before the conversation is brought back in step, which may
+        take seconds. Only for one that may be said any number of times: it is no proof, and has to be said again.
+        """
+        with self._lock, contextlib.suppress(LinkError):
+            if self._dirty and not self._closed:
+                self._keep_pace()
+                deadline = Deadline(self.clock, min(self.within, AHEAD))
+                if not self._written and not self._session.has_end:
+                    self._session.write(b"", deadline.left())  # the line end finishes what was sent by half
+                self._send(program_message(self.instrument, text), deadline, None)
 
     def recover(self) -> None:
         """Bring the conversation back in step: clear and drop what is late, else reopen.
@@ -308,15 +321,11 @@ class Link:
             self.clock.sleep(self._patience)  # without a token, late answers can only be waited out
             self._session.clear()
             return
-        first = self._token % TOKENS + 1
-        second = self._token = first % TOKENS + 1
-        self._left.add(first)
-        if (before := self._pass_token(f"*ESE?;*ESE {first};*ESE?", first)) not in self._left:
-            self._ese = before
-        self._left.add(second)
+        first, second = (tokens := self._tokens).pair()
+        tokens.found(self._pass_token(f"*ESE?;*ESE {first};*ESE?", first), second)
         self._pass_token(f"*ESE {second};*ESE?", second)
-        self._send(f"*ESE {self._ese}".encode("ascii"), Deadline(self.clock, self.within), None)
-        self._left.clear()
+        self._send(f"*ESE {tokens.own}".encode("ascii"), Deadline(self.clock, self.within), None)
+        tokens.restored()
         if self.errors:
             self._empty_queue(self.errors, MOST_ERRORS, self._ask_anyway)
 
@@ -333,15 +342,9 @@ class Link:
         before: list[int] = []
 
         def read(deadline: Deadline) -> bytes:
-            last = b""
-            for _ in range(MOST_DROPPED):
-                message = self._session.read_message(deadline.left())
-                numbers = [part.strip().removeprefix(b"+") for part in message.split(b";")]
-                told, last = numbers[-2] if len(numbers) > 1 else last, numbers[-1]
-                if last == str(token).encode("ascii"):
-                    before.append(int(told) if told.isdigit() and int(told) <= 255 else POWER_ON_ESE)
-                    return message
-            raise LinkError(self.instrument, "it keeps sending by itself")
+            told, message = read_to(self._session, token, deadline)
+            before.append(told)
+            return message
 
         self._send(text.encode("ascii"), Deadline(self.clock, self._patience), read)
         return before[0]

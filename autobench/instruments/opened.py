@@ -89,6 +89,8 @@ class Opener:
             on_exchange=self.on_exchange,
             check=self.check,
             renew=self.renew,
+            line=instrument.serial_line,
+            own_ends=instrument.ends,
         )
         dialect = Dialect(driver, link, self.clock)
         opened.dialects[name] = dialect

@@ -120,7 +120,12 @@ class Supply:
                 )
 
     def off(self, output: int) -> None:
-        """Switch the output off. That it is off shows only a measurement."""
+        """Switch the output off. That it is off shows only a measurement.
+
+        After an exchange that failed OFF is sent at once, and again when the conversation is back in step.
+        """
+        for line in self.lines_off(output):
+            self.dialect.link.say_ahead(line)
         self.dialect.perform("off", channel=output, check=True)
 
     def lines_off(self, output: int) -> tuple[str, ...]:

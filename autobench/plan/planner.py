@@ -16,9 +16,11 @@ from autobench.documents.sequence import AT_PLUG, Step
 from autobench.documents.sequence import Sequence as SequenceFile
 from autobench.documents.words import choice_text, quoted
 from autobench.errors import UsageError
+from autobench.plan.bus_planner import BUS_MEASURES
 from autobench.plan.envelope import feeds_of, target_of
 from autobench.plan.limits import Limits
 from autobench.plan.plug_steps import PlugPlanner, plug_spot
+from autobench.plan.relay_paths import relay_paths
 from autobench.plan.scope_planner import ScopePlanner
 from autobench.plan.scope_steps import LineJob, ResetJob
 from autobench.plan.sights import Sights
@@ -28,6 +30,7 @@ from autobench.plan.steps import (
     CurrentJob,
     DropJob,
     Feed,
+    InjectionJob,
     Job,
     OhmsJob,
     Plan,
@@ -39,7 +42,7 @@ from autobench.plan.steps import (
 )
 from autobench.plan.target import HAND_SECONDS, Target
 
-SCOPE_MEASURES = ("ripple", "clock", "reset", "sync", "picture", "line", "ratio")
+SCOPE_MEASURES = ("ripple", "clock", "reset", "sync", "picture", "line", "ratio", *BUS_MEASURES)
 NO_ROUTE = "no meter route to {point} and {ground} on this bench, and no hand probe"
 # Seconds a step takes beside what the board itself needs; for the time left, not for any verdict.
 METER_SECONDS = 0.3
@@ -60,6 +63,7 @@ class Planner:
         channels = samples.channels if samples is not None else ()
         divisions = samples.divisions.horizontal if samples is not None else 10
         self.sights = Sights(bench, board, scope, channels, divisions, self.options)
+        self.paths = relay_paths(bench, drivers, max((abs(feed.trip) for feed in self.feeds), default=0.0))
         self.scope = ScopePlanner(board, self.sights)
         self.plugs = PlugPlanner(bench, self.sights)
 
@@ -83,6 +87,7 @@ class Planner:
             steps=pick(steps, only) if only else steps,
             instruments={name: f"{item.driver} at {item.address}" for name, item in self.bench.instruments.items()},
             line_frequency=self.bench.line_frequency.value,
+            paths=self.paths,
             spots={spot.point: spot for spot in self.spots()},
             alone=sequence.alone,
             steady=self.bench.hand_probe.steady.value if self.bench.hand_probe is not None else 0.0,
@@ -118,7 +123,7 @@ class Planner:
         """A step that is taken once."""
         job: Job
         if step.ask is not None:
-            job, words, seconds = AskJob(step.ask), step.ask, 30.0
+            job, words, seconds = AskJob(step.ask, step.hands), step.ask, 30.0
         elif step.wait is not None:
             job, words, seconds = WaitJob(step.wait.value), f"wait {step.wait}", step.wait.value
         else:
@@ -135,6 +140,10 @@ class Planner:
         place = next(iter(rail.places.values()))
         if step.power == "polarity":
             return PlannedStep(full, step.stage, PolarityJob(name), f"which way round is {name}?", POLARITY_SECONDS)
+        if step.power == "injection":
+            targets = tuple(self.target(name, each) for each in rail.places.values())
+            inject = InjectionJob(name, tuple(target for target in targets if target.reachable))
+            return PlannedStep(full, step.stage, inject, f"where do the volts of {name} go?", POLARITY_SECONDS)
         if step.measure == "current":
             job = CurrentJob(name, feed.current, place.point)
             return PlannedStep(full, step.stage, job, f"current of {name}", METER_SECONDS)

@@ -11,6 +11,8 @@ from autobench.documents.rails import MadeRail, Rail, Ripple
 from autobench.documents.reset import Reset
 from autobench.documents.sequence import Step
 from autobench.documents.video import PictureOutput, Sync
+from autobench.plan.bus_planner import BusPlanner
+from autobench.plan.bus_sights import BusSights
 from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import (
     ClockJob,
@@ -26,12 +28,15 @@ from autobench.plan.sights import COMPOSITE, LOGIC, SYNC_SECONDS, Sights, sync_r
 from autobench.plan.steps import PlannedStep
 from autobench.plan.target import HAND_SECONDS
 from autobench.quantity import Span, show
+from autobench.signals.families import family
 
 BOARD_FILE = "board file"
 # Share of an exact ratio by which a measured one may differ (common practice for divided clocks).
 RATIO_TOLERANCE = 1e-3
 RAIL_UP = 0.9  # share of nominal from which the reset pulse counts
 RIPPLE_SECONDS, RIPPLE_RATE = 60e-3, 2e6
+# Edges of these families pass between the levels in tens of ns (common practice); a fight lasts as long as an access.
+LONGEST_STAY = 150e-9
 NO_MAINS = "needs an inlet fed with the mains' own rate, and this bench feeds direct current"
 
 
@@ -42,7 +47,9 @@ class ScopePlanner:
         self.board = board
         self.sights = sights
         self._clocks = sights.clocks()
-        self._lines = sights.lines()
+        bus = BusSights(sights)
+        self._lines = {**sights.lines(), **bus.own()}
+        self._bus = BusPlanner(board, bus)
         self._start = sights.start()
 
     def expand(self, step: Step) -> Iterator[PlannedStep]:
@@ -69,7 +76,7 @@ class ScopePlanner:
             case "ratio":
                 yield from self.ratios(step)
             case _:
-                return
+                yield from self._bus.expand(step)
 
     def planned(self, step: Step, name: str, job: ScopeJob, words: str, points: list[str]) -> PlannedStep:
         """A planned step, with the reason where a point cannot be reached."""
@@ -179,6 +186,8 @@ class ScopePlanner:
             shortest=line.shortest.value if line.shortest is not None else None,
             within=line.within.value if line.within is not None else None,
             pulses=Limits(line.pulses, BOARD_FILE) if line.pulses is not None else None,
+            stay=stay_limits(line),
+            low=low_limits(line),
         )
         planned = self.planned(step, step.name({"line": name}), job, f"line {name} at {line.point}", [line.point])
         if line.needs == "mains":
@@ -204,6 +213,27 @@ class ScopePlanner:
                 )
                 name = step.name({"of": ratio.of, "to": ratio.to})
                 yield self.planned(step, name, job, f"pulses of {ratio.of} for each of {ratio.to}", points)
+
+
+def judged_levels(line: Line) -> bool:
+    """Whether the levels of a moving line are judged: on the buses, unless it is left to itself between accesses."""
+    return line.stage != "cpu" and line.state == "moving" and line.when is None and not line.floats
+
+
+def stay_limits(line: Line) -> Limits | None:
+    """How long a line may stay between what its family drives low and takes as high."""
+    if not judged_levels(line):
+        return None
+    return Limits(Span(None, LONGEST_STAY, "s"), f"{line.family} levels")
+
+
+def low_limits(line: Line) -> Limits | None:
+    """What its receivers take as a low; above what an output guarantees, the low is fought for or overloaded."""
+    if not judged_levels(line):
+        return None
+    receiver = family(line.family)
+    usual = Span(None, receiver.raised_from, "V")
+    return Limits(Span(None, receiver.low_in, "V"), f"{receiver.name} input levels", usual)
 
 
 def exact(ratio: float) -> Limits:

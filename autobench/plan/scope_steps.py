@@ -150,7 +150,9 @@ class PictureJob:
 class LineJob:
     """One logic line. `expected` is `moving`, `high`, `low` or `any`; `shortest` its shortest pulse in seconds.
 
-    With `within` (seconds) it is judged from the start capture: that many `pulses` after the reset release on `reset`.
+    `stay` is the longest stay between the levels (s) and `low` the low level (V) of one that moves, where its levels
+    are judged. With `within` (seconds) it is judged from the start capture: that many `pulses` after the reset release
+    on `reset`.
     """
 
     line: str
@@ -163,6 +165,8 @@ class LineJob:
     shortest: float | None = None
     within: float | None = None
     pulses: Limits | None = None
+    stay: Limits | None = None
+    low: Limits | None = None
 
 
 @dataclass(frozen=True)
@@ -177,4 +181,59 @@ class RatioJob:
     limits: Limits
 
 
-ScopeJob = RippleJob | ClockJob | ResetJob | SyncJob | PictureJob | LineJob | RatioJob
+@dataclass(frozen=True)
+class LikenessJob:
+    """Two neighbouring lines of a bus, captured together: the share of the time in which they agree."""
+
+    of: str
+    to: str
+    point: str
+    sight: Sight
+    families: tuple[str, str]
+    limits: Limits
+
+
+@dataclass(frozen=True)
+class DrivingJob:
+    """Whether `part` drives `line` while `select` is low and `gate` (a line and its level) says that it is meant.
+
+    `limits` hold for the share (%) of those times in which the line is at a level, `families` for every line by name.
+    """
+
+    part: str
+    line: str
+    point: str
+    select: str
+    gate: tuple[str, str] | None
+    sight: Sight
+    families: dict[str, str]
+    limits: Limits
+
+
+@dataclass(frozen=True)
+class DelayJob:
+    """Time from each fall of the line `net` to the next fall of `end`."""
+
+    net: str
+    end: str
+    point: str
+    sight: Sight
+    families: tuple[str, str]
+    limits: Limits
+
+
+@dataclass(frozen=True)
+class RefreshJob:
+    """Falls of the strobe `net` a second while the line `tells` has `level`: the rows somebody refreshes."""
+
+    net: str
+    tells: str
+    level: str
+    point: str
+    sight: Sight
+    families: tuple[str, str]
+    limits: Limits
+
+
+BusJob = LikenessJob | DrivingJob | DelayJob | RefreshJob
+ScopeJob = RippleJob | ClockJob | ResetJob | SyncJob | PictureJob | LineJob | RatioJob | BusJob

@@ -6,12 +6,16 @@ Plain frozen data. Nothing here reads files or talks to instruments.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from autobench.judgement.verdict import DEFAULT_RULE
 from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import ScopeJob, Sight, StartSight
 from autobench.plan.spots import Spot
 from autobench.plan.target import Target
+
+if TYPE_CHECKING:
+    from autobench.plan.relay_paths import RelayPath
 
 
 @dataclass(frozen=True)
@@ -65,6 +69,14 @@ class PolarityJob:
     """The one low-voltage ON that shows which way round the leads are."""
 
     rail: str
+
+
+@dataclass(frozen=True)
+class InjectionJob:
+    """A very low voltage into a rail that is nearly shorted, measured at `targets`, from the inlet outward."""
+
+    rail: str
+    targets: tuple[Target, ...]
 
 
 @dataclass(frozen=True)
@@ -137,14 +149,16 @@ class WaitJob:
 
 @dataclass(frozen=True)
 class AskJob:
-    """Ask the person at the bench something."""
+    """Ask the person at the bench something; with `hands` on the board only after everything was proved off."""
 
     words: str
+    hands: bool = False
 
 
 Job = (
     OhmsJob
     | PolarityJob
+    | InjectionJob
     | PowerJob
     | CurrentJob
     | RailJob
@@ -190,6 +204,7 @@ class Plan:
     instruments: dict[str, str] = field(default_factory=dict)
     line_frequency: float = 50.0
     spots: dict[str, Spot] = field(default_factory=dict)
+    paths: tuple[RelayPath, ...] = ()  # what is on the relays' slots
     alone: bool = False  # a supply by itself: there is no board whose rails could be proved off
     steady: float = 0.0  # s a reading must have stood before a hand's tip is believed; 0: no hand on this bench
 

@@ -9,10 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from autobench.errors import ProtocolError
 from autobench.protocols.status import error_text
 
+LONGEST_KEPT = 200  # characters of a message that is remembered once it has been taken apart
 LONGEST_MNEMONIC = 12
 LONGEST_CHARACTER_DATA = 12
 SPACE = re.compile(r"[\x00-\x20]*")  # IEEE 488.2 7.4.1.2: every control character is white space too
@@ -151,6 +153,29 @@ def parse_message(text: str) -> list[Unit]:
 
 def units(text: str) -> Iterator[Unit]:
     """As `parse_message`, but unit by unit, so that a device acts on what came before the mistake."""
+    if len(text) > LONGEST_KEPT:
+        yield from parsed(text)
+        return
+    found, mistake = kept(text)
+    yield from found
+    if mistake is not None:
+        raise ScpiError(*mistake)
+
+
+@lru_cache(maxsize=4096)
+def kept(text: str) -> tuple[tuple[Unit, ...], tuple[int, str] | None]:
+    """The units of a message up to its first mistake, and that: the same few messages are sent again and again."""
+    found: list[Unit] = []
+    try:
+        for unit in parsed(text):
+            found.append(unit)
+    except ScpiError as error:
+        return tuple(found), (error.number, error.info)
+    return tuple(found), None
+
+
+def parsed(text: str) -> Iterator[Unit]:
+    """Unit by unit, from the text."""
     path: tuple[str, ...] = ()
     at = skip_space(text, 0)
     while at < len(text):

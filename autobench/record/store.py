@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from itertools import groupby
 from operator import itemgetter
 from pathlib import Path
@@ -66,11 +67,21 @@ BUSY_SECONDS = 0.5
 UNFINISHED = "the run did not end: it was killed, or is still going on"
 
 
+# Greedy on purpose: a password may hold any character, and too much masked does no harm.
+PASSWORD = re.compile(r"(://[^:/@\s]*):.*@")
+PASSWORD_WORD = re.compile(r"(?i)(\b\w*(?:password|passwd|pwd|secret|token)\w*)=[^&\s]*")
+
+
 def database_url(records: str) -> str:
     """A database URL from what a person wrote: a URL is kept, anything else is the path of an SQLite file."""
     if "://" in records:
         return records
     return f"sqlite:///{Path(records).expanduser().absolute()}"
+
+
+def unsecret(text: str) -> str:
+    """`text` with the password of a database URL in it masked: what is shown on a screen is read by others."""
+    return PASSWORD_WORD.sub(r"\1=***", PASSWORD.sub(r"\1:***@", text))
 
 
 def default_records() -> str:
@@ -94,11 +105,13 @@ def open_engine(records: str) -> Engine:
             with engine.connect() as connection:
                 keep_ahead(connection)
     except ArgumentError as error:
-        raise UsageError(f"{quoted(records)} is neither a file nor the URL of a kind of database known here") from error
+        raise UsageError(
+            f"{quoted(unsecret(records))} is neither a file nor the URL of a kind of database known here"
+        ) from error
     except ModuleNotFoundError as error:
         raise RecordError(f"this kind of record needs the Python package '{error.name}', which is not here") from error
     except (SQLAlchemyError, OSError) as error:
-        raise RecordError(f"the record {records} cannot be opened: {first_line(error)}") from error
+        raise RecordError(f"the record {unsecret(records)} cannot be opened: {unsecret(first_line(error))}") from error
     return engine
 
 
@@ -159,6 +172,7 @@ class RunRecord:
         self._run = ""
         self._number = 0
         self._flushed_at = 0.0  # on the run's clock
+        self._failed = False  # told already: the end need not say it once more
         self._untold = Untold()
         self._waiting: list[tuple[Executable, dict[str, Any]]] = []
 
@@ -169,6 +183,9 @@ class RunRecord:
         try:
             if self._waiting:
                 self._flush()
+        except RecordError:
+            if not self._failed:
+                raise
         finally:
             self._engine.dispose()
 
@@ -177,6 +194,12 @@ class RunRecord:
 
         A trace is held back until a reading shows that it is worth keeping (`samples` has the rule).
         """
+        failed, self._failed = self._failed, True
+        self._take(happened)
+        self._failed = failed
+
+    def _take(self, happened: Event) -> None:
+        """The same, for an event that may fail to be kept."""
         if isinstance(happened, TraceTaken) and not happened.always:
             self._untold.hold(happened)
             return
@@ -218,6 +241,8 @@ class RunRecord:
                     connection.execute(statement, [row for _, row in rows])
         except (SQLAlchemyError, OSError) as error:
             raise RecordError(f"the record cannot be written: {first_line(error)}") from error
+        except MemoryError as error:
+            raise RecordError("the record cannot be written: no memory is left") from error
         finally:
             self._waiting.clear()  # what could not be written once is told once, not tried again at the end
 

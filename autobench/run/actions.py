@@ -28,8 +28,9 @@ from autobench.quantity import Span, show
 from autobench.run.captures import Captures
 from autobench.run.contact import NOTHING, OHMS_BELOW
 from autobench.run.hand import Hand
+from autobench.run.output import Output
 from autobench.run.person import Person
-from autobench.run.power import Output, Power
+from autobench.run.power import Power
 from autobench.run.readings import judged, judged_estimate, patiently, unread
 from autobench.run.route import Route
 from autobench.run.supply_by_hand import SupplyByHand
@@ -37,7 +38,7 @@ from autobench.run.touch import Touch
 
 OHMS_PATIENCE = 10.0  # s a rail is given to discharge below that
 DEAD_SHORT = 1.0  # ohm: no override
-NEAR_SHORT = 5.0  # ohm: power only for injection at 0.5 V, by a person with a reason
+NEAR_SHORT = 5.0  # ohm: below it only an injection, see `injection`
 BELOW_ZERO = 3.0  # standard uncertainties below zero at which a resistance is no resistance
 READINGS = 3  # of a voltage, for a type A part
 POLARITY_SIGN = 0.1  # V that the probe must show at the inlet to count as either sign
@@ -62,7 +63,25 @@ class Bench:
 
 
 def ohms(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
-    """Ohms of a rail to ground with the power off; opens or closes the interlock's gate."""
+    """Ohms of a rail to ground with the power off; opens or closes the interlock's gate.
+
+    An output that stays across the rail when it is off would be read as well: a person takes its leads off meanwhile.
+    """
+    if bench.power.outputs[job.rail].feed.isolated_when_off:
+        return ohms_of_board(bench, step, job)
+    if bench.person is None:
+        why = "the supply stays across the rail when it is off, and nobody is there to take its leads off the board"
+        return [unread(step, job.rail, job.target.point, "resistance", "ohm", job.limits, void(why))]
+    bench.person.done(
+        "plug", f"Take the leads of {job.rail} off the board, for its ohms alone.", rail=job.rail, on=False
+    )
+    readings = ohms_of_board(bench, step, job)
+    bench.person.done("plug", f"Put the leads of {job.rail} back on the board.", rail=job.rail, on=True)
+    return readings
+
+
+def ohms_of_board(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
+    """The same, with nothing but the meter across the rail."""
     target = job.target
     stuck = bench.touch.stuck_relay(target)
     if stuck is not None:
@@ -92,10 +111,13 @@ def ohms(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
         return [reading]  # nothing was learnt: the gate stays shut
     worst = reading.value
     passed = worst - 2 * (reading.uncertainty or 0.0) >= NEAR_SHORT
-    bench.power.ohms_judged(job.rail, passed)
+    # What may be under 1 ohm is taken for it: there is no override then.
+    near = worst - 2 * (reading.uncertainty or 0.0) >= DEAD_SHORT
+    bench.power.ohms_judged(job.rail, passed, near=near)
     if not passed:
-        kind = "dead short" if worst < DEAD_SHORT else "near-short"
+        kind = "near-short" if near else "dead short"
         why = f"{kind}: {show(worst, 'ohm')} from {job.rail} to ground; the interlock refuses power"
+        why += "; follow-a-short looks for it at 0.5 V" if near else ""
         reading = reading.with_verdict(Verdict.OUTSIDE, why)
     return [reading]
 
@@ -248,8 +270,18 @@ def amps_drawn(output: Output) -> tuple[float, tuple[Component, ...]] | None:
 
 
 def rail(bench: Bench, step: PlannedStep, job: RailJob) -> list[Reading]:
-    """Volts of a rail at one place, on the pins of one part; near a limit, four times the readings each time."""
-    return [patiently(lambda turn: rail_once(bench, step, job, READINGS * 4**turn), step, bench.clock)]
+    """Volts of a rail at one place, on the pins of one part; near a limit, four times the readings each time.
+
+    A bias rail that is gone on the board takes its partners down: then the trip is a reading as well.
+    """
+    reading = patiently(lambda turn: rail_once(bench, step, job, READINGS * 4**turn), step, bench.clock)
+    if reading.value is None:
+        return [reading]
+    try:
+        bench.power.seen_on_board(job.rail, reading.value)
+    except TrippedError as error:
+        return [reading, tripped(step, error, bench.power.outputs[error.rail].feed.current)]
+    return [reading]
 
 
 def rail_once(bench: Bench, step: PlannedStep, job: RailJob, repeats: int) -> Reading:

@@ -101,6 +101,8 @@ class Captures:
     def _reach(self, sight: Sight, also: tuple[int, ...] = ()) -> None:
         """The relays of a sight closed."""
         relays = {*also, *(point.relay for point in sight.points if not point.by_hand)}
+        if self._route is not None and sight.by_hand:
+            self._route.let_go()  # a tip in the hand may share its input with relays
         if self._route is not None and relays:
             self._route.take(relays)
 

@@ -3,10 +3,13 @@
 Rules, in the order they bite:
 
 * Nothing is believed off until a measurement showed it; a new run begins in `unknown`.
-* No ON before the ohms gate passed. A refused gate has no way on.
+* No ON before the ohms gate passed. Under 1 ohm a refused gate has no way on.
+* From 1 to 5 ohm a person may override it with a reason, once for each injection: at most 0.5 V and 0.5 A, to look for
+  the short by the volts along the rail. It leads to no other ON.
 * The only ON before the polarity is settled is the probe: at most 0.3 V and 50 mA, below any junction.
 * The full ON comes only from `armed`: volts, current limit and over-voltage trip set *and* read back, after the
   polarity was measured right.
+* After hands were on the board its ohms are looked at again; a short that came with them has no way on.
 * A supply tested by itself never comes to power a board in the same run.
 * A supply worked by hand is set, read back and its polarity measured at its plug while that is off the board.
 * OFF is allowed from every state. It is followed by a proof; what could not be proved off is an `alarm`.
@@ -26,9 +29,13 @@ from autobench.quantity import show
 
 PROBE_VOLTS = 0.3  # below a silicon junction: no part of the board can conduct backwards at this voltage
 PROBE_AMPS = 0.05
+PROBE = (PROBE_VOLTS, PROBE_AMPS)
+INJECTION = (0.5, 0.5)  # V, A; common practice for following a short: hardly more than a junction, and little heat
 
 # States in which the output may be live.
-LIVE = frozenset({"unknown", "apart", "alone", "probing", "probed right", "probed wrong", "on", "tripped", "alarm"})
+LIVE = frozenset(
+    {"unknown", "apart", "alone", "probing", "probed right", "probed wrong", "injecting", "on", "tripped", "alarm"}
+)
 
 ALLOWED: dict[tuple[str, str], str] = {
     # the beginning, and the way back after something went wrong
@@ -41,6 +48,16 @@ ALLOWED: dict[tuple[str, str], str] = {
     ("off", "ohms refused"): "refused",
     ("checked", "ohms passed"): "checked",
     ("checked", "ohms refused"): "refused",
+    ("off", "ohms low"): "near-short",
+    ("checked", "ohms low"): "near-short",
+    # a near-short, followed at a very low voltage by a person who said why
+    ("near-short", "overridden"): "overridden",
+    ("overridden", "set lowest"): "injection armed",
+    ("injection armed", "on"): "injecting",
+    ("injecting", "trip"): "tripped",
+    ("injecting", "off"): "ending near-short",
+    ("ending near-short", "proved off"): "near-short",
+    ("ending near-short", "not off"): "alarm",
     # the probe for the polarity
     ("checked", "set low"): "probe armed",
     ("probe armed", "set low"): "probe armed",
@@ -61,6 +78,9 @@ ALLOWED: dict[tuple[str, str], str] = {
     # a supply worked by hand that is tested by itself: no board is there, so there is no way from here to power
     ("unknown", "stands alone"): "alone",
     ("alone", "off"): "ending",
+    # its ohms once more, after hands were on the board
+    ("settled", "ohms passed"): "settled",
+    ("settled", "ohms refused"): "refused",
     # full power
     ("settled", "set"): "armed",
     ("armed", "set"): "armed",
@@ -86,6 +106,10 @@ ALLOWED: dict[tuple[str, str], str] = {
     ("refused", "off"): "ending refused",
     ("ending refused", "proved off"): "refused",
     ("ending refused", "not off"): "alarm",
+    ("near-short", "off"): "ending near-short",
+    ("overridden", "off"): "ending near-short",
+    ("injection armed", "off"): "ending near-short",
+    ("ending near-short", "off"): "ending near-short",
     ("reversed", "off"): "ending wrong",
     ("stopped", "off"): "ending tripped",
     ("ending", "off"): "ending",
@@ -98,13 +122,16 @@ ALLOWED: dict[tuple[str, str], str] = {
 }
 
 # States that a measurement of OFF led to, with no ON since.
-PROVED_OFF = frozenset({"off", "checked", "settled", "reversed", "refused", "stopped"})
+PROVED_OFF = frozenset({"off", "checked", "settled", "reversed", "refused", "near-short", "stopped"})
 
 # Why a refusal happened, in words for the person at the bench; by the state the output is in.
 REFUSALS: dict[str, str] = {
     "unknown": "it has not been proved off yet",
     "off": "the ohms of the rail have not been checked",
     "refused": "the ohms of the rail refused it: power would only feed the short",
+    "near-short": "the ohms of the rail refused it: a near-short is only followed at 0.5 V at most, with a reason",
+    "overridden": "a near-short is only followed at 0.5 V at most",
+    "injection armed": "a near-short is only followed at 0.5 V at most",
     "checked": "the polarity at the board's inlet has not been measured",
     "probe armed": "the polarity at the board's inlet has not been measured",
     "settled": "volts, current limit and over-voltage trip have not been set and read back",
@@ -117,6 +144,8 @@ REFUSALS: dict[str, str] = {
 # What was asked for, in the same words.
 ASKED: dict[str, str] = {
     "set low": "the polarity probe",
+    "overridden": "an injection",
+    "set lowest": "an injection",
     "taken apart": "the check of the plug",
     "set": "power",
     "on": "power",
@@ -157,12 +186,16 @@ class Interlock:
         self.state = ALLOWED[(self.state, event)]
         return self.state
 
-    def require_inside(self, volts: float, amps: float, trip: float, *, probe: bool = False) -> None:
-        """Raise `InterlockRefusedError` unless volts, current limit and trip stay inside the envelope (magnitudes)."""
-        most = Envelope(PROBE_VOLTS, PROBE_AMPS, self.envelope.trip) if probe else self.envelope
+    def require_inside(self, volts: float, amps: float, trip: float, low: tuple[float, float] | None = None) -> None:
+        """Raise `InterlockRefusedError` unless volts, current limit and trip stay inside the envelope (magnitudes).
+
+        `low` are volts and amps that must not be passed either: `PROBE` or `INJECTION`.
+        """
+        volts_low, amps_low = low if low is not None else (math.inf, math.inf)
+        most = self.envelope
         for what, value, top, unit in (
-            ("volts", volts, most.volts, "V"),
-            ("current limit", amps, min(most.amps, self.envelope.amps), "A"),
+            ("volts", volts, min(most.volts, volts_low), "V"),
+            ("current limit", amps, min(most.amps, amps_low), "A"),
             ("over-voltage trip", trip, most.trip, "V"),
         ):
             if not math.isfinite(value) or abs(value) > top * (1 + 1e-9):

@@ -26,8 +26,10 @@ from autobench.signals.alias import Expected, rate_gate, stuck_gate
 from autobench.signals.families import Family, family
 from autobench.signals.frequency import Clarity, find_period
 from autobench.signals.gates import setup_gate
+from autobench.signals.plateaus import find_plateaus
 
 MOVING = (State.MOVING, State.BURST)
+LEAST_STAY = 100e-9  # s; shorter ones are edges
 STEADY_EDGES = 6  # fewer may keep step by chance
 NO_LIMITS = Limits(Span(None, None, "V"), "for information")
 
@@ -52,7 +54,40 @@ def line(captures: Captures, step: PlannedStep, job: LineJob) -> list[Reading]:
     if found.void is not None:
         return [place.void("rate", "Hz", job.rate, found.void)]
     reading = judged_line(place, job, found)
-    return [reading, level(place, job, found)] if found.state not in MOVING else [reading]
+    if found.state not in MOVING:
+        return [reading, level(place, job, found)]
+    return [reading, *moving_levels(place, job, found)]
+
+
+def moving_levels(place: Place, job: LineJob, found: LineSeen) -> list[Reading]:
+    """The low of a moving line, and its longest stay above that and below a high: two outputs that fight show there."""
+    trace, receiver, readings = found.seen.trace, family(job.family), []
+    if job.low is not None and not math.isnan(found.activity.low_level):
+        estimate = Estimate(found.activity.low_level, "V", Budget(found.seen.components).standard)
+        readings.append(
+            judged_estimate(
+                place.step,
+                place.net,
+                place.point,
+                "low level",
+                estimate,
+                found.seen.components,
+                job.low,
+                rule=LEVEL_RULE,
+            ).optional()
+        )
+    if job.stay is not None and not trace.peak_detect:
+        stays = find_plateaus(trace, receiver.raised_from, receiver.high_in, LEAST_STAY)
+        estimate = Estimate(stays.longest, "s", trace.interval, how="samples in a row")
+        reading = judged_estimate(
+            place.step, place.net, place.point, "stay", estimate, (), job.stay, rule=LEVEL_RULE
+        ).optional()
+        if reading.verdict is Verdict.OUTSIDE:
+            share = f"{show(100.0 * stays.share, '%', 2)} of the time"
+            why = f"{job.line} stays at {show(stays.level, 'V', 2)}, {share}: fought for, or driven by nobody"
+            reading = reading.with_reason(why)
+        readings.append(reading)
+    return readings
 
 
 def watch_line(captures: Captures, job: LineJob) -> LineSeen:

@@ -13,15 +13,30 @@ from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
 
 PROVED_OFF = 0.5  # volts: below this no TTL or MOS part of the board is powered
+LEAST_LEVEL = 0.05  # V; what is less is as good as none, and may be a supply's own offset
+NO_AMPS = 0.02  # A; above a read-back's own offset
+AMPS_LAG = 1.0  # s that a supply's reading of its current may lag behind
+AGAIN_EVERY = 0.25  # s; a supply may be busy, or ignore an OFF
+MOST_AGAIN = 4
 
 
 def volts_when_off(
-    feed: Feed, supply: Supply | SupplyByHand, touch: Touch | None, clock: Clock, emit: Callable[[Event], None]
+    feed: Feed,
+    supply: Supply | SupplyByHand,
+    touch: Touch | None,
+    clock: Clock,
+    emit: Callable[[Event], None],
+    again: Callable[[], None],
+    level: float = PROVED_OFF,
 ) -> float | None:
-    """Last volts seen while waiting for the fall; by the meter at the inlet, else by the supply itself."""
+    """Last volts seen while waiting for the fall; by the meter at the inlet, else by the supply itself.
+
+    `again` is called now and then while more than `level` volts are still there: it sends the OFF once more.
+    """
     if isinstance(supply, SupplyByHand):
         return supply.volts_off()
-    until = clock.now() + supply.fall + 2.0
+    began = clock.now()
+    until, told = began + supply.fall + 2.0, 0
     seen: float | None = None
     readers: list[Callable[[], float | None]] = [lambda: supply.volts(feed.output).value]
     inlet = feed.inlet
@@ -32,9 +47,34 @@ def volts_when_off(
         try:
             while (volts := reader()) is not None:
                 seen = volts
-                if abs(seen) < PROVED_OFF or clock.now() >= until:
+                if abs(seen) < level or clock.now() >= until:
                     return seen
+                if told < MOST_AGAIN and clock.now() - began >= (told + 1) * AGAIN_EVERY:
+                    told += 1
+                    again()
                 clock.sleep(0.05)
         except BenchError as error:
             emit(Notice(clock.now(), f"cannot prove {feed.rail} off this way: {error}"))
     return seen
+
+
+def level_of(volts_set: float) -> float:
+    """Volts below which an output that was set to `volts_set` is off: half of a low setting would be no proof."""
+    return max(LEAST_LEVEL, min(PROVED_OFF, abs(volts_set) / 2.0)) if volts_set else PROVED_OFF
+
+
+def amps_when_off(number: int, supply: Supply, clock: Clock, again: Callable[[], None]) -> float | None:
+    """Amps the supply still gives by its own reading, waited for until there are none; None where it tells none.
+
+    A shorted rail has no volts, on or off: there only the current shows that nothing is driven any more.
+    """
+    if not supply.can("amps?"):
+        return None
+    until = clock.now() + AMPS_LAG
+    try:
+        while abs(amps := supply.amps(number).value) >= NO_AMPS and clock.now() < until:
+            again()
+            clock.sleep(0.1)
+    except BenchError:
+        return None
+    return amps

@@ -8,44 +8,29 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 
 from autobench.clock import Clock
-from autobench.errors import BenchError, InterlockRefusedError, OutputNotOffError, TrippedError
+from autobench.errors import BenchError, InterlockRefusedError, OutputNotOffError, StoppedError, TrippedError
 from autobench.events import Event, Notice, PowerChanged, Watched
 from autobench.instruments.supply import Supply
 from autobench.plan.steps import Feed
 from autobench.quantity import Estimate, show
 from autobench.run.guard import Guard, NoGuard
-from autobench.run.interlock import PROBE_AMPS, PROBE_VOLTS, Interlock
-from autobench.run.off_proof import PROVED_OFF, volts_when_off
+from autobench.run.interlock import INJECTION, PROBE, PROBE_AMPS, PROBE_VOLTS, Interlock
+from autobench.run.output import Output
+from autobench.run.setting import set_and_read_back
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
+from autobench.run.switching_off import SwitchingOff
 from autobench.run.touch import Touch
-from autobench.run.watch import Look, limit_to_blame, must_go_off, sagged
+from autobench.run.watch import Look, bias_gone, held_back, limit_to_blame, low_beside, must_go_off, sagged
 
-READ_BACK = 0.01  # share of the asked value by which a read-back may differ
-LOOK_EVERY = 0.25  # s; at least twice a second while anything is on
+LOOK_EVERY = 0.2  # s; with what lies between two looks, at least twice a second while anything is on
 CLOSE_SECONDS = 0.3
 # Common practice: a limit that is too tight makes shorts that are not there, so it is raised once before it counts.
 RETRY_FACTOR = 1.5
 RETRY_SECONDS = 0.3
 SETTLED = 1.0  # s after the last rail came on until leads are compensated
-
-
-@dataclass
-class Output:
-    """One feed in action."""
-
-    feed: Feed
-    supply: Supply | SupplyByHand
-    interlock: Interlock
-    looks: list[Look] = field(default_factory=list)
-    on_since: float = 0.0
-    set_volts: float = 0.0
-    set_amps: float = 0.0
-    retried: bool = False
-    coming: bool = False  # told to switch on, and not yet known to be
 
 
 class Power:
@@ -63,9 +48,11 @@ class Power:
         *,
         by_hand: Mapping[str, SupplyByHand] | None = None,
         alone: bool = False,
+        lost: Callable[[], str | None] = lambda: None,
     ) -> None:
+        """`lost` names an instrument whose connection has broken; `by_hand` has the supplies people work, by rail."""
         self._alone = alone  # supplies by themselves, and no board
-        worked = by_hand or {}  # by rail
+        worked = by_hand or {}
         self.outputs = {
             feed.rail: Output(feed, worked.get(feed.rail) or supplies[feed.supply], Interlock(feed.rail, feed.envelope))
             for feed in feeds
@@ -75,54 +62,32 @@ class Power:
         self._emit = emit
         self._stop = stop
         self._guard = guard if guard is not None else NoGuard()
-        self._looked = clock.now()
+        self._off = SwitchingOff(self.outputs, touch, clock, emit, self._moved)
+        self._lost = lost
+        self._looking = False
+        self.tripped: str | None = None  # the rail and why, once something tripped
 
     # -- off ------------------------------------------------------------------------------------------------------
 
     def make_off(self) -> None:
-        """Every output off, one after another in reverse order, each proved off.
+        """Every output off: told at once, one after another in reverse order, then each proved off.
 
         Goes through all outputs whatever happens to one of them; raises `OutputNotOffError` at the end if any could
         not be proved off, naming the supply a person must switch off. Wishes to stop wait meanwhile.
         """
         with self._stop.deferred():
-            self._rest_meter()
-            outputs = list(self.outputs.values())[::-1]
-            failed = [words for output in outputs for words in self._end(output, tries=2)]
-        if not failed:
-            self._guard.rest()
+            self._off.send()
+            failed = self._off.prove(self._alone)
         if failed:
             raise OutputNotOffError(
                 "NOT PROVED OFF – switch the supply off by hand now, at its own switch: " + "; ".join(failed)
             )
+        self._guard.rest()
 
-    def _rest_meter(self) -> None:
-        """No ohms source on a rail whose volts are to be believed: a meter that was interrupted may still drive one."""
-        if self._touch is not None:
-            try:
-                self._touch.rest()
-            except BenchError as error:
-                self._emit(Notice(self._clock.now(), f"the meter may still drive its ohms current: {error}"))
-
-    def _end(self, output: Output, tries: int) -> list[str]:
-        """OFF and its proof for one output; the words of the alarm, or nothing. An ignored OFF is sent once more."""
-        feed = output.feed
-        if feed.by_hand and (output.interlock.proved_off or (self._alone and output.interlock.state == "unknown")):
-            return []  # nobody is asked to switch off what was shown to be off, or what no board has met
-        shown = ""
-        for _ in range(tries):
-            self._moved(output, "off")
-            try:
-                output.supply.off(feed.output)
-            except BenchError as error:
-                self._emit(Notice(self._clock.now(), f"OFF may not have reached the supply: {error}", urgent=True))
-            volts = volts_when_off(output.feed, output.supply, self._touch, self._clock, self._emit)
-            if volts is not None and abs(volts) < PROVED_OFF:
-                self._moved(output, "proved off")
-                return []
-            self._moved(output, "not off")
-            shown = "nothing could be measured" if volts is None else f"still {show(volts, 'V')}"
-        return [f"{feed.supply} output {feed.output} ({feed.rail}): {shown}"]
+    def may_be_live(self, supply: str, output: int) -> bool:
+        """Whether an output of a supply may carry volts now; one that this run does not know is not to be trusted."""
+        known = [each for each in self.outputs.values() if (each.feed.supply, each.feed.output) == (supply, output)]
+        return not known or any(each.interlock.live for each in known)
 
     def inlet_channels(self) -> tuple[int, ...]:
         """Relay channels of the meter's way to the first rail's inlet: where OFF will be proved."""
@@ -131,9 +96,28 @@ class Power:
 
     # -- ohms and polarity ----------------------------------------------------------------------------------------
 
-    def ohms_judged(self, rail: str, passed: bool) -> None:
-        """The ohms gate of `rail` passed, or refused it for good."""
-        self._moved(self.outputs[rail], "ohms passed" if passed else "ohms refused")
+    def ohms_judged(self, rail: str, passed: bool, *, near: bool = False) -> None:
+        """The ohms gate of `rail` passed, or refused it for good; `near` leaves an injection as the only way on."""
+        self._moved(self.outputs[rail], "ohms passed" if passed else "ohms low" if near else "ohms refused")
+
+    def inject(self, rail: str, reason: str) -> None:
+        """A rail that is nearly shorted on with 0.5 V and 0.5 A at most, for the `reason` a person gave.
+
+        Raises `InterlockRefusedError` for any other rail, and without a reason. The caller makes it off again.
+        """
+        output = self.outputs[rail]
+        if not reason.strip() or isinstance(output.supply, SupplyByHand):
+            lacking = "a reason" if not reason.strip() else "a supply that is not worked by hand"
+            raise InterlockRefusedError(f"{rail}: an injection refused: it wants {lacking}")
+        self._moved(output, "overridden")
+        self._emit(Notice(self._clock.now(), f"{rail}: the near-short is overridden for an injection: {reason}"))
+        volts, amps = (
+            min(most, ours)
+            for most, ours in zip(INJECTION, (output.feed.envelope.volts, output.feed.amps), strict=True)
+        )
+        set_and_read_back(output, math.copysign(volts, output.feed.nominal), amps, INJECTION)
+        self._moved(output, "set lowest")
+        self._switch_on(output)
 
     def probe_polarity(self, rail: str) -> Estimate:
         """The one allowed ON before the polarity is settled; returns the volts measured at the board's inlet.
@@ -151,7 +135,7 @@ class Power:
             return output.supply.check_plug(output.feed.volts, output.feed.amps, output.feed.trip)
         output.interlock.require("set low")
         self._touch.hold(inlet)
-        self._set(output, math.copysign(PROBE_VOLTS, output.feed.nominal), PROBE_AMPS, probe=True)
+        set_and_read_back(output, math.copysign(PROBE_VOLTS, output.feed.nominal), PROBE_AMPS, PROBE)
         self._moved(output, "set low")
         self._switch_on(output)
         self.wait(0.3)
@@ -191,10 +175,11 @@ class Power:
             if isinstance(output.supply, SupplyByHand):
                 output.supply.connect()  # every plug is in before anything is on
         for output in self.outputs.values():
-            self._set(output, output.feed.volts, output.feed.amps)
+            set_and_read_back(output, output.feed.volts, output.feed.amps)
             self._moved(output, "set")
             self._switch_on(output)
             self._watch_closely(output)
+            self._bias_arrived(output)
         self.wait(SETTLED)
         collect()
         for output in self.outputs.values():
@@ -203,13 +188,32 @@ class Power:
         ready = max(output.on_since + output.feed.settle for output in self.outputs.values())
         self.wait(ready - self._clock.now())
         for output in self.outputs.values():
-            self._require_enough(output)
+            for look in output.looks[-1:]:
+                self._trip(output, held_back(output.feed, look, output.set_amps), look.volts, limiting=True)
+
+    def _bias_arrived(self, output: Output) -> None:
+        """A bias rail is looked for on the board itself before its partners come on: a lead may be off."""
+        inlet = output.feed.inlet
+        if output.feed.nominal < 0 and self._touch is not None and inlet is not None:
+            volts = self._touch.glance(inlet)
+            if volts is not None:
+                self.seen_on_board(output.feed.rail, volts)
+
+    def seen_on_board(self, rail: str, volts: float) -> None:
+        """Volts of a rail that the meter saw on the board itself, where the supply's own reading does not reach.
+
+        Raises `TrippedError`, with everything off, where a bias rail is gone.
+        """
+        output = self.outputs.get(rail)
+        if output is not None and output.interlock.state == "on":
+            self._trip(output, bias_gone(output.feed, volts), volts)
 
     def _watch_closely(self, output: Output) -> None:
         """Look often while a board starts: that is when it limits, if it does."""
         while self._clock.now() - output.on_since < CLOSE_SECONDS:
             self._pause(0.05)
             self._look(output)
+            self.tick()  # the rails that came on before it
         self._act_on(output)
 
     def _raise_limit(self, output: Output) -> bool:
@@ -219,7 +223,7 @@ class Power:
             return False
         output.retried = True
         self._emit(Notice(self._clock.now(), f"{output.feed.rail}: limiting; tried once more with {show(amps, 'A')}"))
-        self._set(output, output.set_volts, amps)
+        set_and_read_back(output, output.set_volts, amps)
         self._moved(output, "set")
         output.looks.clear()
         until = self._clock.now() + RETRY_SECONDS
@@ -240,30 +244,8 @@ class Power:
         drop = now - inlet
         wanted = min(nominal + drop, output.feed.top_volts, output.interlock.envelope.volts)
         if 0 < drop < 0.1 * nominal and wanted > now:
-            self._set(output, sign * wanted, output.set_amps)
+            set_and_read_back(output, sign * wanted, output.set_amps)
             self._moved(output, "set")
-
-    def _set(self, output: Output, volts: float, amps: float, *, probe: bool = False) -> None:
-        """Set volts, limit and trip inside the envelope and read all three back within 1 %."""
-        feed, supply, trip = output.feed, output.supply, output.feed.trip
-        output.interlock.require_inside(volts, amps, trip, probe=probe)
-        supply.set_volts(feed.output, volts)
-        supply.set_amps(feed.output, amps)
-        if supply.can("set trip"):  # a bench whose supply has none accepts that by name, else nothing is planned
-            supply.set_trip(feed.output, trip)
-        for what, asked, action, back in (
-            ("volts", volts, "set volts?", supply.set_volts_back),
-            ("current limit", amps, "set amps?", supply.set_amps_back),
-            ("over-voltage trip", trip, "set trip?", supply.set_trip_back),
-        ):
-            if not supply.can(action):
-                continue
-            got = back(feed.output)
-            if abs(got - asked) > READ_BACK * abs(asked) + 1e-6:
-                raise InterlockRefusedError(
-                    f"{feed.rail}: {what} asked {asked:g}, but the supply says it is set to {got:g}"
-                )
-        output.set_volts, output.set_amps = volts, amps
 
     def _switch_on(self, output: Output) -> None:
         # Required before it is sent, noted before it is sent: an ON that fails half-way counts as on.
@@ -273,12 +255,12 @@ class Power:
         output.looks.clear()
         output.coming = True  # a person may take a while to reach the switch
         try:
-            output.on_since = self._clock.now()
+            output.on_since = output.looked_at = self._clock.now()
             output.supply.on(output.feed.output)
         finally:
             output.coming = False
         if output.feed.by_hand:
-            output.on_since = self._clock.now()
+            output.on_since = output.looked_at = self._clock.now()
 
     # -- the watch ------------------------------------------------------------------------------------------------
 
@@ -290,13 +272,29 @@ class Power:
             self.tick()
 
     def tick(self) -> None:
-        """Look at every live output if the last look is long enough ago. Raises `TrippedError` after switching off."""
-        if self._clock.now() - self._looked < LOOK_EVERY - 1e-9:
+        """Look at every live output whose last look is long enough ago.
+
+        To be called between any two things that take time, exchanges with other instruments included. Raises
+        `TrippedError` after switching off, `StoppedError` where the connection to an instrument has broken.
+        """
+        if self._looking or self._stop.making_safe:
             return
-        for output in self.outputs.values():
-            if output.interlock.state in ("on", "probing") and not output.coming:
+        due = [output for output in self.outputs.values() if output.watched and self._is_due(output)]
+        if not due:
+            return
+        self._looking = True
+        try:
+            if (name := self._lost()) is not None:
+                raise StoppedError(f"{name}: its connection broke while the board was on")
+            for output in due:
                 self._look(output)
+            for output in due:
                 self._act_on(output)
+        finally:
+            self._looking = False
+
+    def _is_due(self, output: Output) -> bool:
+        return self._clock.now() - output.looked_at >= LOOK_EVERY - 1e-9
 
     def _pause(self, seconds: float) -> None:
         self._stop.check()
@@ -305,44 +303,44 @@ class Power:
 
     def _look(self, output: Output) -> None:
         seen = output.supply.look(output.feed.output)
-        self._looked = self._clock.now()
+        output.looked_at = self._clock.now()
         if seen is None:
             return  # a supply worked by hand, and the meter is elsewhere
         volts, amps, limiting, tripped = seen
-        look = Look(self._looked - output.on_since, volts, amps, limiting, tripped)
-        output.looks.append(look)
-        self._emit(Watched(self._looked, output.feed.rail, volts, amps, limiting))
+        output.looks.append(Look(output.looked_at - output.on_since, volts, amps, limiting, tripped))
+        self._emit(Watched(output.looked_at, output.feed.rail, volts, amps, limiting))
 
     def _act_on(self, output: Output) -> None:
-        """Switch off and raise if the watch says so. The probe limits on purpose: only its trips count."""
+        """Switch off and raise if the watch says so. Probe and injection limit on purpose: only trips count."""
         if not output.looks:
             return
-        if output.interlock.state == "probing":
+        if output.interlock.state != "on":
             reason = "the supply's own protection tripped" if output.looks[-1].tripped else None
         else:
             if sagged(output.looks, output.set_volts) and self._raise_limit(output):
                 output.looks[:] = output.looks[-1:]  # what counts is whether it still limits from here on
-            reason = must_go_off(output.feed, output.looks)
-        if reason is not None:
-            self._trip(output, reason, limiting=sagged(output.looks, output.set_volts))
+            reason = must_go_off(output.feed, output.looks) or low_beside(
+                output.feed, output.looks, self._partners(output)
+            )
+        self._trip(output, reason, output.looks[-1].volts, limiting=sagged(output.looks, output.set_volts))
 
-    def _trip(self, output: Output, reason: str, *, limiting: bool) -> None:
-        """Everything off, and `TrippedError`; of an output that was limiting it says where its limit is to blame."""
-        blamed = limit_to_blame(output.feed, output.looks, output.set_amps) if limiting else None
-        self._moved(output, "trip")
-        last = output.looks[-1]
-        self.make_off()
-        amps = None if math.isnan(last.amps) else last.amps
-        words = f"{reason}; switched off" if blamed is None else f"{reason}; {blamed}; switched off"
-        raise TrippedError(output.feed.rail, words, volts=last.volts, amps=amps, bench=blamed is not None)
-
-    def _require_enough(self, output: Output) -> None:
-        """A supply that limits though the board gets nearly its volts: if its limit is to blame, no reading counts."""
-        last = output.looks[-1] if output.looks else None
-        if last is None or not last.limiting or math.isnan(last.amps):
+    def _trip(self, output: Output, reason: str | None, volts: float, *, limiting: bool = False) -> None:
+        """Everything off for `reason`; nothing for None. Of an output that was limiting it says if its limit is to
+        blame."""
+        if reason is None:
             return
-        if limit_to_blame(output.feed, output.looks, output.set_amps) is not None:
-            self._trip(output, f"the supply limits at {show(last.amps, 'A')}", limiting=True)
+        blamed = limit_to_blame(output.feed, output.looks, output.set_amps) if limiting else None
+        reason = reason if blamed is None else f"{reason}; {blamed}"
+        self._moved(output, "trip")
+        amps = output.looks[-1].amps if output.looks else math.nan
+        self.tripped = f"{output.feed.rail}: {reason}"
+        self.make_off()
+        known, words = None if math.isnan(amps) else amps, f"{reason}; switched off"
+        raise TrippedError(output.feed.rail, words, volts=volts, amps=known, bench=blamed is not None)
+
+    def _partners(self, output: Output) -> list[Feed]:
+        """The other rails that are up."""
+        return [other.feed for other in self.outputs.values() if other is not output and other.interlock.state == "on"]
 
     def _moved(self, output: Output, event: str) -> None:
         state = output.interlock.happened(event)

@@ -13,7 +13,6 @@ from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOff
 from autobench.events import Event, Notice, ReadingTaken, StepStarted, StepTakenAgain
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict, Judgement, Verdict, board_verdict, void
-from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import (
     ClockJob,
     LineJob,
@@ -28,7 +27,7 @@ from autobench.plan.steps import (
     AskJob,
     CurrentJob,
     DropJob,
-    Job,
+    InjectionJob,
     OhmsJob,
     Plan,
     PlannedStep,
@@ -39,15 +38,27 @@ from autobench.plan.steps import (
     RailJob,
     WaitJob,
 )
-from autobench.quantity import Span, show
-from autobench.run import actions, line_actions, plug_actions, scope_actions
+from autobench.run import actions, bus_actions, injection, line_actions, plug_actions, scope_actions
 from autobench.run.contact import NoContactError
+from autobench.run.foresight import (
+    NO_LIMITS,
+    expected_of,
+    limits_of,
+    needs_hand,
+    needs_power,
+    net_and_point,
+    quantity_of,
+    without_ends,
+)
 from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import unread
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
 GATES = ("rails", "clocks", "reset")
-NO_LIMITS = Limits(Span(None, None, ""), "none")
+SWITCHED_OFF = "the power is switched off"  # on purpose, so that it may come back
+RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
+# Some forty points held by hand one after another: not asked for once an earlier stage has shown what is wrong.
+LONG_STAGES = ("bus", "memory")
 
 
 class Runner:
@@ -66,11 +77,13 @@ class Runner:
         self._check = check
         self._unpowered: str | None = None
         self._by_hand: list[int] = []  # steps that a person was asked in, since the power last changed
+        self._reserve: bytes | bytearray = bytearray(RESERVE)
         self.readings: list[Reading] = []
 
-    def run(self) -> BoardJudgement:
+    def run(self, further: Callable[[], None] | None = None) -> BoardJudgement:
         """Take every step; returns the board's verdict.
 
+        `further` is called once all steps were taken but those that only switch off, with the power as they left it.
         Whatever happens, every output is off and proved off before this returns or raises. Raises
         `OutputNotOffError` if that could not be proved; every other named error becomes the verdict `stopped`.
         """
@@ -84,8 +97,13 @@ class Runner:
                     self._bench.captures.prepare()
                 if not self._plan.alone:
                     self._bench.power.make_off()
-                self._take_all()
+                self._take_all(self._plan.steps if further is None else without_ends(self._plan.steps))
+                if further is not None:
+                    further()
                 self._check()
+            except MemoryError:
+                self._reserve = b""  # what is left to do gets it: OFF, its proof, the last words in the record
+                raise
             finally:
                 self._bench.power.make_off()
             self._check()  # a wish to stop that came while the outputs were proved off
@@ -96,36 +114,34 @@ class Runner:
         except AutobenchError as error:
             stopped = str(error)
             self._emit(Notice(self._bench.clock.now(), str(error), urgent=True))
-        other = self._withdraw_what_fits_another_board() if stopped is None else None
+        other = self._withdraw() if stopped is None else None
         if other is not None:
             return BoardJudgement(BoardVerdict.UNDECIDED, other)
         return board_verdict(self.readings, stopped=stopped)
 
-    def _withdraw_what_fits_another_board(self) -> str | None:
+    def _withdraw(self) -> str | None:
         """Where the rates are those of another board, what was held against this one is void; returns why, or None."""
-        accusing = {reading.step for reading in self.readings if accuses(reading)}
-        why = self._bench.fits_other(self.readings) if accusing else None
+        why = self._bench.fits_other(self.readings) if any(map(accuses, self.readings)) else None
         if why is None:
             return None
-        self.readings = [
-            reading.with_verdict(Verdict.VOID, why) if accuses(reading) else reading for reading in self.readings
-        ]
-        for step in dict.fromkeys(reading.step for reading in self.readings if reading.step in accusing):
+        steps = dict.fromkeys(reading.step for reading in self.readings if accuses(reading))
+        self.readings = [one.with_verdict(Verdict.VOID, why) if accuses(one) else one for one in self.readings]
+        for step in steps:
             self._emit(StepTakenAgain(self._bench.clock.now(), step, why))
             for reading in self.readings:
                 if reading.step == step:
                     self._emit(ReadingTaken(self._bench.clock.now(), reading))
         return why
 
-    def _take_all(self) -> None:
+    def _take_all(self, steps: tuple[PlannedStep, ...]) -> None:
         """Every step in order; the person at the bench may go back to the last one that asked for a hand."""
         number = 0
-        while number < len(self._plan.steps):
+        while number < len(steps):
             self._check()
-            step, person = self._plan.steps[number], self._bench.person
+            step, person = steps[number], self._bench.person
             before = person.prompts if person is not None else 0
             try:
-                self._take(step)
+                self.take(step)
             except BackAskedError:
                 number = self._back_from(number)
                 continue
@@ -160,27 +176,71 @@ class Runner:
         )
         return next(failed, None)
 
-    def _take(self, step: PlannedStep) -> None:
+    @property
+    def unpowered(self) -> str | None:
+        """Why the board may not be powered any more in this run, or None."""
+        return self._unpowered
+
+    def _convicted(self, step: PlannedStep) -> str | None:
+        """For a step of the long last stages, an earlier stage's step that has already shown the board faulty."""
+        if step.stage not in LONG_STAGES:
+            return None
+        wrong = (
+            reading.step
+            for reading in self.readings
+            if reading.verdict is Verdict.OUTSIDE and not reading.conditional and reading.stage != step.stage
+        )
+        return next(wrong, None)
+
+    def take(self, step: PlannedStep, after: str | None = None) -> list[Reading]:
+        """One step: its readings, judged, kept and told of. Those taken `after` something was done to the board speak
+        of another board: they are kept as conditional, with that said."""
         self._emit(StepStarted(self._bench.clock.now(), step.name, step.stage, step.words))
         if self._bench.person is not None:
             self._bench.person.step = step.name
         if self._bench.hand is not None:
             self._bench.hand.expect(net_and_point(step)[0], expected_of(step))
-        for reading in self._readings_of(step):
+        readings = self._readings_of(step)
+        if self._bench.power.tripped is not None:
+            self._unpowered = self._unpowered or f"switched off: {self._bench.power.tripped}"
+        taken = []
+        for reading in readings:
             gate = self._gate
-            judged = replace(reading, conditional=gate is not None and step.stage != gate)
-            self.readings.append(judged)
-            self._emit(ReadingTaken(self._bench.clock.now(), judged))
+            judged = replace(reading, conditional=after is not None or (gate is not None and step.stage != gate))
+            if after is not None:
+                judged = judged.with_reason("; ".join(words for words in (judged.reason, after) if words))
+            taken.append(judged)
+            self.keep(judged)
+        return taken
+
+    def lost_power(self, error: TrippedError) -> None:
+        """The watch switched off outside any step: nothing powers the board again in this run."""
+        self._unpowered = f"switched off: {error}"
+        self._emit(Notice(self._bench.clock.now(), self._unpowered, urgent=True))
+
+    def keep(self, reading: Reading) -> None:
+        """A reading as it is, however it came about."""
+        self.readings.append(reading)
+        self._emit(ReadingTaken(self._bench.clock.now(), reading))
 
     def _readings_of(self, step: PlannedStep) -> list[Reading]:
         """Readings of one step; a step that cannot be taken gives one `skipped` or `void` reading with the reason."""
         if step.cannot is not None:
             return self._skipped(step, step.cannot)
-        if self._unpowered is not None and needs_power(step):
+        comes_back = self._unpowered == SWITCHED_OFF and isinstance(step.job, PolarityJob | PowerJob)
+        if self._unpowered is not None and needs_power(step) and not comes_back:
             return self._skipped(step, self._unpowered)
+        if needs_hand(step) and self._bench.hand is None:
+            point = net_and_point(step)[1] or "it"
+            return self._skipped(step, f"no relay leads to {point}, and nobody is there to hold a tip")
         gate = self._gate
         if gate is not None and step.stage != gate and needs_hand(step):
             return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
+        convicted = self._convicted(step)
+        if convicted is not None and needs_hand(step):
+            return self._skipped(
+                step, f"not asked for: {convicted} is wrong already, and the next check is a better one"
+            )
         try:
             return self._dispatch(step)
         except NoContactError as error:
@@ -191,7 +251,6 @@ class Runner:
             self._unpowered = self._unpowered or f"the board was not powered: {error}"
             return self._skipped(step, str(error))
         except TrippedError as error:
-            self._unpowered = f"switched off: {error}"
             return [actions.tripped(step, error, self._bench.power.outputs[error.rail].feed.current)]
 
     def _dispatch(self, step: PlannedStep) -> list[Reading]:
@@ -201,8 +260,12 @@ class Runner:
                 return actions.ohms(bench, step, job)
             case PolarityJob():
                 return actions.polarity(bench, step, job)
+            case InjectionJob():
+                return injection.injection(bench, step, job)
             case PowerJob():
-                return self._power(step, job)
+                readings = actions.power(bench, step, job)
+                self._switched(job.on)
+                return readings
             case CurrentJob():
                 return actions.current(bench, step, job)
             case RailJob():
@@ -241,19 +304,27 @@ class Runner:
                 return line_actions.line(captures, step, job)
             case RatioJob():
                 return line_actions.ratio(captures, step, job)
-
-    def _power(self, step: PlannedStep, job: PowerJob) -> list[Reading]:
-        readings = actions.power(self._bench, step, job)
-        if readings:
-            self._unpowered = f"switched off: {readings[-1].reason}"
-        return readings
+            case _:
+                return bus_actions.bus(captures, step, job)
 
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:
             return self._skipped(step, "nobody to ask: this run is unattended")
+        if job.hands:
+            self._bench.power.make_off()
+            self._switched(False)
+            if self._bench.hand is not None:
+                self._bench.hand.let_go()
         if self._bench.person.question(job.words):
             return []
         return [unread(step, None, None, "answer", "", NO_LIMITS, void("the person at the bench answered no"))]
+
+    def _switched(self, on: bool) -> None:
+        """Power came on or went off on purpose: what needs it is left out while it is off."""
+        if on and self._unpowered == SWITCHED_OFF:
+            self._unpowered = None
+        elif not on:
+            self._unpowered = self._unpowered or SWITCHED_OFF
 
     def _skipped(self, step: PlannedStep, why: str) -> list[Reading]:
         """One skipped reading for a step that would have given readings; nothing for switching off."""
@@ -273,66 +344,3 @@ class Runner:
 def accuses(reading: Reading) -> bool:
     """Whether a reading counts against the board."""
     return reading.verdict is Verdict.OUTSIDE and not reading.conditional
-
-
-def limits_of(step: PlannedStep) -> Limits:
-    """What the first reading of a step is judged by."""
-    named = (getattr(step.job, name, None) for name in ("limits", "frequency", "rate", "sync_amplitude", "line_rate"))
-    return next((found for found in named if isinstance(found, Limits)), NO_LIMITS)
-
-
-def expected_of(step: PlannedStep) -> str:
-    """What should be seen in a step, in words: the state of a line, else the limits."""
-    if isinstance(step.job, LineJob) and step.job.expected in ("high", "low"):
-        return step.job.expected
-    if isinstance(step.job, ClockJob):
-        return show(step.job.nominal, "Hz", 6)
-    span = limits_of(step).span
-    return "" if span.low is None and span.high is None else str(span)
-
-
-def needs_hand(step: PlannedStep) -> bool:
-    """Whether a hand would have to hold a tip."""
-    target, sight = getattr(step.job, "target", None), getattr(step.job, "sight", None)
-    return bool((target is not None and target.by_hand) or (sight is not None and sight.by_hand))
-
-
-def needs_power(step: PlannedStep) -> bool:
-    """Whether a step makes sense only on a powered board."""
-    match step.job:
-        case PowerJob():
-            return step.job.on
-        case OhmsJob() | AskJob() | WaitJob():
-            return False
-        case _:
-            return True
-
-
-# What a step would have measured, and in which unit; for readings that were not taken.
-QUANTITIES: dict[type[Job], tuple[str, str]] = {
-    OhmsJob: ("resistance", "ohm"),
-    CurrentJob: ("current", "A"),
-    PowerJob: ("current", "A"),
-    RippleJob: ("ripple", "V"),
-    PlugRippleJob: ("ripple", "V"),
-    ClockJob: ("frequency", "Hz"),
-    ResetJob: ("reset width", "s"),
-    SyncJob: ("line rate", "Hz"),
-    PictureJob: ("sync amplitude", "V"),
-    LineJob: ("rate", "Hz"),
-    RatioJob: ("ratio", ""),
-    AskJob: ("answer", ""),
-}
-
-
-def quantity_of(step: PlannedStep) -> tuple[str, str]:
-    """What a step would have measured, and in which unit."""
-    return QUANTITIES.get(type(step.job), ("voltage", "V"))
-
-
-def net_and_point(step: PlannedStep) -> tuple[str | None, str | None]:
-    """Where a step would have measured."""
-    job = step.job
-    net = next((getattr(job, name) for name in ("rail", "clock", "line", "net", "of") if hasattr(job, name)), None)
-    target = getattr(job, "target", None)
-    return net, target.point if target is not None else getattr(job, "point", None)

@@ -36,6 +36,7 @@ class Touch:
     def hold(self, target: Target) -> None:
         """Get to `target` and stay there; a hand is asked while nothing is on. Raises `NoContactError`."""
         if target.by_hand and self._hand is not None:
+            self._free()
             if not self._hand.holds(target):
                 self._hand.touch(target)
         else:
@@ -44,6 +45,7 @@ class Touch:
     def volts(self, target: Target, expected: float, repeats: int = 3) -> MeterReading:
         """DC volts of `target`, the range picked for `expected` volts; `repeats` readings give the type A part."""
         if target.by_hand and self._hand is not None:
+            self._free()
             return self._hand.volts(target, expected, repeats)
         self._go(target)
         return self._meter.volts(expected, repeats=repeats)
@@ -66,6 +68,7 @@ class Touch:
     def ohms(self, target: Target, expected: float) -> MeterReading:
         """Two-wire ohms of `target` including the route; the caller must know that the power is off."""
         if target.by_hand and self._hand is not None:
+            self._free()
             return self._hand.ohms(target, expected, repeats=3)
         self._go(target)
         return self._meter.ohms(expected, repeats=3)
@@ -102,6 +105,11 @@ class Touch:
                 f"nothing shows that the meter touches {target.point}: no volts, and no way through for its own current"
             )
         return volts
+
+    def _free(self) -> None:
+        """No relay of the meter closed while a hand holds its tips."""
+        if self._route is not None:
+            self._route.let_go()
 
     def _go(self, target: Target) -> None:
         if self._route is not None and target.channels:

@@ -6,6 +6,7 @@ Pure: samples in, a reason or nothing out. Who looks, and what is switched, is d
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from autobench.plan.steps import Feed
@@ -24,6 +25,11 @@ LIMIT_KEPT, LIMIT_FLOOR = 0.9, 0.01
 # it; it is given a moment to come up first.
 BIAS_LOST = 0.8
 BIAS_UP_SECONDS = 0.3
+
+# The logic's rail gone while a higher one is up: what hangs on both is driven through its own junctions (common
+# practice: a 5 V rail below 4 V beside 12 V for more than 2 s).
+LOW = 0.8
+LOW_SECONDS = 2.0
 
 
 @dataclass(frozen=True)
@@ -73,6 +79,14 @@ def limit_to_blame(feed: Feed, looks: list[Look], set_amps: float) -> str | None
     return None
 
 
+def held_back(feed: Feed, look: Look, set_amps: float) -> str | None:
+    """A supply that still limits once the board has settled, though it leaves nearly all its volts: no reading counts
+    where its limit is to blame. None where it is not."""
+    if not look.limiting or math.isnan(look.amps) or limit_to_blame(feed, [look], set_amps) is None:
+        return None
+    return f"the supply limits at {show(look.amps, 'A')}"
+
+
 def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
     """Why this output must go off now, in words, or None. `looks` are those since power-on, oldest first."""
     if not looks:
@@ -90,9 +104,37 @@ def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
             since = (look.at if since is None else since) if look.amps > most else None
         if since is not None and last.at - since > OVER_CURRENT_SECONDS:
             return f"over-current: {show(last.amps, 'A')} for more than {OVER_CURRENT_SECONDS:g} s"
-    if feed.nominal < 0 and last.at > BIAS_UP_SECONDS and abs(last.volts) < BIAS_LOST * abs(feed.volts):
-        return f"the bias rail is lost: only {show(last.volts, 'V')} is left, and its partners must not stay on"
+    if last.at > BIAS_UP_SECONDS and (gone := bias_gone(feed, last.volts)) is not None:
+        return gone
     if sagged(looks, feed.volts):
         limits = "sags" if math.isnan(last.amps) else f"limits at {show(last.amps, 'A')}"
         return f"the supply {limits} and only {show(last.volts, 'V')} is left"
     return None
+
+
+def bias_gone(feed: Feed, volts: float) -> str | None:
+    """Why a bias rail, one below ground, is lost with these volts, whoever saw them; or None.
+
+    Volts of the wrong sign are none: a bias that floats up through the chips (common practice: 0.3 V to 0.7 V).
+    """
+    if feed.nominal >= 0 or -volts >= BIAS_LOST * abs(feed.volts):
+        return None
+    return f"the bias rail is lost: only {show(volts, 'V')} is left, and its partners must not stay on"
+
+
+def low_beside(feed: Feed, looks: list[Look], up: Iterable[Feed]) -> str | None:
+    """Why this output and its partners must go off: too low for too long while a higher rail is `up`; or None.
+
+    A low rail by itself is no reason: the round goes on, conditional.
+    """
+    higher = [other.rail for other in up if abs(other.nominal) > abs(feed.nominal)]
+    if not looks or not higher:
+        return None
+    since: float | None = None
+    for look in looks:
+        is_low = abs(look.volts) < LOW * abs(feed.nominal)
+        since = (look.at if since is None else since) if is_low else None
+    if since is None or looks[-1].at - since <= LOW_SECONDS:
+        return None
+    left = show(looks[-1].volts, "V")
+    return f"only {left} are left for more than {LOW_SECONDS:g} s while {' and '.join(higher)} is up"

@@ -10,6 +10,9 @@ from dataclasses import dataclass
 
 from autobench.errors import UsageError
 
+# What an 8-bit scope at 1 V a division may put on top of a low (its offset and noise; common practice).
+SCOPE_ERROR = 0.15
+
 
 @dataclass(frozen=True)
 class Family:
@@ -29,6 +32,11 @@ class Family:
     slowest: float
     open_low: float | None = None
     open_high: float | None = None
+
+    @property
+    def raised_from(self) -> float:
+        """From here on a low is higher than any output of the family drives it alone, seen with a scope."""
+        return self.low_out + SCOPE_ERROR
 
     @property
     def high_margin(self) -> float:

@@ -16,14 +16,15 @@ View = Callable[[Event], None]
 class Broadcast:
     """Hands every event to the record, then to the views, and keeps the folded state: what is shown is kept.
 
+    Without a record nothing is kept beside the state: a rehearsal has none.
     A record that fails, however it does, is told once and left alone afterwards: by `RecordError`, or, while outputs
     are made safe, by a wish to stop, since nothing may break into that. A view that fails is dropped and noted.
     """
 
-    def __init__(self, record: RunRecord, views: Sequence[View], stop: StopSignals) -> None:
+    def __init__(self, record: RunRecord | None, views: Sequence[View], stop: StopSignals) -> None:
         self.state = RunState()
         self.lost: RecordError | None = None
-        self._record: RunRecord | None = record
+        self._record = record
         self._views = list(views)
         self._stop = stop
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING
@@ -12,6 +13,7 @@ from simulated_instruments.board.circuit import Circuit
 from simulated_instruments.board.faults import FaultPlace
 
 if TYPE_CHECKING:  # a list of faults needs no arithmetic
+    from simulated_instruments.board.done import DoneFault
     from simulated_instruments.board.tolerance import Tolerance
 
 TIMES_ONE = 1.0  # what a probe divides by whose switch was knocked
@@ -126,7 +128,7 @@ def contact_places(wiring: Wiring, board: str, circuit: Circuit) -> list[FaultPl
     """The points that pins or tips are brought to: those of the plate, or all where a hand brings them."""
     signals = circuit.logic_points()
     every = circuit.points() | signals
-    if wiring.hand:
+    if wiring.routes is None:
         missed, beside, points = "the tip does not get through to", "the tip", list(every)
     else:
         missed, beside = "the pogo pin does not reach", "the pogo pin"
@@ -231,3 +233,17 @@ def damage_bench(damage: BenchDamage, place: FaultPlace, circuit: Circuit, toler
             pass  # what is on the bench is another circuit, and nothing on the bench is broken
         case _:
             damage.unplugged.add(part)
+
+
+def damaged(
+    picked: Sequence[FaultPlace], circuit: Circuit, tolerance: Tolerance
+) -> tuple[BenchDamage, list[DoneFault]]:
+    """What is wrong with the bench, and as which faults."""
+    from simulated_instruments.board.done import DoneFault
+
+    found, done = BenchDamage(), []
+    for place in picked:
+        if place.kind != "board":
+            damage_bench(found, place, circuit, tolerance)
+            done.append(DoneFault(place.fault, place.part, (place.net,) if place.net else ()))
+    return found, done

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from autobench.errors import UsageError
 from simulated_instruments.benches.faults import BenchFault
 from simulated_instruments.board.circuit import Circuit
 from simulated_instruments.board.circuit_file import circuit_path, list_circuits, read_circuit
@@ -65,3 +66,11 @@ def missing_points(circuit: Circuit, there: Circuit) -> frozenset[str]:
     """Points of the declared board that the one on the bench has not: a tip brought there touches nothing."""
     mine, theirs = (one.points() | one.logic_points() for one in (circuit, there))
     return frozenset(mine.keys() - theirs.keys())
+
+
+def board_faults(picked: Sequence[FaultPlace], circuit: Circuit, there: Circuit) -> list[FaultPlace]:
+    """The faults that are the board's own; raises `UsageError` for one of a board that is not on the bench."""
+    own = [fault for fault in picked if fault.kind == "board"]
+    if own and there is not circuit:
+        raise UsageError(f"{own[0].fault} is a fault of {circuit.name}, and {there.name} is on the bench")
+    return own

@@ -62,6 +62,21 @@ class Accesses:
         return np.zeros(self.kinds.size, dtype=bool)
 
     @property
+    def in_memory(self) -> NDArray[np.bool_]:
+        """Which accesses read or write memory: all."""
+        return np.ones(self.kinds.size, dtype=bool)
+
+    @property
+    def slots(self) -> Array:
+        """Where memory is worked in each access: in φ2."""
+        return self.starts + 0.5
+
+    @property
+    def refresh_slots(self) -> tuple[Array, Whole]:
+        """Where a row is refreshed, and which: never by this class."""
+        return np.empty(0), np.empty(0, dtype=np.int64)
+
+    @property
     def rows(self) -> int:
         """Rows of RAM the CPU refreshes besides its accesses: none."""
         return 0

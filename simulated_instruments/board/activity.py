@@ -17,6 +17,7 @@ from simulated_instruments.board import bus, video
 from simulated_instruments.board.assembly import Assembly
 from simulated_instruments.board.clocks import ClockTree
 from simulated_instruments.board.levels import FIGHT, HIGH, LOW, UNDRIVEN, Palette
+from simulated_instruments.board.net_faults import DRIVES
 from simulated_instruments.board.palettes import Palettes
 from simulated_instruments.board.processor import PROCESSORS
 from simulated_instruments.board.program import (
@@ -31,6 +32,8 @@ from simulated_instruments.board.program import (
     Stream,
 )
 from simulated_instruments.board.programs import Programs
+from simulated_instruments.board.ram_nets import NETS as RAM_NETS
+from simulated_instruments.board.ram_nets import RamNets
 from simulated_instruments.board.signals import FIXED
 from simulated_instruments.board.stepped import Stepped
 from simulated_instruments.board.video_nets import VideoNets
@@ -39,6 +42,7 @@ from simulated_instruments.board.waveform import Constant, Waveform
 # Rows of RAM the firmware strobes a T-state: a refresh in each of its fetches, and its reads and writes.
 FIRMWARE_ROWS = 0.15
 OUT_LATE = 0.06  # of a period: how far the clock outputs of a class S CPU are behind its clock
+RAM_DRIVERS = ("gates", "mux", "dram")
 # States in which nothing moves on a CPU whose buses float then.
 STILL = frozenset({DEAD, NO_CLOCK, HELD, WAITING, BUS_REQUESTED})
 
@@ -68,10 +72,11 @@ class Activity:
         self.assembly, self.condition, self.signals = assembly, assembly.condition, circuit.signals
         self.tolerance = assembly.tolerance
         self.by_kind = {part.kind: part.name for part in reversed(list(circuit.parts.values()))}
-        self.palettes = Palettes(assembly.tolerance)
+        self.palettes = Palettes(assembly.tolerance, assembly.condition.wrong)
         self.clocks = ClockTree(self.signals, self.condition, self.tolerance, self.palettes)
         self.processor = PROCESSORS[self.signals.cpu]
         self.programs = Programs(assembly, self.clocks, self.processor)
+        self.ram = RamNets(assembly, self.clocks, self.programs)
         self.video = VideoNets(self.signals, self.condition, self.tolerance, self.clocks)
         self._made: dict[tuple[str, Stage], Waveform] = {}
 
@@ -86,11 +91,19 @@ class Activity:
     def driver(self, net: str) -> str:
         """The part whose rail the volts of `net` follow."""
         kinds = self._driver_kinds
+        if net in RAM_NETS:
+            return self._at_ram.get(net, self.by_kind["cpu"])
         if net in self.clocks.nets:
             kind = "oscillator" if net == self.signals.master_net else self.clocks.divider_kind(self.by_kind)
         else:
             kind = next((kind for kind, nets in kinds.items() if net in nets), "cpu")
         return self.by_kind.get(kind, self.by_kind["cpu"])
+
+    @cached_property
+    def _at_ram(self) -> dict[str, str]:
+        """Net at the RAM to the part that drives it: strobe gates, multiplexers, the memory itself."""
+        drivers = [part for part in self.assembly.circuit.parts.values() if part.kind in RAM_DRIVERS]
+        return {net: part.name for part in drivers for net in part.logic.values() if net in drives_of(part.kind)}
 
     @cached_property
     def _driver_kinds(self) -> dict[str, frozenset[str]]:
@@ -108,6 +121,8 @@ class Activity:
 
     def leg(self, part: str, net: str, stage: Stage) -> Waveform:
         """The volts at a leg that a break has cut off from its net: what the part itself drives, or what floats."""
+        if self.driver(net) == part and net in self.clocks.nets and part in stage.powered:
+            return self.clocks.own(net, stage.clock)
         if self.driver(net) == part:
             return self._driven(net, stage)
         return Constant(self.palettes.of(net).volts(UNDRIVEN))
@@ -137,6 +152,8 @@ class Activity:
             return Constant(condition.fetch_volts)
         if net in self.processor.clocks_out:
             return self._clock_out(net, palette, stage)
+        if net in RAM_NETS:
+            return self._ram_net(net, palette, stage)
         return self._cpu_net(net, palette, stage)
 
     def _reset(self, palette: Palette, stage: Stage) -> Waveform:
@@ -200,6 +217,21 @@ class Activity:
             return video.STRIPES
         return video.TEXT if stage.cleared and state in (RUNNING, HALTED) else video.NOISE
 
+    def _ram_net(self, net: str, palette: Palette, stage: Stage) -> Waveform:
+        """A net at the RAM: what the CPU does there, or what the video goes on doing while the CPU does nothing."""
+        state, pattern = self.state(stage), self.ram.pattern(net)
+        if stage.clock is None or not self.ram.works(state):
+            return Constant(palette.volts(self.ram.still(net)))
+        idle = self.processor.idle(state, self.programs.memory)
+        hertz = self.clocks.hertz(self.signals.cpu_clock)
+        if idle is not None or state in STILL:
+            return self.ram.program(idle or self.ram.idle()).wave(pattern, palette, hertz, stage.clock)
+        assert stage.running is not None
+        start = self.programs.first_fetch(stage.clock, stage.running)
+        if self.condition.reset_loop is not None:
+            return self._looped(net, pattern, palette, stage, start)
+        return self.ram.program(self._program(stage)).wave(pattern, palette, hertz, start)
+
     def _cpu_net(self, net: str, palette: Palette, stage: Stage) -> Waveform:
         state = self.state(stage)
         if net in bus.SELECTS and self.condition.decoder:
@@ -238,16 +270,16 @@ class Activity:
             return lambda stream: bus.select(stream, net, memory)
         bit = int(net[1:])
         if net[0] == "A":
-            return lambda stream: stream.address_line(bit)
+            return lambda stream: bus.address_line(stream, bit, memory)
         if net[0] == "D":
             enabled = self.programs.enabled
             return lambda stream: bus.data_line(stream, bit, enabled)
-        if net[0] == "M":
-            return lambda stream: bus.memory_line(stream, bit, memory)
         raise KeyError(net)
 
     def _still(self, net: str, state: str) -> int:
         """The code of a net that depends on the CPU alone, while nothing moves."""
+        if net in RAM_NETS:
+            return self.ram.still(net)
         if net in self.processor.strobes:
             return self._dead_code(net) if state == DEAD else self.processor.still(net, state)
         if net in ("ROMCS", "RAMCS"):
@@ -293,6 +325,11 @@ class Activity:
         stream = self.programs.other.stream
         accesses = (stream.reads | stream.writes) & ~self.programs.memory.in_rom(stream.addresses)
         return float(np.clip((stream.rows + int(accesses.sum())) / stream.period / FIRMWARE_ROWS, 0.0, 1.0))
+
+
+def drives_of(kind: str) -> frozenset[str]:
+    """The nets at the RAM that a part of `kind` drives."""
+    return DRIVES.get(kind, frozenset(net for net in RAM_NETS if not net.startswith("MA") and net[1:].isdigit()))
 
 
 def unrolled(program: Program, pattern: Callable[[Stream], bus.Edges], clocks: float) -> bus.Edges:

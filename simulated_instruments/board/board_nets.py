@@ -21,6 +21,7 @@ from simulated_instruments.board.levels import REFERENCE
 from simulated_instruments.board.ripple import Ripple, Switching
 from simulated_instruments.board.source_ohms import source_ohms, undriven_ohms
 from simulated_instruments.board.states import Epoch
+from simulated_instruments.board.transient import Moment
 from simulated_instruments.board.video import NETS
 from simulated_instruments.board.waveform import Array, Extremes, Joined, Scaled, Waveform, sampled_extremes, search
 
@@ -45,6 +46,7 @@ class BoardNets:
         self.nets = frozenset(circuit.logic_points().values())
         self._places = {part.name: place for place, part in enumerate(drawing(circuit))}
         self._rippling = self._own_ripples()
+        self._grid: tuple[Moment, Moment, Array, Array] | None = None  # the history as arrays, with its two ends
         self._ripple = Ripple(self._ripple_volts(), *self._rhythm(), tolerance.generator("ripple"))
 
     @property
@@ -84,6 +86,12 @@ class BoardNets:
         part = point.partition(".")[0]
         if self.board.assembly.condition.cut.get((part, net), True):
             return self.net(net, until)
+        return self.leg(part, net, until)
+
+    def leg(self, part: str, net: str, until: float) -> Waveform:
+        """The volts at the leg of `part` itself: those of its net, unless a break or a bad contact lies between."""
+        if (part, net) not in self.board.assembly.condition.cut:
+            return self.net(net, until)
         return self._followed(part, net, until, lambda stage: self.activity.leg(part, net, stage))
 
     def source_ohms(self, net: str, start: float, stop: float) -> float:
@@ -111,8 +119,12 @@ class BoardNets:
     def _history(self, until: float) -> tuple[Array, Array]:
         """Grid points in time, and the volts of every node but the reference at each (times × nodes)."""
         last = self.board.moment(until)  # first, since it takes the history up to there
-        moments = [*self.board.transient.history, last]
-        return np.array([one.time for one in moments]), np.array([one.volts[:-1] for one in moments])
+        history = self.board.transient.history
+        if self._grid is None or self._grid[0] is not history[0] or self._grid[1] is not history[-1]:
+            times = np.array([one.time for one in history])
+            self._grid = history[0], history[-1], times, np.array([one.volts[:-1] for one in history])
+        _, _, times, volts = self._grid
+        return np.append(times, last.time), np.concatenate((volts, last.volts[None, :-1]))
 
     def node(self, node: str, until: float) -> Waveform:
         """The volts of a supply node against the reference, with the ripple of the board's own load."""

@@ -108,15 +108,14 @@ def joined_codes(stream: Stream, bit: int, enabled: Enabled, codes: Codes, rom: 
     return np.where(np.where(rom, driven, differ == 1), FIGHT, codes)
 
 
-def memory_line(stream: Stream, bit: int, memory: Memory) -> Edges:
-    """Edges of one RAM data output: driven while RAM is read, else left to itself."""
-    chosen = ~memory.in_rom(stream.addresses) & stream.reads
-    begin, end = stream.enable_spans()
-    codes = np.where((stream.values[chosen] >> bit) & 1 == 1, HIGH, LOW)
-    edges = np.concatenate((begin[chosen], end[chosen]))
-    if not edges.size:
-        return np.zeros(1), np.full(1, UNDRIVEN)
-    return ascending(edges % stream.period, np.concatenate((codes, np.full(codes.size, UNDRIVEN))))
+def address_line(stream: Stream, bit: int, memory: Memory) -> Edges:
+    """Edges of one address line; one that touches its neighbour fights it where the two differ."""
+    edges, codes = stream.address_line(bit)
+    pair = memory.wrong.joined_address
+    if not pair >> bit & 1:
+        return edges, codes
+    _, other = stream.address_line((pair & ~(1 << bit)).bit_length() - 1)  # all address lines change at once
+    return edges, np.where(codes != other, FIGHT, codes)
 
 
 def share(pattern: Edges, period: float, code: int) -> float:

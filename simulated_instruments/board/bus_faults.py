@@ -74,9 +74,16 @@ def kill_pin(assembly: Assembly, part: str) -> None:
         hold(assembly, net, STUCK_LOW if share < 0.55 else OPEN_OUTPUT)
 
 
-def stick_address(assembly: Assembly, part: str) -> None:  # noqa: ARG001 (every fault is told its part)
+def stick_address(assembly: Assembly, part: str) -> None:
     """One bit of the memory's address stays where it is: half the cells answer for the other half."""
-    assembly.condition.ram_scrambled = True
+    tolerance = assembly.tolerance
+    bits = sorted(drives(assembly, assembly.circuit.parts[part]))
+    if not bits:
+        assembly.condition.ram_scrambled = True
+        return
+    share = tolerance.uniform("address bit level", 0.0, 1.0)
+    code = STUCK_LOW if share < 0.4 else STUCK_HIGH if share < 0.65 else OPEN_OUTPUT
+    hold(assembly, tolerance.choice(f"address bit {part}", bits), code)
 
 
 def bridge_places(circuit: Circuit) -> list[FaultPlace]:

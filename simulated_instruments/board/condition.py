@@ -21,12 +21,12 @@ class Condition:
 
     `held` are nets that nothing can move, by the code of `levels` they stay at; `cut` legs (part, net) that touch
     nothing, True where the break lies in a socket, so that a probe at the leg still touches the board's side. `wrong`
-    are bits that the CPU does not read as they were written. `ram_silent`: memory never answers; `ram_scrambled`: it
-    answers from other cells; `rom_always`: the ROM answers reads of memory too; `unwritten`: the video controller is
-    never written to. `clockless` and `unreset`: the CPU alone gets no clock, or no reset. `uninterrupted`: no frame
-    interrupt arrives; `stormed`: it never ends. `reset_loop` are the seconds of the low and of the high part of a reset
-    that comes again and again. `seen` is what the output stage sees instead of a net. `harmed`: RAM bits lost when a
-    bias rail was missing.
+    are bits that the CPU does not read as they were written. `ram_silent`: memory never answers (`ram_unbiased`: since
+    it has not all its rails); `ram_scrambled`: it answers from other cells; `rom_always`: the ROM answers reads of
+    memory too; `unwritten`: the video controller is never written to. `clockless` and `unreset`: the CPU alone gets no
+    clock, or no reset. `uninterrupted`: no frame interrupt arrives; `stormed`: it never ends. `reset_loop` are the
+    seconds of the low and of the high part of a reset that comes again and again. `seen` is what the output stage sees
+    instead of a net. `harmed`: RAM bits lost when a bias rail was missing.
     """
 
     master_dead: bool = False
@@ -47,6 +47,7 @@ class Condition:
     decoder: str = ""
     wrong: Wrong = NOTHING_WRONG
     ram_silent: bool = False
+    ram_unbiased: bool = False
     ram_scrambled: bool = False
     unwritten: bool = False
     uninterrupted: bool = False

@@ -24,6 +24,7 @@ UPPER_OHMS = 130.0
 LOWER_OHMS = (25.0, 45.0)
 # The upper stage's own drive comes on top of what flows through the lower one (common practice).
 UPPER_EXCESS = 1.6
+NMOS_FIGHT = (0.8, 1.3)  # V; two NMOS outputs, where no bipolar buffer is one of them (common practice: 0.8 to 1.8)
 SHORTED_VOLTS = (0.02, 0.08)
 
 
@@ -74,6 +75,8 @@ def palette(tolerance: Tolerance, net: str, family: Family, undriven: str) -> Pa
     high = family.high + spread(tolerance, f"high {net}", family.high_spread)
     rest, rest_constant = resting(tolerance, net, undriven)
     fight = fight_volts(lower_ohms(tolerance, net))
+    if family is NMOS and undriven == "TTL":
+        fight = tolerance.uniform(f"fight {net}", *NMOS_FIGHT)
     shorted = tolerance.uniform(f"shorted {net}", *SHORTED_VOLTS)
     fall, rise = family.fall / TEN_TO_NINETY, family.rise / TEN_TO_NINETY
     return Palette(np.array([low, high, rest, fight, shorted]), np.array([fall, rise, rest_constant, fall, fall]))

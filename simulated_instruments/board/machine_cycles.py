@@ -88,6 +88,22 @@ class Cycles:
         """Rows of RAM the CPU refreshes besides its accesses."""
         return int(self.of(FETCH, ACKNOWLEDGE).sum())
 
+    @property
+    def in_memory(self) -> NDArray[np.bool_]:
+        """Which cycles read or write memory."""
+        return self.of(FETCH, READ, WRITE)
+
+    @cached_property
+    def slots(self) -> Array:
+        """Where memory is worked in each cycle: from T2 on, in a write half a T-state later, once its data is there."""
+        return self.late(np.ones(self.kinds.size, dtype=bool)) + np.where(self.kinds == WRITE, 1.5, 1.0)
+
+    @cached_property
+    def refresh_slots(self) -> tuple[Array, Whole]:
+        """Where a row is refreshed, and which."""
+        both = self.of(FETCH, ACKNOWLEDGE)
+        return self.late(both) + 2.5, (np.cumsum(both)[both] - 1) & 0x7F
+
     def of(self, *kinds: int) -> NDArray[np.bool_]:
         """Which cycles are of `kinds`."""
         return np.isin(self.kinds, kinds)

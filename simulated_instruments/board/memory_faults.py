@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from simulated_instruments.board.bus_faults import bridge, legs_of, part_places
 from simulated_instruments.board.circuit import Circuit
-from simulated_instruments.board.condition import OPEN_OUTPUT, STUCK_LOW
+from simulated_instruments.board.condition import OPEN_OUTPUT, STUCK_HIGH, STUCK_LOW
 from simulated_instruments.board.fault_place import BoardFault, FaultPlace
 from simulated_instruments.board.joints import Joint
 from simulated_instruments.board.net_faults import cut, hold
@@ -74,13 +74,19 @@ def kill_several(assembly: Assembly, part: str) -> None:  # noqa: ARG001 (the se
         assembly.amps[name] *= assembly.tolerance.uniform(f"leaks {name}", 0.5, 2.2)
 
 
-def lose_strobe(assembly: Assembly, part: str) -> None:  # noqa: ARG001 (every fault is told its part)
-    """A strobe of the memory never comes: it answers nothing and draws little."""
-    assembly.condition.ram_silent = True
+def lose_strobe(assembly: Assembly, part: str) -> None:
+    """A strobe of the memory never comes: without RAS or CAS it answers nothing and draws less, without WE it keeps
+    nothing."""
+    tolerance = assembly.tolerance
+    strobes = [net for net in assembly.circuit.parts[part].logic.values() if net in ("RAS", "CAS", "WE")]
+    net = tolerance.choice("lost strobe", strobes or ["RAS"])
+    share = tolerance.uniform("lost strobe level", 0.0, 1.0)
+    hold(assembly, net, STUCK_HIGH if share < 0.5 else OPEN_OUTPUT)
+    rest = {"RAS": "standby", "CAS": "refreshed"}.get(net)
     for name, states in assembly.states.items():
-        if assembly.circuit.parts.get(name) and assembly.circuit.parts[name].kind == "dram":
-            idle = states.get("standby", 1.0)
-            states.update(dict.fromkeys(states, idle))
+        if rest and assembly.circuit.parts.get(name) and assembly.circuit.parts[name].kind == "dram":
+            idle = states.get(rest, 1.0)
+            states.update({state: min(factor, idle) for state, factor in states.items()})
 
 
 def spoil_picture(assembly: Assembly, part: str) -> None:  # noqa: ARG001 (every fault is told its part)
@@ -160,7 +166,7 @@ MEMORY_FAULTS: Mapping[str, BoardFault] = {
     "ram-strobe-missing": BoardFault(part_places("ram-strobe-missing", "makes no strobe", "gates"), lose_strobe),
     "ram-marginal": BoardFault(part_places("ram-marginal", "fails when warm", "dram"), leave),
     "video-ram-bad": BoardFault(part_places("video-ram-bad", "spoils the picture", "shifter"), spoil_picture),
-    "colour-lost": BoardFault(part_places("colour-lost", "makes no colour", "colour encoder"), leave),
+    "colour-lost": BoardFault(part_places("colour-lost", "makes no colour", "colour crystal", "colour encoder"), leave),
     "port-chip-damaged": BoardFault(part_places("port-chip-damaged", "is damaged", "port"), hurt_port),
     "keyboard-open": BoardFault(part_places("keyboard-open", "has an open row", "keyboard connector"), leave),
     "sound-stage-dead": BoardFault(part_places("sound-stage-dead", "makes no sound", "sound stage"), leave),

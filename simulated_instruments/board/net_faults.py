@@ -143,6 +143,10 @@ def cut(assembly: Assembly, part: Part, net: str, in_socket: bool) -> None:
         bus_leg(assembly, part, net, letters[0], bit_of(net, letters[0]) or 0)
     elif net in drives(assembly, part):
         hold(assembly, net, OPEN_OUTPUT)
+    elif part.kind == "dram" and net in ("RAS", "CAS"):
+        for own in part.logic.values():  # the chip answers nothing
+            if bit_of(own, "M") is not None:
+                hold(assembly, own, OPEN_OUTPUT)
     else:
         LISTENERS.get(part.kind, nothing)(condition, assembly, net)
 
@@ -160,7 +164,7 @@ def bus_leg(assembly: Assembly, part: Part, net: str, letter: str, bit: int) -> 
         condition.spoil(rom_high=bit)
     elif part.kind == "decoder":
         condition.spoil(decoder_high=bit)
-    elif part.kind == "mux":
+    elif part.kind == "mux" or (part.kind == "dram" and letter == "A"):
         condition.ram_scrambled = True
     elif part.kind == "dram":
         hold(assembly, net, OPEN_OUTPUT)
@@ -215,13 +219,15 @@ def buffer_leg(condition: Condition, assembly: Assembly, net: str) -> None:  # n
 
 
 def gates_leg(condition: Condition, assembly: Assembly, net: str) -> None:  # noqa: ARG001
-    """An input of the strobe gates."""
-    if net != "FETCH":
+    """An input of the strobe gates: without its request the CPU gets nothing from the memory."""
+    if net in ("WR", "RW", "REFRESH"):
+        condition.ram_scrambled = True
+    elif net != "FETCH":
         condition.ram_silent = True
 
 
 def memory_leg(condition: Condition, assembly: Assembly, net: str) -> None:  # noqa: ARG001
-    """An address or strobe of a memory chip."""
+    """An address of a memory chip, or its write strobe."""
     condition.ram_scrambled = True
 
 

@@ -9,6 +9,7 @@ from simulated_instruments.board.levels import CLOCK_PIN, CMOS, LS, NMOS, Family
 from simulated_instruments.board.machine_cycles import STROBES
 from simulated_instruments.board.tolerance import Tolerance
 from simulated_instruments.board.video import composite_palette
+from simulated_instruments.board.wrong import NOTHING_WRONG, Wrong
 
 PULLED_UP = frozenset({"WAIT", "BUSRQ", "NMI", "INT", "RDY", "IRQ", "SO", *(f"D{bit}" for bit in range(8))})
 # RAM outputs have nothing but the leakage of inputs to drift by.
@@ -21,12 +22,14 @@ LS_NETS = frozenset({*SELECTS, "CSYNC", "PICTURE", "HSYNC", "VSYNC"})
 class Palettes:
     """Levels of every net of one specimen."""
 
-    def __init__(self, tolerance: Tolerance) -> None:
+    def __init__(self, tolerance: Tolerance, wrong: Wrong = NOTHING_WRONG) -> None:
         self._tolerance = tolerance
+        self._touching = touching(wrong)
         self._made: dict[str, Palette] = {}
 
     def of(self, net: str) -> Palette:
-        """The palette of `net`."""
+        """The palette of `net`; two that touch are one."""
+        net = self._touching.get(net, net)
         if net not in self._made:
             self._made[net] = self._make(net)
         return self._made[net]
@@ -36,6 +39,16 @@ class Palettes:
             return composite_palette(self._tolerance)
         undriven = "pulled up" if net in PULLED_UP else "NMOS" if net in DRIFTING else "TTL"
         return palette(self._tolerance, net, family(net), undriven)
+
+
+def touching(wrong: Wrong) -> dict[str, str]:
+    """Of two lines that touch, the upper one to the lower one."""
+    pairs = (("D", wrong.joined), ("A", wrong.joined_address))
+    return {
+        f"{letter}{pair.bit_length() - 1}": f"{letter}{(pair & -pair).bit_length() - 1}"
+        for letter, pair in pairs
+        if pair
+    }
 
 
 def family(net: str) -> Family:

@@ -73,7 +73,7 @@ def lose_bias(assembly: Assembly, part: str) -> None:
     """The negative branch gives nothing, and the memory with it nothing that can be used; half of them are killed."""
     for element in assembly.converters(part):
         element.low_dead = True
-    assembly.condition.ram_silent = True
+    assembly.condition.ram_silent = assembly.condition.ram_unbiased = True
     if assembly.tolerance.uniform("bias lost", 0.0, 1.0) < HARMED:
         kill_memory(assembly, 1, 8)
 
@@ -103,7 +103,7 @@ def lose_plus12(assembly: Assembly, part: str) -> None:
             if inlet in (element.plus, element.minus):
                 assembly.ohms[element.name] = math.inf
     if assembly.circuit.memory_rail == HIGH_RAIL:
-        assembly.condition.ram_silent = True
+        assembly.condition.ram_silent = assembly.condition.ram_unbiased = True
 
 
 def dry_places(circuit: Circuit) -> list[FaultPlace]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from simulated_instruments.board.condition import OPEN_OUTPUT, STUCK_HIGH, STUCK_LOW
-from simulated_instruments.board.net_faults import hold
+from simulated_instruments.board.net_faults import drives, hold
 
 if TYPE_CHECKING:  # a list of faults needs no arithmetic
     from simulated_instruments.board.assembly import Assembly
@@ -37,6 +37,9 @@ def kill(assembly: Assembly, part: Part) -> None:
         condition.output_volts = 0.0
     elif kind in ("oscillator", "divider", "gate array"):
         condition.master_dead = True
+    elif kind in ("gates", "mux") and drives(assembly, part):
+        for net in sorted(drives(assembly, part)):
+            hold(assembly, net, STUCK_HIGH)
     elif kind in ("data buffer", "gates", "mux"):
         condition.ram_silent = True
     elif kind in ("reset timer", "reset supervisor"):

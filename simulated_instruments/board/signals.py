@@ -38,6 +38,23 @@ class VideoTiming:
 
 
 @dataclass(frozen=True)
+class RamPlan:
+    """How the RAM's time is shared, in clocks of the CPU.
+
+    `lines` are its multiplexed address lines, `slot` the length of one access; the video reads once in `every` clocks,
+    beginning `at`; `refresh` says who refreshes, `cpu` or `video`; with `every_phase` RAS comes in each phase of a
+    clock, whether or not the CPU means the RAM.
+    """
+
+    lines: int
+    slot: float
+    every: int
+    at: int
+    refresh: str
+    every_phase: bool
+
+
+@dataclass(frozen=True)
 class Signals:
     """The logic of one board type.
 
@@ -45,7 +62,7 @@ class Signals:
     gives the ratio by which each clock net falls behind it; `cpu_clock` is one of those nets. `aligned` is the number
     of CPU clocks every access is aligned to by waits (0: none). `registers` is the span of writes that program the
     controller; `mix` the shares of work in the firmware, `rest` the share of a field it waits in, `boot` (s) how long
-    it starts up; `cpu` is the class of the CPU.
+    it starts up; `cpu` is the class of the CPU; `ram` how the RAM is worked, None where nothing is known of it.
     """
 
     master: float
@@ -60,6 +77,7 @@ class Signals:
     rest: float
     boot: float
     cpu: str = "R"
+    ram: RamPlan | None = None
 
     @property
     def reset(self) -> str:

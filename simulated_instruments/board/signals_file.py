@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from simulated_instruments.board.document import Entry
-from simulated_instruments.board.signals import FIXED, PROGRAMMABLE, Signals, VideoTiming
+from simulated_instruments.board.signals import FIXED, PROGRAMMABLE, RamPlan, Signals, VideoTiming
 from simulated_instruments.board.work import CODES, CODES_CLASS_S
 
 
 def read_signals(entry: Entry) -> Signals:
     """The logic of a circuit; raises `FileError`."""
-    entry.only("cpu", "master", "divided", "cpu clock", "waits", "controller writes", "video", "firmware")
+    entry.only("cpu", "master", "divided", "cpu clock", "waits", "controller writes", "video", "memory", "firmware")
     master = entry["master"]
     master.only("net", "frequency", "spread")
     divided = {net: ratio.whole() for net, ratio in entry["divided"].pairs()}
@@ -37,6 +37,25 @@ def read_signals(entry: Entry) -> Signals:
         rest=firmware["rest"].number("%") / 100.0,
         boot=firmware["start up"].number("s"),
         cpu=cpu.words() if cpu else "R",
+        ram=read_ram(memory) if (memory := entry.get("memory")) else None,
+    )
+
+
+def read_ram(entry: Entry) -> RamPlan:
+    """How the RAM's time is shared, in CPU clocks: `{lines: 8, slots: 1, video every: 8, video at: 0, refresh: cpu}`."""
+    entry.only("lines", "slots", "video every", "video at", "refresh")
+    refresh, slots = entry["refresh"], entry["slots"].whole()
+    if refresh.words() not in ("cpu", "video"):
+        raise refresh.wrong(f"'{refresh.text}' is neither cpu nor video")
+    if slots not in (1, 2):
+        raise entry["slots"].wrong("a clock has one slot, or two, the second of them the video's own")
+    return RamPlan(
+        lines=entry["lines"].whole(),
+        slot=1.0 / slots,
+        every=entry["video every"].whole(),
+        at=entry["video at"].whole(),
+        refresh=refresh.words(),
+        every_phase=slots == 2,
     )
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import itertools
 import threading
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, cast
 
 from pyvisa import constants, rname
@@ -37,26 +37,31 @@ class OpenDevice:
     attributes: dict[int, Any]
     reply: Pending | None = None
     read: int = 0
+    wire: Misbehaviour = field(default_factory=Misbehaviour)  # how the reply that is read is treated
 
     def attribute(self, name: int) -> Any:
         return self.attributes.get(name, AttributesByID[name].default)
 
 
 class InProcessLibrary(VisaLibraryBase):
-    """Serves the given devices, by address, over the clock they all share."""
+    """Serves the given devices, by address, over the clock they all share; each may misbehave by itself."""
 
     clock: Clock
     devices: dict[str, Device]
     sessions: dict[int, OpenDevice]
-    misbehaviour: Misbehaviour
+    misbehaviours: dict[str, Misbehaviour]
     device_lock: threading.Lock  # held while a device works: devices share one circuit, but not one thread
 
     def __new__(cls, devices: Mapping[str, Device], clock: Clock) -> InProcessLibrary:
         library = cast(InProcessLibrary, super().__new__(cls, LibraryPath(f"simulated-bench-{next(NUMBERS)}")))
         library.clock = clock
-        library.misbehaviour = Misbehaviour()
         library.devices = {canonical(address): device for address, device in devices.items()}
+        library.misbehaviours = {address: Misbehaviour() for address in library.devices}
         return library
+
+    def misbehave(self, address: str, misbehaviour: Misbehaviour) -> None:
+        """From now on the bus does this to what the device at `address` says."""
+        self.misbehaviours[canonical(address)] = misbehaviour
 
     @staticmethod
     def get_library_paths() -> Iterable[LibraryPath]:
@@ -110,6 +115,8 @@ class InProcessLibrary(VisaLibraryBase):
     def write(self, session: VISASession, data: bytes) -> tuple[int, StatusCode]:
         opened = self._opened(session)
         with self.device_lock:
+            if self._wire(opened).frozen:
+                return len(data), self.handle_return_value(session, StatusCode.success)
             opened.device.receive(bytes(data), bool(opened.attribute(ResourceAttribute.send_end_enabled)))
         return len(data), self.handle_return_value(session, StatusCode.success)
 
@@ -125,7 +132,7 @@ class InProcessLibrary(VisaLibraryBase):
 
     def _take(self, opened: OpenDevice, count: int) -> tuple[bytes, StatusCode]:
         """The next bytes of the reply, and why they end where they do."""
-        whole = self.misbehaviour.garbage or cast(Pending, opened.reply).data
+        whole = opened.wire.garbage or cast(Pending, opened.reply).data
         stop, status = opened.read + count, StatusCode.success_max_count_read
         if opened.attribute(ResourceAttribute.termchar_enabled):
             found = whole.find(opened.attribute(ResourceAttribute.termchar), opened.read, stop)
@@ -141,12 +148,12 @@ class InProcessLibrary(VisaLibraryBase):
 
     def _cut(self, opened: OpenDevice, count: int) -> bool:
         """Whether the bus breaks off within the next `count` bytes of the reply."""
-        cut, whole = self.misbehaviour.cut, cast(Pending, opened.reply).data
+        cut, whole = opened.wire.cut, cast(Pending, opened.reply).data
         return cut is not None and cut < min(opened.read + count, len(whole))
 
     def _broken_off(self, opened: OpenDevice) -> StatusCode:
         """What a read says that the bus broke off: nothing until the time-out, or that the other side is gone."""
-        if self.misbehaviour.then == "silence":
+        if opened.wire.then == "silence":
             self.clock.sleep(opened.attribute(ResourceAttribute.timeout_value) / 1000.0)
             return StatusCode.error_timeout
         return StatusCode.error_connection_lost
@@ -155,12 +162,15 @@ class InProcessLibrary(VisaLibraryBase):
         """Let the clock go on until a reply is ready, or by the time-out; whether there is one."""
         milliseconds = opened.attribute(ResourceAttribute.timeout_value)
         with self.device_lock:
-            reply = opened.device.talk()
+            reply = opened.device.talk() if not self._wire(opened).frozen else None
         if reply is not opened.reply:
             opened.reply, opened.read = reply, 0  # a device clear or a new message dropped the old one
-        wait = reply.ready_at - self.clock.now() if reply is not None else None
-        if wait is not None and reply is not None and self.misbehaviour.drip:
-            wait += self.misbehaviour.drip * len(reply.data)  # this bus hands over whole messages only
+            if reply is not None:
+                opened.wire = self._wire(opened).next()  # what is measured is not measured yet
+        wait = None
+        if reply is not None:  # this bus hands over whole messages only
+            late = opened.wire.held + opened.wire.drip * (len(reply.data) if opened.wire.drip else 0)
+            wait = reply.ready_at + late - self.clock.now()
         if milliseconds == constants.VI_TMO_INFINITE:
             self.clock.sleep(wait or 0.0)
             return wait is not None  # simulated time cannot wait for ever: without a reply this is a time-out
@@ -170,10 +180,15 @@ class InProcessLibrary(VisaLibraryBase):
         self.clock.sleep(wait)
         return True
 
+    def _wire(self, opened: OpenDevice) -> Misbehaviour:
+        """What the bus does to what this device says."""
+        return self.misbehaviours[opened.attributes[ResourceAttribute.resource_name]]
+
     def clear(self, session: VISASession) -> StatusCode:
         opened = self._opened(session)
         with self.device_lock:
-            opened.device.device_clear()
+            if not self._wire(opened).frozen:
+                opened.device.device_clear()
         opened.reply, opened.read = None, 0
         return self.handle_return_value(session, StatusCode.success)
 

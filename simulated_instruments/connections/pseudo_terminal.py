@@ -9,10 +9,12 @@ from __future__ import annotations
 import contextlib
 import os
 import select
+import termios
 import threading
 import tty
 
-from simulated_instruments.connections.misbehaviour import Misbehaviour
+from autobench.clock import RealClock
+from simulated_instruments.connections.misbehaviour import Misbehaviour, Piece
 from simulated_instruments.devices.instrument import INPUT_BUFFER, Device, message_length
 
 MOST_READ = 4096
@@ -29,7 +31,10 @@ class PseudoTerminalServer:
     def __init__(self, device: Device, *, lock: threading.Lock | None = None) -> None:
         self.device = device
         self.misbehaviour = Misbehaviour()
+        self._wire = self.misbehaviour  # how the reply that goes out is treated
+        self._wire_clock = RealClock()
         self.path = ""
+        self.baud: int | None = None  # its speed; what comes at another one is garbage. None: any will do
         self._lock = lock or threading.Lock()
         self._thread: threading.Thread | None = None
         self._stopping = threading.Event()
@@ -67,6 +72,9 @@ class PseudoTerminalServer:
         os.close(self._waker)
         os.close(self._woken)
 
+    def drop_connections(self) -> None:
+        """A serial line has no connection that could be broken and made again."""
+
     def __enter__(self) -> PseudoTerminalServer:
         self.start()
         return self
@@ -82,7 +90,7 @@ class PseudoTerminalServer:
                 if self._near in readable and self.misbehaviour.frozen:
                     self._stopping.wait(SLICE)
                 elif self._near in readable:
-                    self._incoming += os.read(self._near, MOST_READ)
+                    self._incoming += self._heard(os.read(self._near, MOST_READ))
                     self._lines()
                 elif not readable and self._incoming:
                     message = bytes(self._incoming)
@@ -94,6 +102,12 @@ class PseudoTerminalServer:
             for end in (self._near, self._far):
                 with contextlib.suppress(OSError):
                     os.close(end)
+
+    def _heard(self, data: bytes) -> bytes:
+        """What arrives of `data`: nothing that makes sense where the two ends of the line have different speeds."""
+        if self.baud is None or termios.tcgetattr(self._far)[4] == getattr(termios, f"B{self.baud}"):
+            return data
+        return bytes(byte & 0x55 | 0x80 for byte in data)
 
     def _lines(self) -> None:
         """Execute every line that is whole."""
@@ -138,21 +152,26 @@ class PseudoTerminalServer:
                 device.take()
                 pending = device.reply()
             self._answer(data)
-        if device.prompted and not device.silent and self.misbehaviour.cut is None:
+        if device.prompted and not device.silent and self._wire.cut is None:
             self._send(device.prompt())
 
     def _answer(self, data: bytes) -> None:
         """Send a reply as the wire lets it through."""
-        wire = self.misbehaviour
-        self._send(wire.of(data))
+        wire = self._wire = self.misbehaviour.next(len(data))
+        end = self._wire_clock.now() + wire.held
+        while (left := end - self._wire_clock.now()) > 0 and not self._stopping.is_set():
+            self._wire_clock.sleep(min(left, SLICE))
+        for piece in wire.of([data]):
+            self._send(piece)
         if wire.ends(data):
             raise OSError("the line is pulled")
 
-    def _send(self, data: bytes) -> None:
-        rest, drip = memoryview(data), self.misbehaviour.drip
+    def _send(self, data: Piece) -> None:
+        rest = memoryview(data)
         while rest and not self._stopping.is_set():
             _, writable, _ = select.select([], [self._near], [], SLICE)
             if writable:
+                drip = self._wire.drip if self.misbehaviour is self._wire else 0.0  # else it behaves again
                 with contextlib.suppress(BlockingIOError):
                     rest = rest[os.write(self._near, rest[:1] if drip else rest) :]
-                self.device.clock.sleep(drip)
+                self._wire_clock.sleep(drip)

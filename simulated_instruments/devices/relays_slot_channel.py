@@ -17,7 +17,7 @@ from simulated_instruments.devices.noise import generator
 from simulated_instruments.devices.terminals import RelayTerminals
 
 SLOTS = range(1, 7)
-POSITIONS = range(1, 41)
+POSITIONS = range(1, 81)
 CHANNELS = [100 * slot + position for slot in SLOTS for position in POSITIONS]
 KNOWN = frozenset(CHANNELS)
 OPERATE_TIME = 0.01  # s
@@ -25,7 +25,7 @@ LONGEST_DELAY = 60.0  # s
 
 
 class SlotChannelRelays(Device):
-    """Six cards of forty relays."""
+    """Six cards of eighty relays."""
 
     model = "W-1"
 

@@ -66,7 +66,7 @@ ALLOWED_FEED = "supply, output, display, volts, amps, leads, when off, instead o
 
 # What is written instead of a line, and what is said about it.
 WRONG: list[tuple[str, str, str]] = [
-    ("    address: GPIB0::5::INSTR", "    adress: GPIB0::5::INSTR", "corner.yaml:7: unknown key 'adress' under instruments > supply; allowed are address, driver, calibrated, serial, probe; did you mean 'address'?"),
+    ("    address: GPIB0::5::INSTR", "    adress: GPIB0::5::INSTR", "corner.yaml:7: unknown key 'adress' under instruments > supply; allowed are address, driver, serial line, ends, calibrated, serial, probe; did you mean 'address'?"),
     ("    driver: m-1\n", "", "corner.yaml:10: the key 'driver' is missing under instruments > meter"),
     ("words: bench in the corner\n", "", "corner.yaml:1: the key 'words' is missing"),
     ("bench: corner", "bench: corner\ncolour: red", "corner.yaml:2: unknown key 'colour'; allowed are bench, words, simulated, wiring, line frequency, instruments, feeds, routes, hand probe, fixtures, terminated, dummy loads"),
@@ -191,7 +191,15 @@ def test_a_bench_with_a_hand_probe_has_no_routes(tmp_path: Path) -> None:
     assert bench.position("tarnbeck-8", "J1.1") is None
 
 
-@pytest.mark.parametrize("address", ["TCPIP::127.0.0.1::5025::SOCKET", "TCPIP0::localhost::hislip0", "ASRL/dev/pts/4"])
+@pytest.mark.parametrize(
+    "address",
+    [
+        "TCPIP::127.0.0.1::5025::SOCKET",
+        "TCPIP0::localhost::hislip0",
+        "TCPIP::127.0.0.1,4711::inst0::INSTR",
+        "ASRL/dev/pts/4",
+    ],
+)
 def test_a_served_bench_is_at_this_machine(tmp_path: Path, address: str) -> None:
     """Loopback and pseudo-terminal addresses may be those of a served simulated bench."""
     lines = BENCH[: BENCH.index("  meter:")].replace("simulated: no", "simulated: served")

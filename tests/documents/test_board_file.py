@@ -206,7 +206,9 @@ def test_a_current_that_fits_another_choice_names_it(board: Board) -> None:
 def test_a_negative_rail_is_written_with_its_sign(tmp_path: Path) -> None:
     """A rail below ground has a negative nominal, trip and cap, and caps count from ground."""
     text = BOARD.replace("nominal: 5 V", "nominal: -5 V").replace("at most 5.25 V", "at least -5.25 V")
-    text = text.replace("trip: 5.5 V", "trip: -5.5 V")
+    text = text.replace("trip: 5.5 V", "trip: -5.5 V").replace("4.85 V .. 5.20 V", "-5.20 V .. -4.85 V")
+    text = text.replace("4.60 V .. 5.20 V", "-5.20 V .. -4.60 V").replace("4.75 V .. 5.25 V", "-5.25 V .. -4.75 V")
+    text = text.replace("4.63 V .. 4.80 V", "-4.80 V .. -4.63 V")
     rail = read(put(tmp_path, text), Board).rails["+5V"]
     assert (rail.most_volts, rail.negative) == (5.25, True)
 

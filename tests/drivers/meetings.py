@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 from autobench.clock import Clock, RealClock
 from autobench.documents.driver import Driver
@@ -20,6 +21,7 @@ from simulated_instruments.connections.hislip import HislipServer
 from simulated_instruments.connections.in_process import InProcessLibrary
 from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
 from simulated_instruments.connections.raw_socket import SocketServer
+from simulated_instruments.connections.vxi11 import Vxi11Server
 from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.meter_short_words import ShortWordsMeter
@@ -27,6 +29,7 @@ from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
 from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
 from simulated_instruments.devices.scope_preamble_points import PreamblePointsScope
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
+from simulated_instruments.devices.supply_channel_word import ChannelWordSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
 from simulated_instruments.devices.supply_selected import SelectedSupply
 from simulated_instruments.devices.supply_single import SingleSupply
@@ -37,6 +40,7 @@ DEVICES: dict[str, type] = {
     "ps-1": SingleSupply,
     "ps-2": SelectedSupply,
     "ps-3": ChannelListSupply,
+    "ps-4": ChannelWordSupply,
     "ps-5": FixedTextSupply,
     "m-1": ConfReadMeter,
     "m-2": ShortWordsMeter,
@@ -44,8 +48,15 @@ DEVICES: dict[str, type] = {
     "o-1b": PreambleDataScope,
     "w-1": SlotChannelRelays,
 }
-# In process and over HiSLIP there is an END flag; a raw socket and a serial line have line ends, silences and prompts.
-TRANSPORTS = ("in process", "raw socket", "hislip", "serial")
+# In process, over HiSLIP and VXI-11 there is an END flag; a raw socket and a serial line have line ends, silences and
+# prompts.
+TRANSPORTS = ("in process", "raw socket", "hislip", "vxi-11", "serial")
+SERVERS: dict[str, Any] = {
+    "raw socket": SocketServer,
+    "hislip": HislipServer,
+    "vxi-11": Vxi11Server,
+    "serial": PseudoTerminalServer,
+}
 
 
 @dataclass
@@ -153,8 +164,7 @@ def over(transport: str, name: str, make: Callable[[Clock], Device], driver: Dri
         yield spoken(driver, device, ADDRESS, InProcessLibrary({ADDRESS: device}, device.clock))
         return
     device = make(RealClock())
-    servers = {"raw socket": SocketServer, "hislip": HislipServer, "serial": PseudoTerminalServer}
-    with servers[transport](device) as server:
+    with SERVERS[transport](device) as server:
         met = spoken(driver, device, server.address)
         try:
             yield met

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import itertools
+from typing import Any
 
 import pytest
 
 from autobench.documents.driver import Driver
 from autobench.errors import BenchError
 from autobench.instruments.meter import Meter
+from autobench.instruments.relays import Relays
 from autobench.instruments.scope import Scope, ScopeInput, Setup, Trigger
 from autobench.instruments.supply import Supply
-from tests.drivers.meetings import DEVICES, Loads, Source, Spoken, driver_named, over
+from tests.drivers.meetings import DEVICES, Contacts, Loads, Source, Spoken, driver_named, over
 from tests.drivers.square import Square
 
-SUPPLIES = ("ps-1", "ps-2", "ps-3", "ps-5")
+SUPPLIES = ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5")
 METERS = ("m-1", "m-2")
 SCOPES = ("o-1a", "o-1b")
 
@@ -97,6 +99,57 @@ def test_a_wrong_scope_is_noticed_before_it_captures(driver: str, device: str, t
 
         with pytest.raises(BenchError, match="it does not know this command – is the driver right"):
             begin()
+
+
+ROLES = {"p": "supply", "m": "meter", "o": "scope", "w": "relays"}
+PAIRS = [(driver, device) for driver, device in itertools.product(DEVICES, DEVICES) if driver != device]
+ACROSS = [(driver, device) for driver, device in PAIRS if driver[0] != device[0]]
+
+
+def test_every_pair_is_tried() -> None:
+    """Within a role and across roles, nothing is left out."""
+    kinds = (SUPPLIES, METERS, SCOPES, [name for name in DEVICES if name[0] == "w"])
+    within = [pair for kind in kinds for pair in itertools.permutations(kind, 2)]
+    assert sorted([*within, *ACROSS]) == sorted(PAIRS)
+    assert {name: driver_named(name).kind for name in DEVICES} == {name: ROLES[name[0]] for name in DEVICES}
+
+
+@pytest.mark.parametrize(("driver", "device"), ACROSS)
+def test_an_instrument_of_another_kind_is_noticed_before_it_does_anything(driver: str, device: str) -> None:
+    """Addresses that were swapped: nothing is switched, closed, captured or read by the wrong kind of driver."""
+    ends: dict[str, Any] = {
+        "p": Loads({1: 10.0, 2: 10.0, 3: 10.0}),
+        "m": Source(5.0, 50.0),
+        "o": Square(),
+        "w": Contacts(),
+    }
+    with over("in process", driver, lambda clock: DEVICES[device](device, clock, ends[device[0]], 5)) as spoken:
+
+        def begin() -> None:
+            opened(spoken)
+            if driver[0] == "p":
+                supply = Supply(spoken.dialect, outputs=(1,))
+                supply.quiet()
+                supply.set_volts(1, 5.0)
+                supply.set_amps(1, 0.5)
+                assert (supply.set_volts_back(1), supply.set_amps_back(1)) == (5.0, 0.5)
+            elif driver[0] == "m":
+                meter = Meter(spoken.dialect)
+                meter.prepare()
+                meter.volts(5.0)
+            elif driver[0] == "o":
+                scope = Scope(spoken.dialect)
+                scope.prepare()
+                scope.capture(Setup((ScopeInput(1, 0.0, 5.0),), 20e-6, 1000, Trigger(1, 1.4)), spoken.clock.sleep, 0.5)
+            else:
+                relays = Relays(spoken.dialect)
+                relays.prepare()
+                relays.close((101,))
+
+        with pytest.raises(BenchError, match=rf"^{driver}: "):
+            begin()
+        assert not any(setting.on for setting in ends["p"].settings.values())
+        assert not any(ends["w"].moves)
 
 
 def crossed(name: str, **changed: object) -> Driver:

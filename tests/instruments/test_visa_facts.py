@@ -11,7 +11,7 @@ from pyvisa import rname
 from pyvisa.constants import InterfaceType, StatusCode
 from pyvisa.highlevel import VisaLibraryBase
 
-from autobench.instruments import foreign_errors, socket_session, visa
+from autobench.instruments import back_end, foreign_errors, socket_session
 
 
 @pytest.mark.parametrize(("package", "pinned"), [("pyvisa", "1.16.2"), ("pyvisa-py", "0.8.1")])
@@ -32,8 +32,8 @@ def test_registry_has_our_session() -> None:
 def test_stock_session_is_imported_first() -> None:
     """The stock session is registered at import, so a later import of it cannot push ours out."""
     program = (
-        "from autobench.instruments import visa\n"
-        "visa.pure_python()\n"
+        "from autobench.instruments import back_end\n"
+        "back_end.pure_python()\n"
         "import pyvisa_py.tcpip, pyvisa_py.highlevel\n"
         "from pyvisa_py.sessions import Session\n"
         "from pyvisa.constants import InterfaceType\n"
@@ -83,5 +83,5 @@ def test_our_serial_session_takes_the_place_of_the_stock_one() -> None:
 
     from autobench.instruments.serial_session import DeadlineSerialSession
 
-    visa.pure_python()
+    back_end.pure_python()
     assert Session.get_session_class(InterfaceType.asrl, "INSTR") is DeadlineSerialSession

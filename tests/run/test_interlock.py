@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from autobench.errors import InterlockRefusedError
 from autobench.plan.steps import Envelope
-from autobench.run.interlock import ALLOWED, LIVE, Interlock
+from autobench.run.interlock import ALLOWED, INJECTION, LIVE, PROBE, Interlock
 
 EVENTS = sorted({event for _, event in ALLOWED})
 STATES = sorted({state for state, _ in ALLOWED} | set(ALLOWED.values()))
@@ -61,16 +61,44 @@ def test_no_random_order_of_events_reaches_on_without_its_conditions(events: lis
                 interlock.happened(event)
 
 
-def test_a_refused_ohms_gate_has_no_way_on() -> None:
-    """From `refused`, no sequence of events leads to any live state but through an alarm."""
-    reached, frontier = {"refused"}, ["refused"]
+def reached_from(first: str) -> set[str]:
+    """Every state that any order of events leads to, but for an alarm's way."""
+    reached, frontier = {first}, [first]
     while frontier:
         state = frontier.pop()
         for (source, event), target in ALLOWED.items():
             if source == state and event != "not off" and target not in reached:
                 reached.add(target)
                 frontier.append(target)
-    assert not reached & (LIVE - {"alarm"})
+    return reached
+
+
+def test_a_refused_ohms_gate_has_no_way_on() -> None:
+    """From `refused`, no sequence of events leads to any live state but through an alarm."""
+    assert not reached_from("refused") & (LIVE - {"alarm"})
+
+
+def test_a_near_short_leads_to_an_injection_only() -> None:
+    """An override, once for each: never to the probe's or the full ON."""
+    assert reached_from("near-short") & LIVE == {"injecting", "tripped"}
+    interlock = fresh()
+    for event in ("off", "proved off", "ohms low"):
+        interlock.happened(event)
+    for event in ("set lowest", "on", "set", "set low"):
+        with pytest.raises(InterlockRefusedError, match="near-short"):
+            interlock.require(event)
+    for event in ("overridden", "set lowest", "on", "off", "proved off"):
+        interlock.happened(event)
+    with pytest.raises(InterlockRefusedError, match="near-short"):
+        interlock.require("set lowest")  # a second injection wants a second reason
+
+
+def test_an_injection_stays_at_half_a_volt() -> None:
+    """At most 0.5 V and 0.5 A, even where the envelope would allow more."""
+    fresh().require_inside(0.5, 0.5, 5.5, INJECTION)
+    for volts, amps in ((0.51, 0.5), (0.5, 0.51)):
+        with pytest.raises(InterlockRefusedError):
+            fresh().require_inside(volts, amps, 5.5, INJECTION)
 
 
 @pytest.mark.parametrize(
@@ -86,11 +114,11 @@ def test_nothing_beyond_the_envelope(volts: float, amps: float, trip: float) -> 
 def test_the_probe_stays_below_a_junction() -> None:
     """The polarity probe may not exceed 0.3 V and 50 mA even where the envelope would allow more."""
     interlock = fresh()
-    interlock.require_inside(0.3, 0.05, 5.5, probe=True)
+    interlock.require_inside(0.3, 0.05, 5.5, PROBE)
     with pytest.raises(InterlockRefusedError):
-        interlock.require_inside(0.31, 0.05, 5.5, probe=True)
+        interlock.require_inside(0.31, 0.05, 5.5, PROBE)
     with pytest.raises(InterlockRefusedError):
-        interlock.require_inside(0.3, 0.06, 5.5, probe=True)
+        interlock.require_inside(0.3, 0.06, 5.5, PROBE)
 
 
 def test_after_a_trip_there_is_no_second_on() -> None:

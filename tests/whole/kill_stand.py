@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import select
 import signal
@@ -15,7 +16,7 @@ import tty
 from pathlib import Path
 
 from autobench.clock import RealClock
-from autobench.documents.places import find_bench
+from autobench.documents.places import find_bench, find_board
 from simulated_instruments.bench import SimulatedBench
 from simulated_instruments.devices.instrument import Device
 
@@ -31,14 +32,30 @@ steps:
   - {step: "current {rail}", stage: power, measure: current, for each: rail}
   - {step: "rail {rail} {place}", stage: rails, measure: rail, for each: place}
   - {step: pause, stage: video, wait: 2.5 s}
+  - {step: question, stage: video, ask: "Is any part too hot to touch?"}
   - {step: power off, stage: memory, power: off}
 """
 PHASES = {
     "power-up": "POWER on",
     "measuring": "STEP rail +5V",
     "waiting": "STEP pause",
+    "prompting": "PROMPT question",
     "powering down": "STEP power off",
 }
+SETTLE = ("settle: 5 s", "settle: 1 s")  # of the board file: what is killed need not wait until its current is right
+TYPED_EVERY = 0.2  # s
+TRANSPORTS = ("socket", "one connection", "pty", "ignores the first OFF")
+
+
+class First:
+    """True so many times, then false: a supply that ignores the first commands to switch off."""
+
+    def __init__(self, times: int) -> None:
+        self.left = times
+
+    def __bool__(self) -> bool:
+        self.left -= 1
+        return self.left >= 0
 
 
 class PtyServer:
@@ -84,10 +101,17 @@ class PtyServer:
 
 
 class KillStand:
-    """`transport` is how the supply is reached: `socket`, `one connection` or `pty`."""
+    """`transport` is how the supply is reached: one of `TRANSPORTS`; the last is a socket to a supply with that fault.
 
-    def __init__(self, folder: Path, transport: str = "socket") -> None:
+    With `person` somebody is at the run's own terminal, a pseudo-terminal that governs the process.
+    """
+
+    def __init__(self, folder: Path, transport: str = "socket", *, person: bool = False) -> None:
         self.folder = folder
+        self.transport = transport
+        self.person = person
+        self.terminal: int | None = None  # our end of it
+        self.typing = threading.Event()
         self.served = SimulatedBench.open("tarnbeck-8", options={"video": "late"}, seed=3, clock=RealClock())
         self.supply = self.served.devices["supply"]
         one = ("supply",) if transport == "one connection" else ()
@@ -101,6 +125,10 @@ class KillStand:
             text = text.replace(self.served.addresses[name], address)
         self.bench_file, self.sequence = folder / "served.yaml", folder / "kill.yaml"
         self.bench_file.write_text(text, encoding="utf-8")
+        self.board_file = folder / "board.yaml"
+        board = find_board("tarnbeck-8").read_text(encoding="utf-8")
+        assert SETTLE[0] in board
+        self.board_file.write_text(board.replace(*SETTLE), encoding="utf-8")
         self.sequence.write_text(SEQUENCE, encoding="utf-8")
         self.records, self.spoil = folder / "r.sqlite", folder / "spoil"
         self.shown: list[str] = []
@@ -108,20 +136,50 @@ class KillStand:
 
     def start(self) -> subprocess.Popen[str]:
         """The round, begun."""
-        words = [str(self.bench_file), str(self.sequence), str(self.records), str(self.spoil)]
-        command = [sys.executable, str(HERE / "killed_run.py"), *words]
-        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        words = [self.board_file, self.bench_file, self.sequence, self.records, self.spoil]
+        command = [sys.executable, str(HERE / "killed_run.py"), *map(str, words), "person" if self.person else "nobody"]
+        theirs = subprocess.DEVNULL
+        if self.person:
+            self.terminal, theirs = os.openpty()
+        self.process = subprocess.Popen(
+            command, stdin=theirs, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+        )
+        if self.person:
+            os.close(theirs)
         return self.process
 
     def until(self, phase: str) -> None:
-        """Read what the round shows until `phase` begins."""
+        """Read what the round shows until `phase` begins; whoever sits there presses the key for power."""
         assert self.process is not None
         assert self.process.stdout is not None
         for line in self.process.stdout:
             self.shown.append(line.rstrip("\n"))
             if line.startswith(PHASES[phase]):
+                if self.transport == TRANSPORTS[-1]:
+                    self.supply.ignores_off = First(1)  # type: ignore[attr-defined]  # a switch of this one device
                 return
+            if line.startswith("PROMPT power"):
+                self.type("\n")
+            if line.startswith("PROMPT question"):
+                self.type("y")
         raise AssertionError(f"ended before {phase}: {self.shown[-3:]} {self.process.communicate()[1]}")
+
+    def type(self, keys: str) -> None:
+        """Keys of whoever sits at the terminal."""
+        if self.terminal is not None:
+            os.write(self.terminal, keys.encode())
+
+    def close_terminal(self) -> None:
+        """The terminal's window is closed: its program is told (SIGHUP) and reads its end."""
+        assert self.terminal is not None
+        os.close(self.terminal)
+        self.terminal = None
+
+    def answer(self) -> None:
+        """Yes to whatever is asked, until `typing` is set."""
+        while not self.typing.wait(TYPED_EVERY):
+            with contextlib.suppress(OSError):  # its end of the terminal is closed
+                self.type("y")
 
     def seconds_to_off(self, since: float, within: float = 3.0) -> float:
         """Seconds from `since` (monotonic) until every output is off by the simulator's truth; negative if before."""
@@ -134,8 +192,14 @@ class KillStand:
     def finish(self, within: float = 30.0) -> int:
         """The rest of what the round shows, and its exit code; no traceback may be among it."""
         assert self.process is not None
-        out, err = self.process.communicate(timeout=within)
-        self.shown += out.splitlines()
+        typist = threading.Thread(target=self.answer, daemon=True)
+        typist.start()
+        try:
+            out, err = self.process.communicate(timeout=within)
+        finally:
+            self.typing.set()
+            typist.join()
+        self.shown += (out or "").splitlines()
         assert "Traceback" not in err, err
         return self.process.returncode
 
@@ -169,6 +233,8 @@ class KillStand:
             for stream in (self.process.stdout, self.process.stderr):
                 if stream is not None:
                     stream.close()
+        if self.terminal is not None:
+            self.close_terminal()
         self.served.close()
         if self.pty is not None:
             self.pty.close()

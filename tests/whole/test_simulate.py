@@ -49,11 +49,13 @@ def test_a_served_bench_is_one_for_other_programs(tmp_path: Path) -> None:
         assert bench.simulated == "served"
         text = file.read_text(encoding="utf-8")
         hislip = re.findall(r"# HiSLIP: (\S+)", text)
+        vxi11 = re.findall(r"# VXI-11: (\S+)", text)
         ports = re.findall(r"# serial: ASRL(\S+)::INSTR", text)
-        assert len(bench.instruments) == len(hislip) == len(ports) == 4
-        for (name, instrument), by_hislip, port in zip(bench.instruments.items(), hislip, ports, strict=True):
+        assert len(bench.instruments) == len(hislip) == len(vxi11) == len(ports) == 4
+        served = zip(bench.instruments.items(), hislip, vxi11, ports, strict=True)
+        for (name, instrument), by_hislip, by_vxi11, port in served:
             told = []
-            for address in (instrument.address, by_hislip):
+            for address in (instrument.address, by_hislip, by_vxi11):
                 resource: Any = manager.open_resource(address, timeout=5000)
                 resource.read_termination = resource.write_termination = "\n"
                 told.append(resource.query("*IDN?"))
@@ -61,7 +63,8 @@ def test_a_served_bench_is_one_for_other_programs(tmp_path: Path) -> None:
             with serial.Serial(port, timeout=5.0) as line:
                 line.write(b"*IDN?\n")
                 told.append(line.read_until(b"\n").decode("ascii").strip())
-            assert told[0] == told[1] == told[2], name
+            assert len(told) == 4
+            assert len(set(told)) == 1, name
             assert told[0].split(",")[1].lower() == instrument.driver
         running.send_signal(signal.SIGINT)
         assert running.wait(PROMPTLY) == 0

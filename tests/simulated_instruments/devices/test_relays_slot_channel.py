@@ -78,7 +78,7 @@ def test_reset_opens_all() -> None:
     assert bench.contacts.states[-1] == frozenset()
 
 
-@pytest.mark.parametrize("channel", ["100", "141", "001", "701", "1", "99999"])
+@pytest.mark.parametrize("channel", ["100", "181", "001", "701", "1", "99999"])
 def test_channels_that_are_not_fitted_are_refused(channel: str) -> None:
     """A channel outside slots 1 to 6 and positions 01 to 40 is an error, and nothing moves."""
     bench = Bench()
@@ -88,10 +88,10 @@ def test_channels_that_are_not_fitted_are_refused(channel: str) -> None:
 
 
 def test_a_range_across_slots_takes_the_fitted_channels() -> None:
-    """From 139 to 202 there are four channels."""
+    """From 179 to 202 there are four channels."""
     bench = Bench()
-    bench.say("ROUT:CLOS (@139:202)")
-    assert bench.contacts.states[-1] == {139, 140, 201, 202}
+    bench.say("ROUT:CLOS (@179:202)")
+    assert bench.contacts.states[-1] == {179, 180, 201, 202}
 
 
 def test_operation_complete_waits_for_the_contacts() -> None:

@@ -1,0 +1,127 @@
+"""Whether a bench's wiring and the drivers of its instruments can go together. Pure; complaints point into the bench
+file, and nothing is said here of any board."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from autobench.documents.bench import TIP, Bench, Feed
+from autobench.documents.driver import Driver
+from autobench.documents.rails import most_from_ground
+from autobench.documents.section import Complaint
+from autobench.documents.words import allowed_words, choice_text, quoted
+from autobench.plan.acceptance import NO_GUARD, WHAT, lacking, why
+from autobench.quantity import show
+
+Drivers = Mapping[str, Driver]
+Route = tuple[str | int, ...]
+METER_INPUTS = ("high", "low")
+
+
+def bench_complaints(bench: Bench, drivers: Drivers) -> Iterator[Complaint]:
+    """What the instruments cannot be, or cannot do, where the bench file puts them; `drivers` by instrument.
+
+    An instrument whose driver could not be read has none here, and nothing is said about it.
+    """
+    for rail, feed in bench.feeds.items():
+        yield from feed_complaints(bench, drivers, rail, feed)
+    yield from relay_complaints(bench, drivers)
+    yield from tip_complaints(bench, drivers)
+    for name, driver in drivers.items():
+        if bench.instruments[name].probe is not None and driver.kind != "scope":
+            text = f"'{driver.driver}' drives a {driver.kind}; only a scope has probes"
+            yield Complaint(("instruments", name, "probe"), text, at_key=True)
+
+
+def feed_complaints(bench: Bench, drivers: Drivers, rail: str, feed: Feed) -> Iterator[Complaint]:
+    """An output that is there, inside its ratings, and whose lacks are accepted by name."""
+    missing: tuple[str, ...] = tuple(WHAT)
+    if not feed.by_hand:
+        driver = drivers.get(feed.supply)
+        if driver is None:
+            return
+        if driver.kind != "supply" or driver.outputs is None:
+            yield Complaint(("feeds", rail, "supply"), wrong_kind(feed.supply, driver, "supply"))
+            return
+        if feed.output not in driver.outputs.channels:
+            known = allowed_words(str(channel) for channel in driver.outputs.channels)
+            text = f"'{feed.supply}' has no output {feed.output}; its driver '{driver.driver}' knows {known}"
+            yield Complaint(("feeds", rail, "output"), text)
+        yield from rating_complaints(rail, feed, driver)
+        missing = lacking(bench, driver, feed.supply)
+    for name in missing:
+        if name in feed.accept or (name == NO_GUARD and bench.simulated != "no"):
+            continue
+        text = f"{why(name, feed.by_hand)}; a person who takes that on writes 'accept: {name}' here"
+        yield Complaint(("feeds", rail), text, at_key=True)
+
+
+def rating_complaints(rail: str, feed: Feed, driver: Driver) -> Iterator[Complaint]:
+    """Caps above what the output can give protect nothing."""
+    if driver.outputs is None:
+        return
+    for key, cap, rating in (
+        ("volts", most_from_ground(feed.volts, feed.negative) or 0.0, driver.outputs.volts),
+        ("amps", feed.most_amps, driver.outputs.amps),
+    ):
+        most = rating.high or 0.0
+        if cap > most * (1 + 1e-9):
+            text = f"{show(cap, rating.unit)} is more than {show(most, rating.unit)}, all that '{driver.driver}' gives"
+            yield Complaint(("feeds", rail, key), text)
+
+
+def relay_complaints(bench: Bench, drivers: Drivers) -> Iterator[Complaint]:
+    """Relays that are relays, slots whose inputs exist, and positions that have a channel."""
+    routes = bench.routes
+    if routes is None:
+        return
+    for slot in routes.slots:
+        name, _, which = slot.rpartition(" ")
+        yield from input_complaints(("routes", "slots", slot), name, which, drivers)
+    relays = drivers.get(routes.relays)
+    if relays is None:
+        return
+    if relays.kind != "relays" or relays.channels is None:
+        yield Complaint(("routes", "relays"), wrong_kind(routes.relays, relays, "relays"))
+        return
+    for board, positions in bench.fixtures.items():
+        for point, position in positions.items():
+            numbers = [routes.channel(slot, position) for slot in routes.slots]
+            lost = [number for number in numbers if number not in relays.channels.numbers]
+            if lost:
+                text = f"position {position} wants relay channel {lost[0]}, which '{relays.driver}' does not have"
+                yield Complaint(("fixtures", board, point), text)
+
+
+def tip_complaints(bench: Bench, drivers: Drivers) -> Iterator[Complaint]:
+    """Tips for a hand are those of a meter or a scope."""
+    for tip in bench.hand_probe.tips if bench.hand_probe is not None else ():
+        channel = TIP.fullmatch(tip)
+        if tip in bench.instruments:
+            yield from input_complaints(("hand probe", "tips"), tip, "high", drivers, at_key=False)
+        elif channel is not None:
+            yield from input_complaints(("hand probe", "tips"), channel[1], channel[2], drivers, at_key=False)
+
+
+def input_complaints(
+    route: Route, name: str, which: str, drivers: Drivers, *, at_key: bool = True
+) -> Iterator[Complaint]:
+    """`high` and `low` are inputs of a meter, numbers are channels of a scope."""
+    driver = drivers.get(name)
+    if driver is None:
+        return
+    if which in METER_INPUTS:
+        if driver.kind != "meter":
+            yield Complaint(route, wrong_kind(name, driver, "meter"), at_key=at_key)
+        return
+    if driver.kind != "scope" or driver.samples is None:
+        yield Complaint(route, wrong_kind(name, driver, "scope"), at_key=at_key)
+    elif int(which) not in driver.samples.channels:
+        known = [str(channel) for channel in driver.samples.channels]
+        text = f"'{name}' has no channel {which}; {choice_text('', known)}"
+        yield Complaint(route, text, at_key=at_key)
+
+
+def wrong_kind(name: str, driver: Driver, wanted: str) -> str:
+    """Words for an instrument that is of another kind than its place needs."""
+    return f"{quoted(name)} must be a {wanted}, but its driver '{driver.driver}' is that of a {driver.kind}"
