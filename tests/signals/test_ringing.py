@@ -92,7 +92,7 @@ def test_small_ringing_under_ripple_is_found_by_its_spectrum(digitise: Callable[
     the same rail without them does not ring."""
     interval, random = 1e-9, np.random.default_rng(5)
     times = np.arange(20_000) * interval
-    ripple = 4.8 + 0.05 * np.sin(2.0 * math.pi * 15.6e3 * times)
+    ripple = 2.5 + 0.05 * np.sin(2.0 * math.pi * 15.6e3 * times)
     bursts = np.zeros(times.size)
     burst = np.exp(-np.arange(130) / 11.0) * np.sin(2.0 * math.pi * 80e6 * np.arange(130) * interval)
     for start in range(0, 19_800, 133):
