@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import TypeVar
 
@@ -51,6 +52,17 @@ def read_documents(board: str, bench: str, sequence: str) -> Documents:
     whole_sequence, included = read_steps
     hashes = {str(path): places.sha256_of(path) for path in (*paths.values(), *included)}
     return Documents(read_bench, drivers, read_board, whole_sequence, hashes)
+
+
+@lru_cache(maxsize=4)
+def other_boards(name: str) -> tuple[Board, ...]:
+    """Every board file there is but that of `name`; one with mistakes is left out, since nobody asked for it."""
+    found = []
+    for other, path in places.list_boards():
+        if other != name:
+            board = attempt(path, Board, [])
+            found += [board] if board is not None else []
+    return tuple(found)
 
 
 def read_bench_file(bench: str) -> tuple[Bench, dict[str, Driver]]:

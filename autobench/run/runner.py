@@ -12,7 +12,7 @@ from dataclasses import replace
 from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOffError, StoppedError, TrippedError
 from autobench.events import Event, Notice, ReadingTaken, StepStarted, StepTakenAgain
 from autobench.judgement.reading import Reading
-from autobench.judgement.verdict import BoardJudgement, Judgement, Verdict, board_verdict, void
+from autobench.judgement.verdict import BoardJudgement, BoardVerdict, Judgement, Verdict, board_verdict, void
 from autobench.plan.scope_steps import (
     ClockJob,
     LineJob,
@@ -113,7 +113,24 @@ class Runner:
         except AutobenchError as error:
             stopped = str(error)
             self._emit(Notice(self._bench.clock.now(), str(error), urgent=True))
+        other = self._withdraw() if stopped is None else None
+        if other is not None:
+            return BoardJudgement(BoardVerdict.UNDECIDED, other)
         return board_verdict(self.readings, stopped=stopped)
+
+    def _withdraw(self) -> str | None:
+        """Where the rates are those of another board, what was held against this one is void; returns why, or None."""
+        why = self._bench.fits_other(self.readings) if any(map(accuses, self.readings)) else None
+        if why is None:
+            return None
+        steps = dict.fromkeys(reading.step for reading in self.readings if accuses(reading))
+        self.readings = [one.with_verdict(Verdict.VOID, why) if accuses(one) else one for one in self.readings]
+        for step in steps:
+            self._emit(StepTakenAgain(self._bench.clock.now(), step, why))
+            for reading in self.readings:
+                if reading.step == step:
+                    self._emit(ReadingTaken(self._bench.clock.now(), reading))
+        return why
 
     def _take_all(self, steps: tuple[PlannedStep, ...]) -> None:
         """Every step in order; the person at the bench may go back to the last one that asked for a hand."""
@@ -331,3 +348,8 @@ class Runner:
         net, point = net_and_point(step)
         quantity, unit = quantity_of(step)
         return unread(step, net, point, quantity, unit, limits_of(step), judgement)
+
+
+def accuses(reading: Reading) -> bool:
+    """Whether a reading counts against the board."""
+    return reading.verdict is Verdict.OUTSIDE and not reading.conditional
