@@ -1,4 +1,4 @@
-"""The RAM slot by slot: strobes, rows and columns, refresh, the video's reads between (parts' data sheets, from memory)."""
+"""The RAM slot by slot: strobes, rows and columns, refresh, the video between (parts' data sheets, from memory)."""
 
 from __future__ import annotations
 
