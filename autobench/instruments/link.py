@@ -333,8 +333,7 @@ class Link:
         """A query of the recovery itself, while the link is still dirty."""
         self._keep_pace()
         deadline = Deadline(self.clock, self.within if most is None else min(most, EXPLAINING))
-        reply = self._send(text.encode("ascii"), deadline, self._read_line)
-        return reply.decode("latin-1").rstrip("\r\n")
+        return self._send(text.encode("ascii"), deadline, self._read_line).decode("latin-1").rstrip("\r\n")
 
     def _pass_token(self, text: str, token: int) -> int:
         """Send `text` and read until `token` comes back; returns the number that came just before it."""
