@@ -146,9 +146,8 @@ class Link:
         self._dirty = True
 
     def say_ahead(self, text: str) -> None:
-        """Where the last exchange failed, send a command before the conversation is brought back in step, which may
-        take seconds. Only for one that may be said any number of times: it is no proof, and has to be said again.
-        """
+        """Where the last exchange failed, send a command before the conversation is brought back in step, which takes
+        seconds. Only for one that may be said any number of times: it is no proof, and has to be said again."""
         with self._lock, contextlib.suppress(LinkError):
             if self._dirty and not self._closed:
                 self._keep_pace()
