@@ -51,10 +51,14 @@ class BoardNets:
 
     @property
     def activity(self) -> Activity:
-        """The logic; `ValueError` for a circuit that has none, whose nets nobody can ask for."""
-        if self._activity is None:
+        """What the nets do: the board makes another one when a part dies on the bench.
+
+        `ValueError` for a circuit that has no logic, whose nets nobody can ask for.
+        """
+        found = self.board.activity or self._activity
+        if found is None:
             raise ValueError(f"{self.board.circuit.name} has no logic")
-        return self._activity
+        return found
 
     def _ripple_volts(self) -> float:
         if self._activity is None:
