@@ -82,12 +82,14 @@ def without_titles(value: Any, inside: str = "") -> Any:
 def descriptions() -> Mapping[str, Mapping[str, str]]:
     """Section to key to what the model says of it: the text under the field, or the remark beside it."""
     modules = {inspect.getmodule(model) for model in sections(Section)}
+    known = {(model.__module__, model.__name__) for model in sections(Section)}
     found: dict[str, dict[str, str]] = {}
     for module in modules:
         if module is not None:
             source = inspect.getsource(module)
             for node in ast.parse(source).body:
-                if isinstance(node, ast.ClassDef):
+                # Another module may have a class of the same name that is no section.
+                if isinstance(node, ast.ClassDef) and (module.__name__, node.name) in known:
                     found[node.name] = dict(told_fields(node, source.splitlines()))
     aliases = {model.__name__: model for model in sections(Section)}
     return {
