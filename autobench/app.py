@@ -12,8 +12,11 @@ from autobench.errors import OutputNotOffError, UsageError
 from autobench.instruments.link import nothing, unheard
 from autobench.instruments.opened import Opener
 from autobench.plan.acceptance import require_accepted
+from autobench.plan.lacks import lack_words
 from autobench.plan.one_point import plan_of_point
+from autobench.plan.overlap import Together, overlaps
 from autobench.plan.planner import Planner
+from autobench.plan.steps import Plan
 from autobench.record.store import RunRecord, default_records, open_engine
 from autobench.run.all_off import all_off
 from autobench.run.guard import BeatingClock
@@ -31,6 +34,7 @@ from autobench.simulation import (
     with_plate,
 )
 from autobench.views.broadcast import Broadcast, View
+from autobench.views.plan_sheet import Row, Sheet
 from autobench.views.run_state import RunState
 
 __all__ = [
@@ -43,6 +47,7 @@ __all__ = [
     "check",
     "investigate",
     "list_faults",
+    "planned",
     "prepare",
     "rehearsed",
     "remark_of",
@@ -146,6 +151,17 @@ def rehearsed(request: CheckRequest, prepared: Prepared, views: Sequence[View] =
         if stop.reason is not None:
             raise KeyboardInterrupt
     return state
+
+
+def planned(request: CheckRequest) -> tuple[Plan, list[Row], list[str], tuple[Together, ...]]:
+    """What `check` would do with this request: the plan, its steps as rows, what is lacking, and what may overlap.
+
+    Opens nothing; raises `UsageError` and `FileError` as `check` does.
+    """
+    prepared = prepare(request)
+    bench, drivers, plan = prepared.documents.bench, prepared.documents.drivers, prepared.plan
+    lacks = lack_words(bench, drivers, plan, request.unattended)
+    return plan, Sheet(plan, bench, drivers).rows(), lacks, overlaps(plan)
 
 
 def switch_off(bench_file: str | None) -> list[str]:

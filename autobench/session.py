@@ -15,7 +15,7 @@ from autobench.clock import Clock, RealClock
 from autobench.diagnosis.diagnosis import accused, diagnose
 from autobench.diagnosis.means import BY_HAND, Means
 from autobench.diagnosis.result import Diagnosis
-from autobench.documents.gathered import Documents
+from autobench.documents.gathered import Documents, other_boards
 from autobench.errors import AutobenchError, OutputNotOffError, UsageError
 from autobench.events import (
     Diagnosed,
@@ -32,6 +32,7 @@ from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict
 from autobench.plan.acceptance import UNGUARDED, guard_words, unguarded
 from autobench.plan.extra_looks import ExtraLooks
+from autobench.plan.other_boards import fits_other
 from autobench.plan.planner import Planner
 from autobench.plan.steps import Plan
 from autobench.record.process import this_process
@@ -290,6 +291,7 @@ class Session:
             clock=self.clock,
             fits=lambda rail, amps: self.documents.board.other_fits(rail, plan.options, amps),
             line_hertz=plan.line_frequency,
+            fits_other=lambda readings: fits_other(self.documents.board, other_boards(self.plan.board), readings),
             captures=self.captures(opened, touch, route, hand, power),
             person=person,
             hand=hand,

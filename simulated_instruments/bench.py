@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from autobench.errors import UsageError
 from simulated_instruments.benches.faults import BenchFault, bench_fault_places, damaged
 from simulated_instruments.benches.wiring import FIXTURE, Wiring, list_wirings, read_wiring
+from simulated_instruments.benches.wrong_board import board_faults, missing_points, really_there, wrong_board_places
 from simulated_instruments.board.circuit import Circuit as Circuit
 from simulated_instruments.board.circuit_file import circuit_path, list_circuits
 from simulated_instruments.board.circuit_file import read_circuit as read_circuit
@@ -88,16 +89,18 @@ class SimulatedBench:
         from simulated_instruments.instruments import devices_of
         from simulated_instruments.world import World
 
-        drawn = circuit_of(board, circuit)
+        declared = circuit_of(board, circuit)
         wired = with_plate(wiring_of(wiring), board, plate)
-        fitted = checked_options(drawn, options or {})
+        fitted = checked_options(declared, options or {})
         tolerance = Tolerance(seed)
-        places = fault_places(drawn, wired, board) if faults else []
+        places = fault_places(declared, wired, board) if faults else []
         usual = read_wiring().fixtures.get(board, plate or ())
-        picked = picked_faults(faults, places, drawn.name, tolerance, usual)
-        specimen = Specimen(drawn, fitted, tolerance, [place for place in picked if place.kind == "board"])
+        picked = picked_faults(faults, places, declared.name, tolerance, usual)
+        drawn, fitted = really_there(picked, declared, fitted)
+        specimen = Specimen(drawn, fitted, tolerance, board_faults(picked, declared, drawn))
         assembly, done = specimen.soldered()
-        bench_damage, more = damaged(picked, drawn, tolerance)
+        bench_damage, more = damaged(picked, declared, tolerance)
+        bench_damage.missing_points = missing_points(declared, drawn)
         own_clock = clock if clock is not None else SimulatedClock()
         world = World(assembly, wired, board, own_clock, bench_damage)
         person = SimulatedPerson(world, wired.hand, tolerance) if wired.hand else None
@@ -282,8 +285,9 @@ def circuit_of(board: str, circuit: Path | Circuit | None) -> Circuit:
 
 
 def fault_places(circuit: Circuit, wiring: Wiring, board: str) -> list[FaultPlace]:
-    """Board faults first, then bench faults."""
-    return [*board_fault_places(circuit), *bench_fault_places(wiring, board, circuit)]
+    """Board faults first, then bench faults, the board on the bench last."""
+    bench = bench_fault_places(wiring, board, circuit)
+    return [*board_fault_places(circuit), *bench, *wrong_board_places(circuit)]
 
 
 def checked_options(circuit: Circuit, options: Mapping[str, str]) -> dict[str, str]:
@@ -298,7 +302,8 @@ def picked_faults(
     faults: Sequence[str], places: Sequence[FaultPlace], board: str, tolerance: Tolerance, usual: Collection[str]
 ) -> list[FaultPlace]:
     """The places meant by `faults`; where no part is named the seed picks one, among the points that are `usual` to
-    measure if it is points, except that of several instruments the meter is unplugged."""
+    measure if it is points, except that of several instruments the meter is unplugged, and of several probes the first
+    has the long ground lead: it is the one that looks at ripple."""
     by_fault: dict[str, dict[str, FaultPlace]] = {}
     for place in places:
         by_fault.setdefault(place.fault, {})[place.part] = place
@@ -308,7 +313,7 @@ def picked_faults(
         parts = by_fault[known(name, by_fault, "fault", board)]
         if mark:
             picked.append(parts[known(part, parts, f"place for '{name}'", board)])
-        elif name == BenchFault.UNPLUGGED:
+        elif name in (BenchFault.UNPLUGGED, BenchFault.LONG_GROUND):
             picked.append(next(iter(parts.values())))
         else:
             likely = [part for part in parts if part in usual] or list(parts)

@@ -54,7 +54,7 @@ class World:
         self._solder(assembly, clock.now())
         loose = {channel: self._hum(volts) for channel, volts in damage.loose_hum.items()}
         probed = (wiring.line_hertz, loose, self.now, self.lock, self._other_end)
-        self.probes = ScopeProbes(self.nets, *probed) if self.nets else None
+        self.probes = ScopeProbes(self.nets, *probed, damage.long_grounds) if self.nets else None
         self._meter.probes = self.probes
         self.relays(frozenset())
 
@@ -143,7 +143,8 @@ class World:
     def touchable(self) -> list[str]:
         """Every point that a hand can bring a tip to."""
         signals = [point for point in self._circuit.logic_points() if point not in self._points]
-        return [*self._points, *signals, *(leg_of(point) for point in signals)]
+        legs = (leg_of(point) for point in signals)
+        return [*self._points, *signals, *legs, *sorted(self.damage.missing_points)]
 
     def relays(self, told: frozenset[int]) -> None:
         """The relays are told now that exactly these channels should be closed."""

@@ -17,9 +17,12 @@ from autobench.cli.investigate import investigate
 from autobench.cli.lint import lint
 from autobench.cli.listing import list_group
 from autobench.cli.measure import measure
+from autobench.cli.new import new
 from autobench.cli.off import off
+from autobench.cli.plan import plan
 from autobench.cli.rehearse import rehearse
 from autobench.cli.report import report
+from autobench.cli.schema import schema
 from autobench.cli.simulate import simulate
 from autobench.errors import AutobenchError, FileError
 
@@ -41,6 +44,9 @@ autobench.add_command(measure)
 autobench.add_command(rehearse)
 autobench.add_command(list_group)
 autobench.add_command(lint)
+autobench.add_command(plan)
+autobench.add_command(new)
+autobench.add_command(schema)
 autobench.add_command(off)
 autobench.add_command(simulate)
 autobench.add_command(find)

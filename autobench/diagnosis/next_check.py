@@ -42,7 +42,9 @@ def next_check(ranking: Ranking, read: frozenset[Observable], means: Means = BY_
     places = ranking.predictions.place[ranking.predictions.owner[live]]
     now = float(entropy(summed(mass, places, len(ranking.predictions.places))))
     best: tuple[float, Check] | None = None
-    for check in possible(ranking, leading(ranking), read, means):
+    for check in sorted(possible(ranking, leading(ranking), read, means), key=lambda each: each.kind == "lift"):
+        if check.kind == "lift" and best is not None and best[1].kind != "lift":
+            break  # nobody lifts a pin while anything else still tells
         outcomes = outcomes_of(ranking, check)[live]
         if alike(outcomes):
             continue

@@ -82,7 +82,7 @@ class Instrument(Section):
     """Date of the last calibration; without one, readings say so."""
     serial: Name | None = None
     """Serial number in its identity, to be sure that this very instrument answers."""
-    probe: Annotated[int, Written(read_probe, {"enum": ["1", "10"]})] | None = None
+    probe: Annotated[int, Written(read_probe, {"enum": [1, 10, "1", "10"]})] | None = None
     """What a scope's probes, or the dividers at the fixture's pins, divide by: 1 or 10."""
 
 

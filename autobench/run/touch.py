@@ -7,9 +7,13 @@ from __future__ import annotations
 
 from autobench.instruments.meter import Meter, MeterReading
 from autobench.plan.target import Target
-from autobench.run.contact import NoContactError, touching_volts
+from autobench.quantity import show
+from autobench.run.contact import NoContactError, quick, touching_volts
 from autobench.run.hand import Hand
 from autobench.run.route import Route
+
+BOTH_ENDS = 2  # relays of the meter, to its high and to its low end
+STUCK_BELOW = 10e3  # ohm; a board's rail shows less, an open relay far more
 
 
 class Touch:
@@ -19,6 +23,7 @@ class Touch:
         self._meter = meter
         self._route = route
         self._hand = hand
+        self._relays_tried = False
 
     def prepare(self) -> None:
         """Meter into its known state."""
@@ -67,6 +72,29 @@ class Touch:
             return self._hand.ohms(target, expected, repeats=3)
         self._go(target)
         return self._meter.ohms(expected, repeats=3)
+
+    def stuck_relay(self, target: Target) -> str | None:
+        """A relay of the meter that stays closed; looked for once, while the power is off.
+
+        With one end of the meter routed alone nothing may be seen through it; what is seen comes through a relay that
+        was never told to close. Both ends are tried, each from every channel open.
+        """
+        if self._route is None or len(target.channels) != BOTH_ENDS or self._relays_tried:
+            return None
+        self._relays_tried = True
+        for alone, other in zip(target.channels, ("low", "high"), strict=True):
+            self._route.prepare()
+            self._route.take([alone])
+            seen = quick(self._meter, "ohms", STUCK_BELOW)
+            if seen.estimate is not None and abs(seen.estimate.value) < STUCK_BELOW:
+                self._meter.rest()
+                return (
+                    f"with only relay {alone} told to close the meter sees {show(seen.estimate.value, 'ohm', 3)}: a "
+                    f"relay on its {other} side is stuck closed; change it before any reading counts"
+                )
+        self._meter.rest()
+        self._route.prepare()
+        return None
 
     def contact(self, target: Target) -> float:
         """Volts at `target`, or `NoContactError` where nothing shows that the meter touches it."""

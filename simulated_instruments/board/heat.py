@@ -19,15 +19,18 @@ def hottest(board: Board, time: float) -> str | None:
     """The part whose heat stands out most at `time`, or stood out when the power went a moment ago; None where none
     does."""
     volts_now = {name: abs(board.volts(time, *supply_nodes(board.assembly, name))) for name in board.assembly.amps}
-    if max(volts_now.values(), default=0.0) > LIVE:
-        return standing_out(board, time, volts_now)
-    moments = [moment for moment in board.transient.history if time - moment.time < STAYS_HOT]
+    found = standing_out(board, time, volts_now)
+    if found is not None or max(volts_now.values(), default=0.0) > LIVE:
+        return found
     index = board.network.index
-    for moment in reversed(moments):
-        pairs = {name: supply_nodes(board.assembly, name) for name in board.assembly.amps}
+    pairs = {name: supply_nodes(board.assembly, name) for name in board.assembly.amps}
+    for moment in reversed(board.transient.history):
+        if time - moment.time > STAYS_HOT:
+            break
         volts = {name: abs(float(moment.volts[index[a]] - moment.volts[index[b]])) for name, (a, b) in pairs.items()}
-        if max(volts.values(), default=0.0) > LIVE:
-            return standing_out(board, moment.time, volts)
+        found = standing_out(board, moment.time, volts)
+        if found is not None:
+            return found
     return None
 
 
