@@ -52,7 +52,7 @@ from autobench.run.foresight import (
     without_ends,
 )
 from autobench.run.person import BackAskedError, SkipAskedError
-from autobench.run.readings import unread
+from autobench.run.readings import accuses, unread
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
 GATES = ("rails", "clocks", "reset")
@@ -113,12 +113,12 @@ class Runner:
         except AutobenchError as error:
             stopped = str(error)
             self._emit(Notice(self._bench.clock.now(), str(error), urgent=True))
-        other = self._withdraw() if stopped is None else None
+        other = self._of_another() if stopped is None else None
         if other is not None:
             return BoardJudgement(BoardVerdict.UNDECIDED, other)
         return board_verdict(self.readings, stopped=stopped)
 
-    def _withdraw(self) -> str | None:
+    def _of_another(self) -> str | None:
         """Where the rates are those of another board, what was held against this one is void; returns why, or None."""
         why = self._bench.fits_other(self.readings) if any(map(accuses, self.readings)) else None
         if why is None:
@@ -330,10 +330,8 @@ class Runner:
 
     def _switched(self, on: bool) -> None:
         """Power came on or went off on purpose: what needs it is left out while it is off."""
-        if on and self._unpowered == SWITCHED_OFF:
-            self._unpowered = None
-        elif not on:
-            self._unpowered = self._unpowered or SWITCHED_OFF
+        before = None if on and self._unpowered == SWITCHED_OFF else self._unpowered
+        self._unpowered = before if on else before or SWITCHED_OFF
 
     def _skipped(self, step: PlannedStep, why: str) -> list[Reading]:
         """One skipped reading for a step that would have given readings; nothing for switching off."""
@@ -348,8 +346,3 @@ class Runner:
         net, point = net_and_point(step)
         quantity, unit = quantity_of(step)
         return unread(step, net, point, quantity, unit, limits_of(step), judgement)
-
-
-def accuses(reading: Reading) -> bool:
-    """Whether a reading counts against the board."""
-    return reading.verdict is Verdict.OUTSIDE and not reading.conditional
