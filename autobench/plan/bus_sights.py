@@ -115,4 +115,3 @@ OWN = frozenset({("bus", "address"), ("bus", "data"), ("memory", "strobe"), ("me
 def told_by(driver: Driver) -> list[str]:
     """The lines a driver is judged by, its own last."""
     return [driver.select, *([driver.gate[0]] if driver.gate is not None else []), driver.line]
-

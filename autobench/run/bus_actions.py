@@ -76,8 +76,7 @@ def driving(captures: Captures, step: PlannedStep, job: DrivingJob) -> Reading:
     if void is not None:
         return place.void("driven", "%", job.limits, void)
     telling = [
-        Telling(one.trace, family(job.families[net]), level)
-        for one, (net, level) in zip(seen[1:], told, strict=True)
+        Telling(one.trace, family(job.families[net]), level) for one, (net, level) in zip(seen[1:], told, strict=True)
     ]
     found = while_selected(seen[0].trace, family(job.families[job.line]), telling)
     if found.accesses < LEAST_ACCESSES:
@@ -89,7 +88,10 @@ def driving(captures: Captures, step: PlannedStep, job: DrivingJob) -> Reading:
     reading = judged_estimate(step, job.line, job.point, "driven", estimate, (), job.limits, rule=LEVEL_RULE)
     state, why = State.MOVING, ""
     if reading.verdict is Verdict.OUTSIDE:
-        state, why = State.HALF_LEVEL, f"{job.line} is between the levels in {100.0 * found.between:.0f} % of the accesses"
+        state, why = (
+            State.HALF_LEVEL,
+            f"{job.line} is between the levels in {100.0 * found.between:.0f} % of the accesses",
+        )
     elif not found.low or not found.high:
         state = State.HIGH if not found.low else State.LOW
         level = "low" if not found.low else "high"

@@ -66,7 +66,14 @@ def moving_levels(place: Place, job: LineJob, found: LineSeen) -> list[Reading]:
         estimate = Estimate(found.activity.low_level, "V", Budget(found.seen.components).standard)
         readings.append(
             judged_estimate(
-                place.step, place.net, place.point, "low level", estimate, found.seen.components, job.low, rule=LEVEL_RULE
+                place.step,
+                place.net,
+                place.point,
+                "low level",
+                estimate,
+                found.seen.components,
+                job.low,
+                rule=LEVEL_RULE,
             ).optional()
         )
     if job.stay is not None and not trace.peak_detect:

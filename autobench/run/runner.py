@@ -190,7 +190,9 @@ class Runner:
             return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
         convicted = self._convicted(step)
         if convicted is not None and needs_hand(step):
-            return self._skipped(step, f"not asked for: {convicted} is wrong already, and the next check is a better one")
+            return self._skipped(
+                step, f"not asked for: {convicted} is wrong already, and the next check is a better one"
+            )
         try:
             return self._dispatch(step)
         except NoContactError as error:
