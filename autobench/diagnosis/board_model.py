@@ -10,7 +10,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from autobench.diagnosis.legs import pins_of, sides_of
 from autobench.diagnosis.parts import NO_NETS, Output, Part
+from autobench.documents.bus import Driver, drivers_of, neighbours
 from autobench.documents.part_kinds import CpuNets
 from autobench.quantity import Span
 
@@ -65,7 +67,8 @@ class Clock:
 class Line:
     """One line the round looks at. `healthy` is `moving`, `low`, `high` or `any`; `rate` in Hz.
 
-    `start`: judged by the pulses of the first milliseconds after the reset release.
+    `start`: judged by the pulses of the first milliseconds after the reset release; `levels`: whether the levels of a
+    moving line are judged.
     """
 
     net: str
@@ -74,6 +77,8 @@ class Line:
     healthy: str
     rate: Span | None = None
     start: bool = False
+    stage: str = "cpu"
+    levels: bool = False
 
     @cached_property
     def part(self) -> str:
@@ -95,7 +100,11 @@ class Video:
 
 @dataclass(frozen=True)
 class BoardModel:
-    """One board type with its options chosen."""
+    """One board type with its options chosen.
+
+    `pins` is the point of each leg (part, net) that the file tells of, `sides` a rail and the two points where it
+    enters and leaves a contact.
+    """
 
     name: str
     architecture: Mapping[str, str]
@@ -109,6 +118,12 @@ class BoardModel:
     lines: Mapping[str, Line] = field(default_factory=dict)
     ratios: tuple[tuple[str, str], ...] = ()
     pulled_up: frozenset[str] = frozenset()
+    pins: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    sides: Mapping[str, tuple[str, tuple[str, str]]] = field(default_factory=dict)
+    neighbours: tuple[tuple[str, str], ...] = ()
+    bus_drivers: tuple[Driver, ...] = ()
+    refresh: tuple[str, str] | None = None
+    """The strobe that refreshes, and the line that tells whose it is."""
 
     @cached_property
     def cpu(self) -> Part | None:
@@ -241,11 +256,25 @@ def board_model(board: documents.Board, options: Mapping[str, str]) -> BoardMode
         reset_active=reset.active if reset is not None else "low",
         video=video_of(board),
         lines={
-            name: Line(name, line.point, line.side, line.state, line.rate, line.when == "start")
+            name: Line(
+                name,
+                line.point,
+                line.side,
+                line.state,
+                line.rate,
+                line.when == "start",
+                line.stage,
+                line.stage != "cpu" and line.state == "moving" and line.when is None and not line.floats,
+            )
             for name, line in board.lines.items()
         },
         ratios=tuple((ratio.of, ratio.to) for ratio in board.ratios),
         pulled_up=frozenset(board.pulled_up),
+        pins=pins_of(board),
+        sides=dict(sides_of(board)),
+        neighbours=neighbours(board.lines),
+        bus_drivers=drivers_of(board.parts, board.lines),
+        refresh=(board.refresh.strobe, board.refresh.line) if board.refresh is not None else None,
     )
 
 

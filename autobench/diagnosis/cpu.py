@@ -16,10 +16,12 @@ from autobench.diagnosis.parts import CPU_ADDRESSES, CPU_DATA
 from autobench.documents.part_kinds import CPU_NETS
 
 RUNNING, ONES, ZEROS, HALTED, CRASHED = "running", "all-ones loop", "all-zeros loop", "halted", "crashed"
+ASTRAY = "astray"  # crashed, and yet to all appearance a program like any other
 UNINTERRUPTED = "running without interrupts"  # the program waits for one, or goes on without
 DEAD, STOPPED, HELD, WAITING, RELEASED = "dead", "no clock", "held in reset", "waiting", "bus released"
 
-FETCHING = frozenset({RUNNING, ONES, ZEROS, HALTED, CRASHED, UNINTERRUPTED})
+VARIED = frozenset({RUNNING, UNINTERRUPTED, ASTRAY})  # no short loop
+FETCHING = frozenset({RUNNING, ONES, ZEROS, HALTED, CRASHED, ASTRAY, UNINTERRUPTED})
 
 # Strobes per CPU clock where every figure is exact.
 PER_CLOCK: Mapping[str, Mapping[str, float]] = {
@@ -51,23 +53,27 @@ STILL: Mapping[str, Mapping[str, str]] = {
 
 WRITES_TO_FETCHES: Mapping[str, str] = {
     RUNNING: "usual", UNINTERRUPTED: "mostly usual", ONES: "two", ZEROS: "zero", HALTED: "zero", CRASHED: "garbled",
+    ASTRAY: "mostly usual",
 }  # fmt: skip
 CLOCKS_TO_FETCHES: Mapping[str, str] = {
     RUNNING: "usual", UNINTERRUPTED: "mostly usual", ONES: "eleven", ZEROS: "four", HALTED: "four", CRASHED: "garbled",
+    ASTRAY: "mostly usual",
 }  # fmt: skip
 
 # ... of class S: a run of writes for each fetch, and seven clocks, whatever the bus is full of …
 WRITES_TO_SYNCS: Mapping[str, str] = {
     RUNNING: "usual", UNINTERRUPTED: "usual", ONES: "two", ZEROS: "two", CRASHED: "garbled",
+    ASTRAY: "mostly usual",
 }  # fmt: skip
 CLOCKS_TO_SYNCS: Mapping[str, str] = {
     RUNNING: "usual", UNINTERRUPTED: "usual", ONES: "eleven", ZEROS: "eleven", CRASHED: "garbled",
+    ASTRAY: "mostly usual",
 }  # fmt: skip
 
 # ... where accesses may be stretched: those of a halted CPU need not be, those of the loop on ones always are.
 STRETCHED: Mapping[str, str] = {
-    RUNNING: "stretched", UNINTERRUPTED: "stretched", ONES: "stretched", ZEROS: "four or stretched",
-    HALTED: "four or stretched", CRASHED: "garbled or stretched",
+    RUNNING: "stretched", UNINTERRUPTED: "stretched", ASTRAY: "stretched", ONES: "stretched",
+    ZEROS: "four or stretched", HALTED: "four or stretched", CRASHED: "garbled or stretched",
 }  # fmt: skip
 
 
@@ -103,9 +109,13 @@ def strobe(net: str, state: str) -> str:
     if state in STILL:
         return STILL[state].get(net, "floating")
     if net == "HALT":
-        return {RUNNING: "halt pulses", UNINTERRUPTED: "halt pulses", HALTED: "low", CRASHED: "garbled halt"}.get(
-            state, "high"
-        )
+        return {
+            RUNNING: "halt pulses",
+            UNINTERRUPTED: "halt pulses",
+            HALTED: "low",
+            CRASHED: "garbled halt",
+            ASTRAY: "garbled halt",
+        }.get(state, "high")
     if net == "BUSAK":
         return "high"
     if net in ("WR", "IORQ") and state in (ZEROS, HALTED):
@@ -169,8 +179,10 @@ def reading_of(board: BoardModel, line: Line, state: str, level: str) -> str:
     if line.healthy == "any":
         return "any" if state == UNINTERRUPTED else level if level != "moving" else "either"
     ceiling = line.rate is None or line.rate.low is None  # no rate is too low for it
-    if state == UNINTERRUPTED:
+    if state == UNINTERRUPTED or (state == ASTRAY and level != "garbled halt"):
         return "moving" if ceiling else "mostly moving"
+    if state == ASTRAY:
+        return level
     if state == CRASHED and level != "garbled halt":
         word = (
             "garbled writes" if line.net in ("WR", "RW") else "garbled select" if line.side == "select" else "garbled"

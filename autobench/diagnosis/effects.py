@@ -29,7 +29,8 @@ class Effect:
     `outputs`: single outputs of parts that stay at a level. `cut`: legs that
     touch nothing; with `in_socket` the probe still touches the board's side. `fetched`: what the CPU reads where the
     ROM answers (`garbage`). `later`: the start-up program runs, then the CPU ends in this state. `extra`: share of
-    the rail's nominal current that flows besides.
+    the rail's nominal current that flows besides. `fought`: nets on which outputs fight now and then; `joined`: two
+    that are one.
     """
 
     weight: float = 1.0
@@ -45,6 +46,8 @@ class Effect:
     fetched: str | None = None
     later: str | None = None
     extra: float = 0.0
+    fought: tuple[str, ...] = ()
+    joined: tuple[str, ...] = ()
 
 
 HEALTHY = Effect()

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from autobench.diagnosis.alphabets import Observable, alphabets
 from autobench.diagnosis.board_model import BoardModel
+from autobench.diagnosis.extra_evidence import extra, told_by
 from autobench.diagnosis.translation import STILL_STATES, Weights, translate
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
@@ -22,7 +23,11 @@ USUAL_CLOCKS = (5.5, 18.0)
 # The same of class S, where a run of writes counts once: the loops of a bus full of ones or zeros, and usual programs.
 ONE_RUN, SEVEN = (0.97, 1.03), (6.95, 7.05)
 USUAL_RUNS, USUAL_SYNCS = (0.02, 0.6), (2.3, 4.5)
-SIDE_BLOCKS = {"input": "cpu inputs", "output": "cpu outputs", "select": "selects", "data": "data bus"}
+SIDE_BLOCKS = {
+    "input": "cpu inputs", "output": "cpu outputs", "select": "selects", "data": "data bus", "address": "address bus",
+    "strobe": "memory strobes",
+}  # fmt: skip
+MEMORY_BLOCKS = {"strobe": "memory strobes", "address": "memory address", "data": "memory data"}
 
 
 @dataclass(frozen=True)
@@ -57,7 +62,7 @@ def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observ
     """Every observation the readings allow; of several of the same thing the last counts."""
     found: dict[Observable, Observation] = {}
     for reading in readings:
-        translated = translate(board, reading) if usable(reading) else None
+        translated = said(board, reading) if usable(reading) else None
         if translated is not None:
             observable, weights = translated
             earlier = found.get(observable)
@@ -69,11 +74,18 @@ def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observ
     return tuple(each for each in found.values() if not moot(each.observable, found))
 
 
+def said(board: BoardModel, reading: Reading) -> tuple[Observable, Weights] | None:
+    """What a reading says, whether of the round or beyond it."""
+    return told_by(reading) if extra(reading) else translate(board, reading)
+
+
 def block_of(board: BoardModel, observable: Observable) -> str:
     """The block an observable shares its floor with: lines by what they are to the CPU."""
     if observable.kind in ("line", "low level"):
         line = board.lines.get(observable.name)
-        return SIDE_BLOCKS.get(line.side, "bus") if line is not None else observable.name
+        if line is None:
+            return observable.name
+        return (MEMORY_BLOCKS if line.stage == "memory" else SIDE_BLOCKS).get(line.side, "bus")
     return alphabets()[observable.kind].block
 
 

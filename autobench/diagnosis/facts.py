@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from autobench.diagnosis.alphabets import Observable
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.evidence import Observation, usable
+from autobench.diagnosis.extra_evidence import DEEDS, extra
 from autobench.diagnosis.translation import STILL_STATES
 from autobench.judgement.reading import Reading
 from autobench.quantity import show
@@ -27,6 +28,7 @@ RETOLD = {
     "reset": ("never released",),
 }
 SELDOM = 0.1
+IN_WORDS = ("stay", "alike", "driving", "refresh")  # said by the reading itself
 ALL_OUTPUTS = "other outputs"
 
 
@@ -39,7 +41,7 @@ class Facts:
         self.levels = {
             reading.net: reading.value
             for reading in readings
-            if reading.quantity == "level" and reading.value is not None and usable(reading)
+            if reading.quantity == "level" and reading.value is not None and usable(reading) and not extra(reading)
         }
 
     def category(self, kind: str, name: str) -> str | None:
@@ -78,6 +80,8 @@ class Facts:
         """One observation in words, with what was measured where."""
         kind = observation.observable.kind
         reading = observation.readings[0]
+        if kind in DEEDS:
+            return reading.reason or f"{observation.observable.name}: {observation.category}"
         if kind == "writes to fetches":
             return self.quote_writes(observation)
         if kind == "clocks to fetches":
@@ -85,6 +89,8 @@ class Facts:
             return f"{self.board.cpu_nets.fetch} comes once in {clock / fetch:.4g} clocks"
         if kind in MISSING and observation.category == "none":
             return f"{MISSING[kind]} on {reading.net}" + (f" at {reading.point}" if reading.point else "")
+        if kind in IN_WORDS and reading.reason:
+            return reading.reason
         place = f"{reading.net or observation.observable.name}" + (f" at {reading.point}" if reading.point else "")
         if kind in ("line", "start"):
             return self.quote_line(place, reading, kind)

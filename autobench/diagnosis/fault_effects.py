@@ -6,33 +6,31 @@ first guesses. It spreads no priors and predicts no readings.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import replace
 
 from autobench.diagnosis import cpu
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.effects import Effect, RailTrouble
+from autobench.diagnosis.memory_effects import (
+    AFTER_START,
+    AT_MEMORY,
+    DEAD_LEVELS,
+    Rule,
+    Spot,
+    Ways,
+    address_bit,
+    after_start,
+    bad_memory,
+    lost_strobe,
+    open_at_memory,
+    several_bad,
+    shorted_memory,
+)
 from autobench.diagnosis.parts import CPU_ADDRESSES, CPU_DATA
 from autobench.documents.nets import GROUND
 
-Ways = tuple[Effect, ...]
-
-
-@dataclass(frozen=True)
-class Spot:
-    """Where a fault sits; `part` and `net` are empty where they do not matter."""
-
-    board: BoardModel
-    part: str
-    net: str
-
-
-Rule = Callable[[Spot], Ways]
-
-# A dead output is held low hard, floats as an open input makes it, or stays high through a pull-up.
-DEAD_LEVELS = (("low", 0.4), ("floating", 0.35), ("high", 0.25))
-# What a program that starts and then meets bad memory ends in.
-AFTER_START = ((cpu.CRASHED, 0.6), (cpu.RUNNING, 0.4))
+FRAGILE = ("rom", "video", "cpu")  # what too many volts kill besides the memory
 
 
 def effects_of(board: BoardModel, fault: str, part: str | None, net: str | None) -> Ways:
@@ -85,7 +83,12 @@ def chip_short(at: Spot) -> Ways:
     """Hard, or soft enough to let the rail live."""
     hard = RailTrouble(at.net, "short", at.part)
     soft = RailTrouble(at.net, "soft short", at.part)
-    return (Effect(0.6, rail=hard, dead=(at.part,)), Effect(0.4, rail=soft, dead=(at.part,), extra=0.8))
+    softly = (
+        Effect(0.4 / 6.0, rail=soft, dead=(at.part,), dead_level=level, extra=extra)
+        for extra in (0.4, 0.65, 0.95)
+        for level in ("static", "high")
+    )
+    return (Effect(0.6, rail=hard, dead=(at.part,)), *softly)
 
 
 def clock_word(word: str) -> Rule:
@@ -184,22 +187,26 @@ def data_short(at: Spot) -> Ways:
 
 
 def bridged(at: Spot) -> Ways:
-    """A line and its neighbour fight whenever they differ."""
+    """A line and its neighbour are one, and fight whenever they should differ."""
     bus = CPU_DATA if at.net in CPU_DATA else CPU_ADDRESSES
     if bus.index(at.net) + 1 >= len(bus):
         return ()
-    pair = ((at.net, "half-level"), (bus[bus.index(at.net) + 1], "half-level"))
-    return (Effect(0.5, held=pair, extra=0.04), Effect(0.5, fetched="garbage", extra=0.04))
+    pair = (at.net, bus[bus.index(at.net) + 1])
+    return (Effect(fetched="garbage", extra=0.02, fought=pair, joined=pair),)
 
 
 def gate_output(*levels: str) -> Rule:
-    """One output of a logic chip at a level; one of a data buffer spoils what the program reads from memory."""
+    """One output of a logic chip at a level; one at the memory spoils what the program reads from there."""
 
     def ways(at: Spot) -> Ways:
         each = 1.0 / len(levels)
-        if at.board.parts[at.part].kind == "data buffer":
-            return after_start()
-        return tuple(Effect(each, outputs=(((at.part, at.net), level),)) for level in levels)
+        spoils = at.board.parts[at.part].kind in ("data buffer", "gates")
+        ends = AFTER_START if spoils else ((None, 1.0),)
+        return tuple(
+            Effect(each * weight, outputs=(((at.part, at.net), level),), later=state)
+            for level in levels
+            for state, weight in ends
+        )
 
     return ways
 
@@ -225,6 +232,8 @@ def open_leg(in_socket: bool) -> Rule:
         supply = at.net in (owner.rail, GROUND)
         if not matters(at.board, at.part, at.net) and not supply:
             return ()
+        if owner.kind in AT_MEMORY and not supply:
+            return open_at_memory(at, ((at.part, at.net),), in_socket)
         return (Effect(cut=((at.part, at.net),), in_socket=in_socket),)
 
     return ways
@@ -232,30 +241,9 @@ def open_leg(in_socket: bool) -> Rule:
 
 def matters(board: BoardModel, part: str, net: str) -> bool:
     """Whether an open leg changes anything that the simulation knows of."""
-    if board.parts[part].kind in ("ram", "port", "address multiplexer", "gates"):
+    if board.parts[part].kind == "port":
         return False
     return net in board.drivers or net in CPU_DATA
-
-
-def after_start(extra: float = 0.0) -> Ways:
-    """The start-up program runs out of the ROM and comes to grief, or not, when it uses the memory."""
-    return tuple(Effect(weight, later=state, extra=extra) for state, weight in AFTER_START)
-
-
-def bad_memory(extra: float = 0.0, level: str = "floating") -> Rule:
-    """One memory chip whose output stays at a level, or moves and is wrong."""
-
-    def ways(at: Spot) -> Ways:
-        stuck = tuple(((at.part, net), level) for net in at.board.parts[at.part].data)
-        still = tuple(Effect(0.5 * weight, later=state, extra=extra, outputs=stuck) for state, weight in AFTER_START)
-        return (*still, *(Effect(0.5 * weight, later=state, extra=extra) for state, weight in AFTER_START))
-
-    return ways
-
-
-def shorted_memory(at: Spot) -> Ways:
-    """A memory chip that draws too much, some of them far too much."""
-    return tuple(way for extra in (0.1, 0.2, 0.35) for way in bad_memory(extra, "low")(at))
 
 
 # The program goes astray at once, or later on.
@@ -269,8 +257,11 @@ PORT_DAMAGED = (
 # Outputs fight: the lines of the bus move through half-levels, now and then one stands half-way, or all of them do.
 CONTENTION = (
     Effect(0.1, held=tuple((line, "half-level") for line in CPU_DATA), extra=0.15),
-    *(Effect(0.1, held=tuple((line, "fought") for line in CPU_DATA), extra=extra) for extra in (0.05, 0.1, 0.18)),
-    *(Effect(0.15, fetched="garbage", extra=extra) for extra in (0.03, 0.07, 0.13, 0.2)),
+    *(
+        Effect(0.1, held=tuple((line, "fought") for line in CPU_DATA), extra=extra, fought=CPU_DATA)
+        for extra in (0.05, 0.1, 0.18)
+    ),
+    *(Effect(0.15, fetched="garbage", extra=extra, fought=CPU_DATA) for extra in (0.03, 0.07, 0.13, 0.2)),
 )
 
 
@@ -281,6 +272,19 @@ def cpu_dead(at: Spot) -> Ways:
     return (*cold, Effect(0.2, dead=(at.part,), dead_draw=0.7, extra=0.1))
 
 
+def too_many_volts(at: Spot) -> Ways:
+    """What stands before the regulator comes through, and takes memory, buffers, then large chips with it."""
+    ways = []
+    of_kind = {kind: [part.name for part in at.board.parts.values() if part.kind == kind] for kind in FRAGILE}
+    rom, video, main = (tuple(of_kind[kind][:1]) for kind in FRAGILE)
+    for way in own_rail("high")(at):
+        ways.append(replace(way, weight=0.2))
+        ways.append(replace(way, weight=0.3, later=cpu.CRASHED))
+        ways += [replace(way, weight=share, dead=dead, dead_level="floating")
+                 for share, dead in ((0.2, rom), (0.2, (*rom, *video)), (0.1, main)) if dead]  # fmt: skip
+    return tuple(ways)
+
+
 # What does not depend on the place stands as it is.
 RULES: Mapping[str, Rule | Ways] = {
     "decoupler-short": on_rail("short"),
@@ -288,7 +292,7 @@ RULES: Mapping[str, Rule | Ways] = {
     "inlet-open": on_rail("open"),
     "connector-resistance": on_rail("resistance"),
     "regulator-low": own_rail("low"),
-    "regulator-high": own_rail("high"),
+    "regulator-high": too_many_volts,
     "bias-rail-missing": made_rail("-5V", "missing", cpu.CRASHED),
     "plus12-missing": made_rail("+12V", "missing", cpu.CRASHED),
     "reservoir-dry": on_rail("ripple"),
@@ -308,7 +312,7 @@ RULES: Mapping[str, Rule | Ways] = {
     "interrupt-stuck": held("low"),
     "data-line-short": data_short,
     "bus-contention": CONTENTION,
-    "address-buffer-bit": after_start(),
+    "address-buffer-bit": address_bit,
     "lines-bridged": bridged,
     "track-open": open_leg(in_socket=False),
     "decoder-dead": decoder_dead,
@@ -319,8 +323,8 @@ RULES: Mapping[str, Rule | Ways] = {
     "socket-contact": open_leg(in_socket=True),
     "ram-dead": bad_memory(),
     "ram-shorted": shorted_memory,
-    "ram-several": tuple(way for extra in (-0.06, 0.0, 0.06, 0.15) for way in after_start(extra)),
-    "ram-strobe-missing": after_start(extra=-0.1),
+    "ram-several": several_bad,
+    "ram-strobe-missing": lost_strobe,
     "ram-marginal": after_start(),
     "video-chip-dead": dead(draw=0.4),
     "sync-output-dead": dead(draw=0.9),

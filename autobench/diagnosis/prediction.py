@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from autobench.diagnosis import cpu
 from autobench.diagnosis.alphabets import UNSURE, Observable, alphabets, ratio_token
 from autobench.diagnosis.board_model import BoardModel, Clock, Line, Rail, Video
+from autobench.diagnosis.bus_tokens import bus_tokens, video_reads
 from autobench.diagnosis.currents import current_ratio
 from autobench.diagnosis.effects import HEALTHY, Effect, RailTrouble
 from autobench.diagnosis.parts import CPU_DATA
@@ -25,7 +26,7 @@ SYNC_WORDS = {"moving": "right", "other": "other", "half": "other", "unprogramme
 TRIP_WORDS = {"short": "tripped", "soft short": "perhaps", "loaded": "perhaps"}
 VOLTS_WORDS = {
     "open": "zero", "resistance": "sagging", "short": "collapsed", "soft short": "sagging", "missing": "missing",
-    "low": "low", "high": "high", "loaded": "sagging",
+    "low": "low", "high": "high", "loaded": "sagging", "starved": "sagging",
 }  # fmt: skip
 UNREAD_WORDS = {
     "half": "off-rate", "other": "off-rate", "weak": "either", "unprogrammed": "any", "no picture": "either",
@@ -43,10 +44,10 @@ class Predictor:
         self.of_nets: dict[int, list[int]] = {}
         self.of_rails: dict[RailTrouble | None, dict[Observable, int]] = {}
 
-    def ways(self, effect: Effect) -> Iterator[tuple[float, list[int]]]:
-        """Chance and rows of each way `effect` turns out, in the order of `observables`."""
+    def ways(self, effect: Effect) -> Iterator[tuple[float, list[int], Settled]]:
+        """Chance and rows of each way `effect` turns out, in the order of `observables`, and the board at rest."""
         for chance, settled in self.rests.ways(effect):
-            yield chance, self.row_numbers(settled)
+            yield chance, self.row_numbers(settled), settled
 
     def row_numbers(self, settled: Settled) -> list[int]:
         """The row of every token of a board at rest."""
@@ -88,6 +89,7 @@ def tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     for line in board.lines.values():
         yield from line_tokens(settled, line)
     yield from ratio_tokens(settled)
+    yield from bus_tokens(settled)
     yield from net_tokens(settled)
 
 
@@ -111,6 +113,8 @@ def felt(settled: Settled, rail: Rail) -> RailTrouble | None:
         return trouble
     if rail.source == trouble.rail and trouble.kind in ("open", "short", "soft short"):
         return RailTrouble(rail.name, "missing" if trouble.kind != "soft short" else "low", trouble.part)
+    if rail.source == trouble.rail and trouble.kind == "resistance":
+        return RailTrouble(rail.name, "starved", trouble.part)
     if rail.name == source_of(settled, trouble.rail) and trouble.kind == "short":
         return RailTrouble(rail.name, "loaded", trouble.part)
     return trouble
@@ -133,11 +137,13 @@ def volts_tokens(rail: Rail, trouble: RailTrouble | None) -> Iterator[tuple[Obse
     behind: dict[str, bool] = {}
     for index, place in enumerate(rail.places):
         behind[place.name] = kind in ("open", "resistance") and index >= beyond
-        hit = behind[place.name] or kind in ("short", "soft short", "missing", "low", "high", "loaded")
+        hit = behind[place.name] or kind in ("short", "missing", "low", "high", "loaded", "starved")
+        hit = hit or (kind == "soft short" and index > 0)  # the supply holds its own end
         yield Observable("rail", f"{rail.name} {place.name}"), bad if hit and bad else "ok"
     for start, end in rail.drops:
         crossed = behind.get(end, False) and not behind.get(start, False)
-        yield Observable("drop", f"{rail.name} {start} {end}"), "high" if crossed else "ok"
+        word = "high" if crossed else "perhaps" if kind in ("soft short", "short") else "ok"
+        yield Observable("drop", f"{rail.name} {start} {end}"), word
 
 
 def break_index(rail: Rail, part: str | None) -> int:
@@ -198,7 +204,7 @@ def start_token(settled: Settled, word: str) -> str:
     """Pulses of a select in the first milliseconds."""
     if settled.started and (word == "moving" or (word == "high" and settled.state == cpu.HALTED)):
         return "right"
-    if settled.state == cpu.CRASHED and word == "moving":
+    if settled.state in (cpu.CRASHED, cpu.ASTRAY) and word == "moving":
         return "few"
     return "none"
 
@@ -206,13 +212,28 @@ def start_token(settled: Settled, word: str) -> str:
 def line_token(settled: Settled, line: Line, word: str) -> str:
     """The token of a line's state."""
     if line.net in CPU_DATA:
-        return "busy" if word == "moving" and settled.state != cpu.RUNNING else word
+        return "busy" if word == "moving" and settled.state not in cpu.VARIED else word
+    if line.stage == "memory":
+        return memory_token(settled, line, word)
+    if line.side == "address" and word == "moving" and settled.state not in cpu.VARIED:
+        return "garbled address"
     if not refreshed_by_cpu(settled.board, line):
         return "moving" if settled.state != cpu.STOPPED else UNSURE
     if line.side == "input":
         return {"half": "off-rate", "other": "off-rate", "weak": "moving"}.get(word, word)
     known = settled.board.drivers
     return cpu.reading_of(settled.board, line, settled.state, word) if line.net in known else UNSURE
+
+
+def memory_token(settled: Settled, line: Line, word: str) -> str:
+    """The token of a line at the memory, which the video goes on reading while the CPU does nothing of sense."""
+    if word not in MOVING:
+        return word
+    if line.side != "strobe":
+        return "moving"
+    if line.net == "WE":
+        return "moving" if settled.state in cpu.VARIED else "garbled writes below a ceiling"
+    return "moving" if settled.state in cpu.VARIED and video_reads(settled) else "either"
 
 
 def refreshed_by_cpu(board: BoardModel, line: Line) -> bool:

@@ -20,8 +20,11 @@ MOVING = frozenset({"moving", "half", "other", "weak"})
 LOOSE = frozenset({"floating", "static"})  # a pull-up decides what becomes of these
 MADE_HIGH = frozenset({"floating", "high", "static"})  # an open input acts as a high
 WRITTEN = "moving"
+STROBES = ("RAS", "CAS")  # without both a memory chip drives nothing
 # Share of programs that halt for ever.
 HALTS = {cpu.UNINTERRUPTED: 0.5, cpu.CRASHED: 0.15}
+# Share of programs gone astray whose strobes look like those of any program.
+ASTRAY = 0.4
 # The same for class S: one opcode in twenty jams it, and nothing but a reset ends that.
 JAMS = {cpu.CRASHED: 0.5}
 
@@ -134,11 +137,14 @@ class Simulation:
         """Memory drives its own nets while it is worked; nothing in the circle above hangs on them."""
         for part in self.board.parts.values():
             if part.kind == "ram":
-                select = self.seen(part, part.select)
-                worked = part.name in self.powered and part.name not in self.effect.dead and select == "moving"
+                strobes = [self.seen(part, net) for net in (part.select, *part.inputs) if net in STROBES]
+                asked = all(word in MOVING for word in strobes) if strobes else self.seen(part, part.select) == "moving"
+                worked = part.name in self.powered and part.name not in self.effect.dead and asked
                 for net in part.data:
                     self.put(part.name, net, "moving" if worked else "floating")
-                    self.nets[net] = self.driven[(part.name, net)]
+                    self.nets[net] = self.held.get(
+                        net, "floating" if (part.name, net) in self.cut else self.driven[(part.name, net)]
+                    )
 
     def put(self, part: str, net: str, level: str) -> None:
         self.driven[(part, net)] = self.outputs.get((part, net), level)
@@ -202,8 +208,10 @@ class Simulation:
         """Active low when every needed net has its level, moving when some of them move through it."""
         moving = False
         active = "high" if output.idle == "low" else "low"
+        own = {other.net: other for other in part.outputs}
         for net, level in output.needs:
-            given = self.seen(part, net)
+            # What it makes of another of its outputs inside does not hang on what its pin comes to.
+            given = self.decoded(part, own[net]) if net in own else self.seen(part, net)
             if given in ("low", "high", "floating", "half-level"):
                 if (given == "low") != (level == "low"):
                     return output.idle
@@ -233,7 +241,7 @@ class Simulation:
         """What the lines of the data bus do in the CPU's present state."""
         if self.board.cpu_class == "S" and self.state in (cpu.WAITING, cpu.HELD, cpu.HALTED):
             return "undriven"  # it reads one place for ever, and between its reads nobody drives the bus
-        if self.state in (cpu.RUNNING, cpu.CRASHED, cpu.HALTED, cpu.UNINTERRUPTED):
+        if self.state in (cpu.RUNNING, cpu.CRASHED, cpu.ASTRAY, cpu.HALTED, cpu.UNINTERRUPTED):
             return "moving"
         if self.state == cpu.ONES:
             return "undriven"
@@ -251,8 +259,8 @@ class Simulation:
         seen["reset"] = self.seen(part, part.reset) if part.reset else "ok"
         state = cpu.state_of(seen, part.name in self.powered, part.name in self.effect.dead, self.fetched())
         self.started = state == cpu.RUNNING and seen["reset"] == "ok"
-        if state == cpu.CRASHED and self.effect.later == cpu.HALTED:
-            return cpu.HALTED
+        if state == cpu.CRASHED and self.effect.later in (cpu.HALTED, cpu.ASTRAY):
+            return self.effect.later
         if state != cpu.RUNNING:
             return state
         if not self.started:
@@ -320,9 +328,13 @@ class Rests:
 
     def ways(self, effect: Effect) -> tuple[tuple[float, Settled], ...]:
         """The same with the chance of each: a program whose interrupt is missing halts for ever, or runs on; one that
-        reads garbage may come upon a halt as well."""
+        reads garbage may come upon a halt as well, or look like any other."""
         settled = self.at_rest(effect)
         halts = (JAMS if self.board.cpu_class == "S" else HALTS).get(settled.state)
         if halts is None or effect.later is not None:
             return ((1.0, settled),)
-        return ((1.0 - halts, settled), (halts, self.at_rest(replace(effect, later=cpu.HALTED))))
+        halted = (halts, self.at_rest(replace(effect, later=cpu.HALTED)))
+        if settled.state != cpu.CRASHED:
+            return ((1.0 - halts, settled), halted)
+        astray = (ASTRAY * (1.0 - halts), self.at_rest(replace(effect, later=cpu.ASTRAY)))
+        return (((1.0 - ASTRAY) * (1.0 - halts), settled), astray, halted)

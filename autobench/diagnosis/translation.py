@@ -238,6 +238,42 @@ def from_level(told: Told) -> tuple[Observable, Weights] | None:
     return Observable("low level", line.net), (("hard", hard), ("driven", 1.0 - hard))
 
 
+def from_low_level(told: Told) -> tuple[Observable, Weights] | None:
+    """A level of a clock. That of a moving line is told again, and better, by its stay above a driven low."""
+    return from_clock_level(told) if told.reading.net in told.board.clocks else None
+
+
+def from_stay(told: Told) -> tuple[Observable, Weights]:
+    """Whether a line stays between the levels."""
+    return Observable("stay", told.reading.net or ""), sided(told.reading, "clean", "between", "between")
+
+
+def from_likeness(told: Told) -> tuple[Observable, Weights] | None:
+    """Whether two neighbours are one."""
+    pair = tuple(told.reading.step.split()[-2:])
+    if pair not in told.board.neighbours:
+        return None
+    return Observable("alike", " ".join(pair)), sided(told.reading, "apart", "one", "one")
+
+
+def from_driven(told: Told) -> tuple[Observable, Weights] | None:
+    """What a line does while a part should drive it."""
+    name = " ".join(told.reading.step.split()[-2:])
+    if name not in {f"{driver.part} {driver.line}" for driver in told.board.bus_drivers}:
+        return None
+    category = {"moving": "both", "low": "low", "high": "high"}.get(told.reading.state or "", "between")
+    return Observable("driving", name), ((category, 1.0),)
+
+
+def from_refresh(told: Told) -> tuple[Observable, Weights] | None:
+    """Whether rows are refreshed."""
+    if told.board.refresh is None:
+        return None
+    none = told.reading.verdict is Verdict.OUTSIDE and not told.reading.value
+    weights = (("none", 1.0),) if none else sided(told.reading, "ok", "slow", "slow")
+    return Observable("refresh", told.board.refresh[0]), weights
+
+
 Rule = Callable[[Told], tuple[Observable, Weights] | None]
 
 RULES: Mapping[str, Rule] = {
@@ -249,7 +285,11 @@ RULES: Mapping[str, Rule] = {
     "ratio": from_ratio,
     "duty": from_duty,
     "high level": from_clock_level,
-    "low level": from_clock_level,
+    "low level": from_low_level,
+    "stay": from_stay,
+    "likeness": from_likeness,
+    "driven": from_driven,
+    "refresh": from_refresh,
     "reset width": from_reset,
     "line rate": from_line_rate,
     "field rate": from_field_rate,

@@ -30,6 +30,10 @@ class BufferedSession(Session):  # type: ignore[misc]  # the back end publishes 
         """Append what comes to `received`: one receive of about `wanted` bytes, at most to the deadline."""
         raise NotImplementedError
 
+    def allow(self, seconds: float) -> None:
+        """From now on so many seconds a call: the time-out attribute without the way through all of VISA."""
+        self.timeout: float | None = seconds
+
     def deadline(self) -> Deadline:
         """The deadline of a call that begins now."""
         return Deadline(CLOCK, FOR_EVER if self.timeout is None else self.timeout)

@@ -5,9 +5,6 @@ The library is imported inside functions, since it takes longer to load than all
 
 from __future__ import annotations
 
-import contextlib
-from collections.abc import Iterator
-
 from autobench.errors import AutobenchError, LinkError, LinkLostError, NoReplyError
 
 # VISA codes that mean the other side is gone or was never there (VPP-4.3, annex B).
@@ -22,15 +19,23 @@ LOST = (
 )
 
 
-@contextlib.contextmanager
-def foreign_errors(instrument: str) -> Iterator[None]:
-    """Turn every error of the VISA stack into one of ours. Only calls into that stack belong inside."""
-    try:
-        yield
-    except AutobenchError:
-        raise
-    except Exception as error:  # the back end raises even plain `Exception`
-        raise in_words(instrument, error) from error
+class ForeignErrors:
+    """Turns every error of the VISA stack into one of ours. Only calls into that stack belong inside.
+
+    No generator with a decorator, since it is entered twice in every query.
+    """
+
+    __slots__ = ("_instrument",)
+
+    def __init__(self, instrument: str) -> None:
+        self._instrument = instrument
+
+    def __enter__(self) -> None:
+        pass
+
+    def __exit__(self, _kind: object, error: BaseException | None, _trace: object) -> None:
+        if isinstance(error, Exception) and not isinstance(error, AutobenchError):
+            raise in_words(self._instrument, error) from error  # the back end raises even plain `Exception`
 
 
 def in_words(instrument: str, error: Exception) -> LinkError:
@@ -58,4 +63,4 @@ def in_words(instrument: str, error: Exception) -> LinkError:
     if isinstance(error, OSError):
         return LinkLostError(instrument, f"the connection is lost ({error.strerror or error})")
     # RuntimeError, TypeError, ValueError (text that cannot be decoded among them) and plain Exception
-    return LinkError(instrument, f"the connection failed: {type(error).__name__}: {error}")
+    return LinkError(instrument, f"the connection failed: {str(error) or 'what came makes no sense'}")

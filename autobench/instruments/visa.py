@@ -18,7 +18,7 @@ from autobench.documents.serial_line import SerialLine
 from autobench.errors import LinkError, LinkLostError, NoReplyError, ReplyError
 from autobench.instruments.back_end import open_resource, serial_interface
 from autobench.instruments.deadline import Deadline
-from autobench.instruments.foreign_errors import foreign_errors
+from autobench.instruments.foreign_errors import ForeignErrors
 from autobench.instruments.hislip_deadline import closing_half_open, hold_to_deadline
 
 if TYPE_CHECKING:
@@ -32,7 +32,8 @@ CLEAR_SECONDS = 1.0  # how long a device clear or a serial poll may take
 LONGEST_MS = 0xFFFFFFFE  # one more means "for ever" in VISA
 OPENING = threading.Lock()  # the back end's tables are not made for opening from several threads
 SLICE = 0.1  # s of a wait after which the run shows that it is alive
-TIMED_OUT = -1073807339  # VI_ERROR_TMO (VPP-4.3, annex B)
+# Completion codes (VPP-4.3, annex B): VI_ERROR_TMO, VI_SUCCESS, VI_SUCCESS_TERM_CHAR, VI_SUCCESS_MAX_CNT
+TIMED_OUT, SUCCESS, AT_TERMINATION_CHARACTER, MORE_MAY_FOLLOW = -1073807339, 0, 0x3FFF0005, 0x3FFF0006
 
 
 def unwatched(extra: float) -> None:
@@ -98,12 +99,17 @@ class VisaSession:
         self._stops: bool | None = None  # whether the termination character is on; None: not known
         self._limited_to: int | None = None  # ms, the time-out that is set; None: not known
         self._open_seconds = 10.0
+        self._quiet = contextlib.ExitStack()
+        self._sliced = False  # whether a read may end at any time without losing what came
+        self._allow: Callable[[float], None] | None = None  # how one of our own sessions is told its time-out
 
     def open(self, timeout: float) -> None:
         """Open the resource; see `open_session`."""
+        from pyvisa.constants import StatusCode
+
         self._open_seconds = timeout
         try:
-            with foreign_errors(self.instrument), OPENING, closing_half_open():
+            with ForeignErrors(self.instrument), OPENING, closing_half_open():
                 resource = open_resource(self.address, self._library, timeout, self._line)
                 self._handle = resource.session
                 self._serial = resource.interface_type == serial_interface()
@@ -111,7 +117,11 @@ class VisaSession:
         except LinkError as error:
             raise type(error)(self.instrument, f"cannot open {self.address}: {error.text}") from error
         self._resource = resource
-        hold_to_deadline(self._inner())
+        inner = self._inner()
+        hold_to_deadline(inner)
+        self._sliced = hasattr(inner, "received")  # our socket and serial sessions keep what came over a time-out
+        self._allow = getattr(inner, "allow", None)
+        self._quiet.enter_context(resource.ignore_warning(StatusCode(MORE_MAY_FOLLOW)))  # which is no warning to us
         self._stops = self._limited_to = None
         self._ended = False
 
@@ -126,7 +136,7 @@ class VisaSession:
         resource = self._open_resource()
         if not self._has_end and not self._receive_end:
             self.clear()  # nothing tells what is left of an earlier reply from the one that comes now
-        with foreign_errors(self.instrument):
+        with ForeignErrors(self.instrument):
             self._limit(resource, within)
             resource.visalib.write(self._handle, message if self._has_end else message + self._send_end)
 
@@ -197,7 +207,7 @@ class VisaSession:
     def clear(self) -> None:
         resource = self._open_resource()
         self._ended = False
-        with foreign_errors(self.instrument):
+        with ForeignErrors(self.instrument):
             from pyvisa.constants import BufferOperation
 
             self._limit(resource, CLEAR_SECONDS)
@@ -208,7 +218,7 @@ class VisaSession:
 
     def status_byte(self) -> int | None:
         resource = self._open_resource()
-        with foreign_errors(self.instrument):
+        with ForeignErrors(self.instrument):
             from pyvisa.constants import StatusCode
             from pyvisa.errors import VisaIOError
 
@@ -243,8 +253,9 @@ class VisaSession:
         resource, self._resource = self._resource, None
         if resource is None:
             return
+        self._quiet.close()
         # A connection that is already broken may fail to close as well; there is nothing more to be lost.
-        with contextlib.suppress(LinkError), foreign_errors(self.instrument), OPENING:
+        with contextlib.suppress(LinkError), ForeignErrors(self.instrument), OPENING:
             resource.close()
         sessions = getattr(resource.visalib, "sessions", None)
         if sessions is not None:
@@ -255,40 +266,31 @@ class VisaSession:
 
         `before` is what came of the message already: it is kept as `partial` if this read fails.
         """
-        from pyvisa.constants import StatusCode
-
         resource = self._open_resource()
         try:
-            more = resource.ignore_warning(StatusCode.success_max_count_read)  # "more may follow" is no warning to us
-            with foreign_errors(self.instrument), more:
+            with ForeignErrors(self.instrument):
                 self._stop_at_line_end(resource, stopping)
                 data, status = self._read_sliced(resource, count, deadline)
         except LinkError:
             self.partial = bytes(before) + bytes(getattr(self._inner(), "received", b""))
             raise
-        stopped = status == StatusCode.success_termination_character_read
+        stopped = status == AT_TERMINATION_CHARACTER
         # One transport says this at the END flag, whether a termination character was asked for or not.
-        self._ended = self._has_end and (status == StatusCode.success or (stopped and not stopping))
+        self._ended = self._has_end and (status == SUCCESS or (stopped and not stopping))
         # A long record is handed on as it came, since a copy costs as much as reading it; nobody else holds it.
         return data if len(data) >= CHUNK else bytes(data), stopped
 
     def _read_sliced(self, resource: Resource, count: int, deadline: Deadline) -> tuple[bytes, Any]:
-        """One read in slices, after each of which the run shows that it is alive; whole where slices would lose data.
-
-        Our own socket and serial sessions keep what came over a time-out.
-        """
-        from pyvisa.errors import VisaIOError
-
-        sliced = hasattr(self._inner(), "received")
+        """One read in slices, after each of which the run shows that it is alive; whole where they would lose data."""
         while True:
             left = deadline.left()
-            part = min(left, SLICE) if sliced else left
-            self._renew(0.0 if sliced else left)
+            part = min(left, SLICE) if self._sliced else left
+            self._renew(0.0 if self._sliced else left)
             self._limit(resource, part)
             try:
                 return resource.visalib.read(self._handle, count)
-            except VisaIOError as error:
-                if part == left or error.error_code != TIMED_OUT:
+            except Exception as error:
+                if part == left or getattr(error, "error_code", None) != TIMED_OUT:
                     raise
 
     def _stop_at_line_end(self, resource: Resource, stopping: bool) -> None:
@@ -304,6 +306,9 @@ class VisaSession:
 
     def _limit(self, resource: Resource, seconds: float) -> None:
         """Set the time-out of the next call; VISA counts in whole milliseconds and takes zero for 'at once'."""
+        if self._allow is not None:
+            self._allow(seconds)
+            return
         from pyvisa.constants import ResourceAttribute
 
         milliseconds = math.ceil(round(seconds * 1000.0, 6))  # rounded first, since 0.3 s is a little more than 300 ms

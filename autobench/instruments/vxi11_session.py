@@ -116,6 +116,10 @@ class DeadlineVxi11Session(tcpip.TCPIPInstrVxi11):  # type: ignore[misc]
         self.attrs[ResourceAttribute.termchar] = ord("\n")
         self.attrs[ResourceAttribute.termchar_enabled] = False
 
+    def allow(self, seconds: float) -> None:
+        """From now on so many seconds a call: the time-out attribute without the way through all of VISA."""
+        self.timeout = seconds
+
     def write(self, data: bytes) -> tuple[int, StatusCode]:
         """Send all of `data` before the time-out, END with its last byte, or say how much went."""
         deadline, place = self._deadline(), 0

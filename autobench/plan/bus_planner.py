@@ -17,6 +17,9 @@ from autobench.signals.likeness import ALIKE
 
 BUS_MEASURES = ("likeness", "driving", "delay", "refresh")
 BOARD_FILE = "board file"
+# Dozens of comparisons with two or three tips each: half an hour for what the lines one by one mostly show as well.
+MANY = (LikenessJob, DrivingJob)
+NOT_BY_HAND = "by hand the lines are looked at one by one; compare them where one looks wrong"
 # Varied traffic makes neighbours differ; that they never do means that they are one (common practice).
 NOT_ALIKE = Limits(Span(None, ALIKE, ""), "two lines of one bus")
 # A few looks may fall into an edge (common practice).
@@ -55,6 +58,8 @@ class BusPlanner:
         cannot = self.bus.sights.lacking(points)
         if cannot is None and not all(job.sight.shows(net) for net in nets):
             cannot = f"{', '.join(nets)} together need {len(nets)} scope channels"
+        if cannot is None and job.sight.by_hand and isinstance(job, MANY):
+            cannot = NOT_BY_HAND
         seconds = 0.4 + job.sight.seconds + HAND_SECONDS * len(job.sight.by_hand)
         return PlannedStep(name, step.stage, job, words, seconds, cannot, required=cannot is None)
 

@@ -30,6 +30,7 @@ class BusSights:
         self.pairs = neighbours(board.lines)
         self.drivers = drivers_of(board.parts, board.lines)
         self.room = len(sights.channels)
+        self.strobes = self._strobes()
         self.driven = self._driven()
         self.chains = self._chains()
 
@@ -37,10 +38,9 @@ class BusSights:
         """Line to the first sight that shows it, for the lines of buses and memory that relays lead to."""
         found: dict[str, Sight] = {}
         # What a part drives is captured on purpose, with its select: that sight is the line's own in the memory.
-        strobes = [self.strobes()] if self.strobes() is not None else []
         memory = [sight for driver, sight in self.driven.items() if driver.stage == "memory"]
-        for sight in [*self.chains, *strobes, *memory]:
-            for point in sight.points if sight is not None else ():
+        for sight in [*self.chains, *self.strobes, *memory]:
+            for point in sight.points:
                 line = self.lines.get(point.net)
                 if line is not None and (line.stage, line.side) in OWN:
                     found.setdefault(point.net, sight)
@@ -50,19 +50,18 @@ class BusSights:
 
     def together(self, names: Sequence[str], seconds: float) -> Sight:
         """A sight that shows `names`: one of those that are taken anyway, else one of its own."""
-        taken = [*self.chains, *self.driven.values(), *([self.strobes()] if self.strobes() is not None else [])]
-        for sight in taken:
-            if sight is not None and all(sight.shows(name) for name in names):
+        for sight in [*self.chains, *self.driven.values(), *self.strobes]:
+            if all(sight.shows(name) for name in names):
                 return sight
         return self._sight(names, seconds)
 
-    def strobes(self) -> Sight | None:
-        """Every strobe of the memory, with the line that tells the refresher's own; None without relays there."""
+    def _strobes(self) -> list[Sight]:
+        """Every strobe of the memory, with the line that tells the refresher's own; none without relays there."""
         names = self._on_relays("memory", "strobe")
         tells = self.refresh.line if self.refresh is not None else None
         if tells is not None and tells not in names and self.sights.on_relays(self.lines[tells].point):
             names.append(tells)
-        return self._sight(names[: self.room], STROBE_SECONDS) if names else None
+        return [self._sight(names[: self.room], STROBE_SECONDS)] if names else []
 
     def of_driver(self, driver: Driver) -> Sight:
         """The sight a driver is judged in."""
@@ -78,7 +77,8 @@ class BusSights:
         for (select, gate, stage), drivers in groups.items():
             seconds = MEMORY_SECONDS if stage == "memory" else DRIVE_SECONDS
             telling = [str(select), *([gate[0]] if isinstance(gate, tuple) else [])]
-            for group in chunks(drivers, max(1, self.room - len(telling))):
+            size = max(1, self.room - len(telling))
+            for group in (drivers[start : start + size] for start in range(0, len(drivers), size)):
                 names = [*telling, *dict.fromkeys(driver.line for driver in group)]
                 if len(names) <= self.room:
                     found |= dict.fromkeys(group, self._sight(names, seconds))

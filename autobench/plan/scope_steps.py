@@ -151,7 +151,8 @@ class LineJob:
     """One logic line. `expected` is `moving`, `high`, `low` or `any`; `shortest` its shortest pulse in seconds.
 
     `stay` is the longest stay between the levels (s) and `low` the low level (V) of one that moves, where its levels
-    are judged. With `within` (seconds) it is judged from the start capture: that many `pulses` after the reset release on `reset`.
+    are judged. With `within` (seconds) it is judged from the start capture: that many `pulses` after the reset release
+    on `reset`.
     """
 
     line: str

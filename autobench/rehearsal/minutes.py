@@ -5,7 +5,7 @@ from __future__ import annotations
 from autobench.app import Prepared
 from autobench.plan.steps import PlannedStep
 from autobench.plan.target import HAND_SECONDS
-from autobench.run.runner import net_and_point
+from autobench.run.foresight import net_and_point
 
 # Minutes an experienced person needs for a stage without a program, from paper to probe and back: middle of what is
 # usual, good to a factor of two (common practice).

@@ -6,6 +6,7 @@ Each takes its lines from one capture. What does not move says nothing here; tha
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from autobench.judgement.reading import Reading
 from autobench.judgement.uncertainty import Component
@@ -20,8 +21,10 @@ from autobench.run.scope_actions import LEVEL_RULE, Place
 from autobench.signals.activity import COUNT_UNCERTAINTY, State
 from autobench.signals.families import family
 from autobench.signals.likeness import LEAST_EDGES, compare_lines
-from autobench.signals.selected import Telling, delays_between, falls_while, while_selected
+from autobench.signals.selected import Selected, Telling, delays_between, falls_while, while_selected
 
+LEAST_VARIETY = 8  # different lengths of pulses; a program that goes round in a loop has a few
+LONGER = 4.0  # times as long is looked where nothing changes
 LEAST_ACCESSES = 20  # fewer say nothing about a line that does not change
 
 
@@ -59,6 +62,9 @@ def likeness(captures: Captures, step: PlannedStep, job: LikenessJob) -> Reading
     found = compare_lines(first.trace, second.trace, (family(job.families[0]), family(job.families[1])))
     if found.edges < LEAST_EDGES:
         return idle(place, "likeness", "", job.limits, "one of them hardly moves: that they are alike says nothing")
+    if found.identical and found.variety < LEAST_VARIETY:
+        why = "they are alike in a loop of the program, which says nothing"
+        return idle(place, "likeness", "", job.limits, why)
     chance = math.sqrt(max(found.share * (1.0 - found.share), 0.0) / found.edges)
     estimate = Estimate(found.share, "", max(chance, 1e-6), how=f"{found.edges} edges compared")
     reading = judged_estimate(step, job.of, job.point, "likeness", estimate, (), job.limits, rule=LEVEL_RULE)
@@ -71,33 +77,42 @@ def likeness(captures: Captures, step: PlannedStep, job: LikenessJob) -> Reading
 def driving(captures: Captures, step: PlannedStep, job: DrivingJob) -> Reading:
     """Whether a part drives a line to both levels while it is told to."""
     place = Place(step, job.line, job.point)
-    told = [(job.select, "low"), *([job.gate] if job.gate is not None else [])]
-    seen, void = looks(captures, job, (job.line, *(net for net, _ in told)))
-    if void is not None:
-        return place.void("driven", "%", job.limits, void)
-    telling = [
-        Telling(one.trace, family(job.families[net]), level) for one, (net, level) in zip(seen[1:], told, strict=True)
-    ]
-    found = while_selected(seen[0].trace, family(job.families[job.line]), telling)
+    found, void = accesses(captures, job)
+    if found is not None and not (found.low and found.high) and found.accesses >= LEAST_ACCESSES:
+        # A program may rest in a HALT for a while, and then one place is read again and again.
+        found, void = accesses(captures, replace(job, sight=replace(job.sight, seconds=LONGER * job.sight.seconds)))
+    if found is None:
+        return place.void("driven", "%", job.limits, void or "")
     if found.accesses < LEAST_ACCESSES:
-        why = f"{job.part} is selected by {job.select} {found.accesses} times: nothing to be seen of {job.line}"
+        why = f"{job.part} is selected by {job.select} {found.accesses} times: too few to see what it drives"
         return idle(place, "driven", "%", job.limits, why)
-    share = found.at_level
+    # A line that never changes is driven by nobody, or stuck: its level proves nothing.
+    share = found.at_level if (found.low and found.high) or found.at_level < 1.0 else 0.0
     chance = 100.0 * math.sqrt(max(share * (1.0 - share), 1.0 / found.accesses) / found.accesses)
     estimate = Estimate(100.0 * share, "%", chance, how=f"{found.accesses} accesses")
     reading = judged_estimate(step, job.line, job.point, "driven", estimate, (), job.limits, rule=LEVEL_RULE)
-    state, why = State.MOVING, ""
-    if reading.verdict is Verdict.OUTSIDE:
-        state, why = (
-            State.HALF_LEVEL,
-            f"{job.line} is between the levels in {100.0 * found.between:.0f} % of the accesses",
-        )
-    elif not found.low or not found.high:
+    if reading.verdict is not Verdict.OUTSIDE:
+        return reading.with_value(estimate.value, estimate.uncertainty, str(State.MOVING))
+    if share:
+        state = State.HALF_LEVEL
+        why = f"{job.line} is between the levels in {100.0 * found.between:.0f} % of the accesses of {job.part}"
+    else:
         state = State.HIGH if not found.low else State.LOW
         level = "low" if not found.low else "high"
         why = f"{job.line} is never {level} in {found.accesses} accesses of {job.part}"
-    judged_so = reading.with_verdict(Verdict.OUTSIDE, why) if why else reading
-    return judged_so.with_value(reading.value, reading.uncertainty, str(state))
+    return reading.with_reason(why).with_value(estimate.value, estimate.uncertainty, str(state))
+
+
+def accesses(captures: Captures, job: DrivingJob) -> tuple[Selected | None, str | None]:
+    """The line of a job while its part should drive it, or why nothing may be concluded."""
+    told = [(job.select, "low"), *([job.gate] if job.gate is not None else [])]
+    seen, void = looks(captures, job, (job.line, *(net for net, _ in told)))
+    if void is not None:
+        return None, void
+    telling = [
+        Telling(one.trace, family(job.families[net]), level) for one, (net, level) in zip(seen[1:], told, strict=True)
+    ]
+    return while_selected(seen[0].trace, family(job.families[job.line]), telling), None
 
 
 def delay(captures: Captures, step: PlannedStep, job: DelayJob) -> Reading:

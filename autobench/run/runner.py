@@ -12,17 +12,12 @@ from dataclasses import replace
 from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOffError, StoppedError, TrippedError
 from autobench.events import Event, Notice, ReadingTaken, StepStarted, StepTakenAgain
 from autobench.judgement.reading import Reading
-from autobench.judgement.verdict import BoardJudgement, Judgement, Verdict, board_verdict, void
-from autobench.plan.limits import Limits
+from autobench.judgement.verdict import BoardJudgement, BoardVerdict, Judgement, Verdict, board_verdict, void
 from autobench.plan.scope_steps import (
     ClockJob,
-    DelayJob,
-    DrivingJob,
-    LikenessJob,
     LineJob,
     PictureJob,
     RatioJob,
-    RefreshJob,
     ResetJob,
     RippleJob,
     ScopeJob,
@@ -33,7 +28,6 @@ from autobench.plan.steps import (
     CurrentJob,
     DropJob,
     InjectionJob,
-    Job,
     OhmsJob,
     Plan,
     PlannedStep,
@@ -44,18 +38,26 @@ from autobench.plan.steps import (
     RailJob,
     WaitJob,
 )
-from autobench.quantity import Span, show
 from autobench.run import actions, bus_actions, injection, line_actions, plug_actions, scope_actions
+from autobench.run.conditions import convicted, once_more, unmet
 from autobench.run.contact import NoContactError
+from autobench.run.foresight import (
+    NO_LIMITS,
+    expected_of,
+    limits_of,
+    needs_hand,
+    needs_power,
+    net_and_point,
+    quantity_of,
+    without_ends,
+)
 from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import unread
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
 GATES = ("rails", "clocks", "reset")
+SWITCHED_OFF = "the power is switched off"  # on purpose, so that it may come back
 RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
-# Some forty points held by hand one after another: not asked for once an earlier stage has shown what is wrong.
-LONG_STAGES = ("bus", "memory")
-NO_LIMITS = Limits(Span(None, None, ""), "none")
 
 
 class Runner:
@@ -77,9 +79,10 @@ class Runner:
         self._reserve: bytes | bytearray = bytearray(RESERVE)
         self.readings: list[Reading] = []
 
-    def run(self) -> BoardJudgement:
+    def run(self, further: Callable[[], None] | None = None) -> BoardJudgement:
         """Take every step; returns the board's verdict.
 
+        `further` is called once all steps were taken but those that only switch off, with the power as they left it.
         Whatever happens, every output is off and proved off before this returns or raises. Raises
         `OutputNotOffError` if that could not be proved; every other named error becomes the verdict `stopped`.
         """
@@ -93,7 +96,9 @@ class Runner:
                     self._bench.captures.prepare()
                 if not self._plan.alone:
                     self._bench.power.make_off()
-                self._take_all()
+                self._take_all(self._plan.steps if further is None else without_ends(self._plan.steps))
+                if further is not None:
+                    further()
                 self._check()
             except MemoryError:
                 self._reserve = b""  # what is left to do gets it: OFF, its proof, the last words in the record
@@ -108,17 +113,34 @@ class Runner:
         except AutobenchError as error:
             stopped = str(error)
             self._emit(Notice(self._bench.clock.now(), str(error), urgent=True))
+        other = self._withdraw_another() if stopped is None else None
+        if other is not None:
+            return BoardJudgement(BoardVerdict.UNDECIDED, other)
         return board_verdict(self.readings, stopped=stopped)
 
-    def _take_all(self) -> None:
+    def _withdraw_another(self) -> str | None:
+        """Where the rates are those of another board, what was held against this one is void; returns why, or None."""
+        why = self._bench.fits_other(self.readings) if any(map(accuses, self.readings)) else None
+        if why is None:
+            return None
+        steps = dict.fromkeys(reading.step for reading in self.readings if accuses(reading))
+        self.readings = [one.with_verdict(Verdict.VOID, why) if accuses(one) else one for one in self.readings]
+        for step in steps:
+            self._emit(StepTakenAgain(self._bench.clock.now(), step, why))
+            for reading in self.readings:
+                if reading.step == step:
+                    self._emit(ReadingTaken(self._bench.clock.now(), reading))
+        return why
+
+    def _take_all(self, steps: tuple[PlannedStep, ...]) -> None:
         """Every step in order; the person at the bench may go back to the last one that asked for a hand."""
         number = 0
-        while number < len(self._plan.steps):
+        while number < len(steps):
             self._check()
-            step, person = self._plan.steps[number], self._bench.person
+            step, person = steps[number], self._bench.person
             before = person.prompts if person is not None else 0
             try:
-                self._take(step)
+                self.take(step)
             except BackAskedError:
                 number = self._back_from(number)
                 continue
@@ -136,12 +158,20 @@ class Runner:
             self._emit(Notice(self._bench.clock.now(), "no further back: the power has changed since"))
             return number
         first = self._by_hand.pop()
+        self._anew()
+        for step in self._plan.steps[first:number]:
+            self._withdraw(step, "the operator went back")
+        return first
+
+    def _withdraw(self, step: PlannedStep, why: str) -> None:
+        """What a step said no longer counts: it will be taken once more."""
+        self.readings = [reading for reading in self.readings if reading.step != step.name]
+        self._emit(StepTakenAgain(self._bench.clock.now(), step.name, why))
+
+    def _anew(self) -> None:
+        """What was captured before says nothing about now."""
         if self._bench.captures is not None:
             self._bench.captures.forget()
-        for step in self._plan.steps[first:number]:
-            self.readings = [reading for reading in self.readings if reading.step != step.name]
-            self._emit(StepTakenAgain(self._bench.clock.now(), step.name, "the operator went back"))
-        return first
 
     @property
     def _gate(self) -> str | None:
@@ -153,47 +183,73 @@ class Runner:
         )
         return next(failed, None)
 
-    def _convicted(self, step: PlannedStep) -> str | None:
-        """For a step of the long last stages, an earlier stage's step that has already shown the board faulty."""
-        if step.stage not in LONG_STAGES:
-            return None
-        wrong = (
-            reading.step
-            for reading in self.readings
-            if reading.verdict is Verdict.OUTSIDE and not reading.conditional and reading.stage != step.stage
-        )
-        return next(wrong, None)
+    @property
+    def unpowered(self) -> str | None:
+        """Why the board may not be powered any more in this run, or None."""
+        return self._unpowered
 
-    def _take(self, step: PlannedStep) -> None:
+    def take(self, step: PlannedStep, after: str | None = None) -> list[Reading]:
+        """One step: its readings, judged, kept and told of. Those taken `after` something was done to the board speak
+        of another board: they are kept as conditional, with that said."""
         self._emit(StepStarted(self._bench.clock.now(), step.name, step.stage, step.words))
         if self._bench.person is not None:
             self._bench.person.step = step.name
         if self._bench.hand is not None:
             self._bench.hand.expect(net_and_point(step)[0], expected_of(step))
-        readings = self._readings_of(step)
+        began, again = self._bench.clock.now(), step.again
+        taken = self._told(step, self._readings_of(step), after)
+        while again is not None and once_more(again, taken, self._bench.clock.now() - began):
+            self._withdraw(step, "not yet as wanted")
+            taken = self._told(step, self._readings_of(step, again.every), after)
+        return taken
+
+    def _told(self, step: PlannedStep, readings: list[Reading], after: str | None) -> list[Reading]:
+        """The readings of a step, judged, kept and told of."""
         if self._bench.power.tripped is not None:
             self._unpowered = self._unpowered or f"switched off: {self._bench.power.tripped}"
+        taken = []
         for reading in readings:
             gate = self._gate
-            judged = replace(reading, conditional=gate is not None and step.stage != gate)
-            self.readings.append(judged)
-            self._emit(ReadingTaken(self._bench.clock.now(), judged))
+            judged = replace(reading, conditional=after is not None or (gate is not None and step.stage != gate))
+            if after is not None:
+                judged = judged.with_reason("; ".join(words for words in (judged.reason, after) if words))
+            taken.append(judged)
+            self.keep(judged)
+        return taken
 
-    def _readings_of(self, step: PlannedStep) -> list[Reading]:
-        """Readings of one step; a step that cannot be taken gives one `skipped` or `void` reading with the reason."""
+    def lost_power(self, error: TrippedError) -> None:
+        """The watch switched off outside any step: nothing powers the board again in this run."""
+        self._unpowered = f"switched off: {error}"
+        self._emit(Notice(self._bench.clock.now(), self._unpowered, urgent=True))
+
+    def keep(self, reading: Reading) -> None:
+        """A reading as it is, however it came about."""
+        self.readings.append(reading)
+        self._emit(ReadingTaken(self._bench.clock.now(), reading))
+
+    def _readings_of(self, step: PlannedStep, pause: float = 0.0) -> list[Reading]:
+        """Readings of one step after a `pause` in s; one that cannot be taken gives a `skipped` or `void` reading."""
+        why_not = unmet(step, self.readings)
+        if why_not is not None:
+            return [reading.optional() for reading in self._skipped(step, why_not)]
         if step.cannot is not None:
             return self._skipped(step, step.cannot)
-        if self._unpowered is not None and needs_power(step):
+        comes_back = self._unpowered == SWITCHED_OFF and isinstance(step.job, PolarityJob | PowerJob)
+        if self._unpowered is not None and needs_power(step) and not comes_back:
             return self._skipped(step, self._unpowered)
+        if needs_hand(step) and self._bench.hand is None:
+            point = net_and_point(step)[1] or "it"
+            return self._skipped(step, f"no relay leads to {point}, and nobody is there to hold a tip")
         gate = self._gate
         if gate is not None and step.stage != gate and needs_hand(step):
             return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
-        convicted = self._convicted(step)
-        if convicted is not None and needs_hand(step):
-            return self._skipped(
-                step, f"not asked for: {convicted} is wrong already, and the next check is a better one"
-            )
+        wrong = convicted(step, self.readings)
+        if wrong is not None and needs_hand(step):
+            return self._skipped(step, f"not asked for: {wrong} is wrong already, and the next check is a better one")
         try:
+            if pause:
+                self._bench.power.wait(pause)
+                self._anew()
             return self._dispatch(step)
         except NoContactError as error:
             return [self._not_taken(step, void(str(error)))]
@@ -215,7 +271,9 @@ class Runner:
             case InjectionJob():
                 return injection.injection(bench, step, job)
             case PowerJob():
-                return actions.power(bench, step, job)
+                readings = actions.power(bench, step, job)
+                self._switched(job.on)
+                return readings
             case CurrentJob():
                 return actions.current(bench, step, job)
             case RailJob():
@@ -226,6 +284,7 @@ class Runner:
                 return plug_actions.plug(bench, step, job)
             case WaitJob():
                 bench.power.wait(job.seconds)
+                self._anew()
                 return []
             case AskJob():
                 return self._asked(step, job)
@@ -260,9 +319,21 @@ class Runner:
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:
             return self._skipped(step, "nobody to ask: this run is unattended")
+        if job.hands:
+            self._bench.power.make_off()
+            self._switched(False)
+            if self._bench.hand is not None:
+                self._bench.hand.let_go()
         if self._bench.person.question(job.words):
             return []
         return [unread(step, None, None, "answer", "", NO_LIMITS, void("the person at the bench answered no"))]
+
+    def _switched(self, on: bool) -> None:
+        """Power came on or went off on purpose: what needs it is left out while it is off."""
+        if on and self._unpowered == SWITCHED_OFF:
+            self._unpowered = None
+        elif not on:
+            self._unpowered = self._unpowered or SWITCHED_OFF
 
     def _skipped(self, step: PlannedStep, why: str) -> list[Reading]:
         """One skipped reading for a step that would have given readings; nothing for switching off."""
@@ -279,68 +350,6 @@ class Runner:
         return unread(step, net, point, quantity, unit, limits_of(step), judgement)
 
 
-def limits_of(step: PlannedStep) -> Limits:
-    """What the first reading of a step is judged by."""
-    named = (getattr(step.job, name, None) for name in ("limits", "frequency", "rate", "sync_amplitude", "line_rate"))
-    return next((found for found in named if isinstance(found, Limits)), NO_LIMITS)
-
-
-def expected_of(step: PlannedStep) -> str:
-    """What should be seen in a step, in words: the state of a line, else the limits."""
-    if isinstance(step.job, LineJob) and step.job.expected in ("high", "low"):
-        return step.job.expected
-    if isinstance(step.job, ClockJob):
-        return show(step.job.nominal, "Hz", 6)
-    span = limits_of(step).span
-    return "" if span.low is None and span.high is None else str(span)
-
-
-def needs_hand(step: PlannedStep) -> bool:
-    """Whether a hand would have to hold a tip."""
-    target, sight = getattr(step.job, "target", None), getattr(step.job, "sight", None)
-    return bool((target is not None and target.by_hand) or (sight is not None and sight.by_hand))
-
-
-def needs_power(step: PlannedStep) -> bool:
-    """Whether a step makes sense only on a powered board."""
-    match step.job:
-        case PowerJob():
-            return step.job.on
-        case OhmsJob() | InjectionJob() | AskJob() | WaitJob():
-            return False
-        case _:
-            return True
-
-
-# What a step would have measured, and in which unit; for readings that were not taken.
-QUANTITIES: dict[type[Job], tuple[str, str]] = {
-    OhmsJob: ("resistance", "ohm"),
-    CurrentJob: ("current", "A"),
-    PowerJob: ("current", "A"),
-    RippleJob: ("ripple", "V"),
-    PlugRippleJob: ("ripple", "V"),
-    ClockJob: ("frequency", "Hz"),
-    ResetJob: ("reset width", "s"),
-    SyncJob: ("line rate", "Hz"),
-    PictureJob: ("sync amplitude", "V"),
-    LineJob: ("rate", "Hz"),
-    RatioJob: ("ratio", ""),
-    LikenessJob: ("likeness", ""),
-    DrivingJob: ("driven", "%"),
-    DelayJob: ("delay", "s"),
-    RefreshJob: ("refresh", "Hz"),
-    AskJob: ("answer", ""),
-}
-
-
-def quantity_of(step: PlannedStep) -> tuple[str, str]:
-    """What a step would have measured, and in which unit."""
-    return QUANTITIES.get(type(step.job), ("voltage", "V"))
-
-
-def net_and_point(step: PlannedStep) -> tuple[str | None, str | None]:
-    """Where a step would have measured."""
-    job = step.job
-    net = next((getattr(job, name) for name in ("rail", "clock", "line", "net", "of") if hasattr(job, name)), None)
-    target = getattr(job, "target", None)
-    return net, target.point if target is not None else getattr(job, "point", None)
+def accuses(reading: Reading) -> bool:
+    """Whether a reading counts against the board."""
+    return reading.verdict is Verdict.OUTSIDE and not reading.conditional

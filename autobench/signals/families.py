@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 from autobench.errors import UsageError
 
-
 # What an 8-bit scope at 1 V a division may put on top of a low (its offset and noise; common practice).
 SCOPE_ERROR = 0.15
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from autobench.signals.families import Family
 from autobench.signals.trace import Trace
@@ -19,12 +20,15 @@ BLOCK = 1 << 18
 class Likeness:
     """`share` of the samples that both receivers are sure of and that agree, of all that both are sure of (0 … 1).
 
-    `seconds` is the time looked at, `edges` the fewer edges of the two lines in it.
+    `seconds` is the time looked at, `edges` the fewer edges of the two lines in it, `variety` how many different
+    lengths the pulses of the first one have: a program that goes round in a loop has a few, and in it two lines may
+    happen to be alike.
     """
 
     share: float
     seconds: float
     edges: int
+    variety: int = 0
 
     @property
     def identical(self) -> bool:
@@ -42,6 +46,7 @@ def compare_lines(first: Trace, second: Trace, receivers: tuple[Family, Family])
     sure = agreed = 0
     edges = [0, 0]
     last = [-1, -1]
+    turns: list[NDArray[np.int64]] = []
     for start in range(0, first.samples.size, BLOCK):
         states = []
         for turn, (trace, family) in enumerate(zip((first, second), receivers, strict=True)):
@@ -50,9 +55,19 @@ def compare_lines(first: Trace, second: Trace, receivers: tuple[Family, Family])
             states.append((low, high))
             known = np.flatnonzero(low | high)
             values = np.concatenate([[last[turn]], high[known]]) if last[turn] >= 0 else high[known].astype(np.int64)
-            edges[turn] += int(np.count_nonzero(values[1:] != values[:-1]))
+            changed = values[1:] != values[:-1]
+            edges[turn] += int(np.count_nonzero(changed))
+            if turn == 0:
+                turns.append(start + known[changed if changed.size == known.size else np.append(False, changed)])
             last[turn] = int(values[-1]) if values.size else last[turn]
         (low, high), (other_low, other_high) = states
         agreed += int(np.count_nonzero((low & other_low) | (high & other_high)))
         sure += int(np.count_nonzero((low | high) & (other_low | other_high)))
-    return Likeness(agreed / sure if sure else 0.0, first.duration, min(edges))
+    lengths = np.diff(np.concatenate(turns or [np.zeros(0, np.int64)])).astype(np.int64)
+    return Likeness(agreed / sure if sure else 0.0, first.duration, min(edges), variety(lengths))
+
+
+def variety(lengths: NDArray[np.int64]) -> int:
+    """How many lengths there are, neighbouring ones counted as one: sampling alone makes two of each."""
+    found = np.unique(lengths)
+    return int(np.count_nonzero(np.diff(found, prepend=-2) > 1))

@@ -12,7 +12,7 @@ from rich.text import Text
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
 from autobench.views.terminal_text import VERDICT_STYLES, cell, wrapped
-from autobench.views.wording import MARKS, limits_words, reading_name, value_words
+from autobench.views.wording import MARKS, aside, limits_words, reading_name, value_words
 
 HEADINGS = ("step", "point", "value ± U (k = 2)", "limits", "verdict")
 GAP = "  "
@@ -124,6 +124,7 @@ def so_far(readings: Sequence[Reading], width: int) -> list[Text]:
 
 def newest(readings: Sequence[Reading], width: int, height: int) -> list[Text]:
     """Heading and the newest readings that fit in `height` lines, the newest at the bottom."""
+    readings = [reading for reading in readings if not aside(reading)]
     widths = columns(readings, width)
     room = max(height - 1, 0)
     lines: list[Text] = []

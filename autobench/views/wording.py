@@ -10,7 +10,16 @@ from enum import Enum
 from typing import TypeVar
 
 from autobench.diagnosis.result import Diagnosis, Suspect
-from autobench.events import PowerChanged, Prompted, PromptEnded, RunStarted, TouchPlace, Watched
+from autobench.events import (
+    CheckChosen,
+    Investigated,
+    PowerChanged,
+    Prompted,
+    PromptEnded,
+    RunStarted,
+    TouchPlace,
+    Watched,
+)
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
 from autobench.quantity import show
@@ -20,7 +29,8 @@ Value = TypeVar("Value")
 
 MOST_SHOWN = 3
 # Quantities that the step's own name says already.
-PLAIN_QUANTITIES = ("voltage", "current", "resistance", "ripple", "rate", "answer")
+PLAIN_QUANTITIES = ("voltage", "current", "resistance", "ripple", "rate", "answer", "driven")
+LINE_LEVELS = ("low level", "stay")
 SHOWN_STATES = {"probing": "on for the polarity probe", "on": "ON", "tripped": "TRIPPED", "alarm": "NOT PROVED OFF"}
 # States in which an output may carry volts, and the word for it; "ending …" are added by `live_word`.
 LIVE_WORDS = {
@@ -106,6 +116,13 @@ def reading_name(reading: Reading) -> str:
     if quantity in PLAIN_QUANTITIES or step.split(" ")[0] == quantity:
         return step
     return quantity if quantity.split(" ")[0] == step else f"{step} {quantity}"
+
+
+def aside(reading: Reading) -> bool:
+    """Whether a reading is worth no line of its own while a run goes on: the levels of a bus line that are as they
+    should be, said of every line. The report has them."""
+    own = reading.quantity in LINE_LEVELS and reading.stage in ("bus", "memory")
+    return own and reading.verdict is Verdict.WITHIN and not reading.conditional
 
 
 def verdict_words(reading: Reading) -> str:
@@ -286,6 +303,34 @@ def reasons_for(suspect: Suspect) -> tuple[str, ...]:
     return tuple(reason.removesuffix(f": {broken}") for reason in suspect.for_ if reason != broken)
 
 
+def check_lines(event: CheckChosen) -> list[str]:
+    """A check beyond the round, as it begins."""
+    check = event.check
+    return [f"– check {event.number}, about {check.minutes:g} min: {check.what} –", f"      {check.why}"]
+
+
+def leading_words(diagnosis: Diagnosis) -> str:
+    """The leading suspects with their chances, in a line."""
+    return "; ".join(f"{each.place}, {chance_words(each.probability)}" for each in diagnosis.suspects[:MOST_SHOWN])
+
+
+def investigated_lines(event: Investigated, diagnosis: Diagnosis) -> list[str]:
+    """How the checks beyond the round ended, and who is suspected then."""
+    made = f"{event.checks} check{'s' if event.checks != 1 else ''} in {event.minutes:.1f} min"
+    return [f"– {made} –", *diagnosis_lines(diagnosis), event.words]
+
+
+def repair_lines(diagnosis: Diagnosis) -> list[str]:
+    """Which repair to try first, second and third, where more than one may cure: by chance over minutes."""
+    if len(diagnosis.repairs) < 2:
+        return []
+    named = (
+        f"{each.place} ({chance_words(each.probability)}, about {each.minutes:g} min)"
+        for each in diagnosis.repairs[:MOST_SHOWN]
+    )
+    return [f"  repairs, the best chance for its minutes first: {', then '.join(named)}"]
+
+
 def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
     """At most three suspects with why and why not, then the next check, in words a technician says aloud."""
     if not diagnosis.suspects:
@@ -301,4 +346,4 @@ def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
         check = diagnosis.next_check
         lines.append(f"  next check, about {check.minutes:g} min: {check.what}")
         lines.append(f"      {check.why}")
-    return lines
+    return lines + repair_lines(diagnosis)

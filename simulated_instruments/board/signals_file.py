@@ -42,7 +42,7 @@ def read_signals(entry: Entry) -> Signals:
 
 
 def read_ram(entry: Entry) -> RamPlan:
-    """How the RAM's time is shared, in CPU clocks: `{lines: 8, slots: 1, video every: 8, video at: 0, refresh: cpu}`."""
+    """How the RAM's time is shared: `{lines: 8, slots: 1, video every: 8, video at: 0, refresh: cpu}` (CPU clocks)."""
     entry.only("lines", "slots", "video every", "video at", "refresh")
     refresh, slots = entry["refresh"], entry["slots"].whole()
     if refresh.words() not in ("cpu", "video"):

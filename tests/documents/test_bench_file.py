@@ -191,7 +191,15 @@ def test_a_bench_with_a_hand_probe_has_no_routes(tmp_path: Path) -> None:
     assert bench.position("tarnbeck-8", "J1.1") is None
 
 
-@pytest.mark.parametrize("address", ["TCPIP::127.0.0.1::5025::SOCKET", "TCPIP0::localhost::hislip0", "ASRL/dev/pts/4"])
+@pytest.mark.parametrize(
+    "address",
+    [
+        "TCPIP::127.0.0.1::5025::SOCKET",
+        "TCPIP0::localhost::hislip0",
+        "TCPIP::127.0.0.1,4711::inst0::INSTR",
+        "ASRL/dev/pts/4",
+    ],
+)
 def test_a_served_bench_is_at_this_machine(tmp_path: Path, address: str) -> None:
     """Loopback and pseudo-terminal addresses may be those of a served simulated bench."""
     lines = BENCH[: BENCH.index("  meter:")].replace("simulated: no", "simulated: served")

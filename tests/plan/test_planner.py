@@ -7,6 +7,7 @@ import pytest
 from autobench.documents.gathered import Documents, read_documents
 from autobench.errors import UsageError
 from autobench.plan.planner import Planner
+from autobench.plan.scope_steps import DelayJob, DrivingJob, LikenessJob, LineJob, RefreshJob
 from autobench.plan.steps import CurrentJob, OhmsJob, Plan, PowerJob, RailJob
 from autobench.quantity import Quantity
 
@@ -55,7 +56,7 @@ def test_a_point_without_a_relay_is_planned_as_what_cannot_be_done() -> None:
     """A bench that cannot reach a point says so in the plan."""
     read = documents()
     fixture = {point: number for point, number in read.bench.fixtures["tarnbeck-8"].items() if point != "U18.8"}
-    bench = read.bench.model_copy(update={"fixtures": {"tarnbeck-8": fixture}})
+    bench = read.bench.model_copy(update={"fixtures": {"tarnbeck-8": fixture}, "hand_probe": None})
     steps = Planner(bench, read.drivers, read.board, {}).plan(read.sequence).steps
     far = next(step for step in steps if step.name == "rail +5V far")
     assert far.cannot is not None
@@ -89,3 +90,50 @@ def test_the_decision_rule_comes_from_the_sequence() -> None:
     assert {(step.rule, step.patience) for step in planned if isinstance(step.job, RailJob)} == {("w = U", 20.0)}
     assert {(step.rule, step.patience) for step in planned if isinstance(step.job, CurrentJob)} == {("simple", 0.0)}
     assert {step.rule for step in plan().steps} == {"95 %"}
+
+
+def test_lines_of_a_bus_are_captured_with_both_their_neighbours() -> None:
+    """Whether two lines are one can only be seen in one capture; sixteen address lines have fifteen neighbourhoods."""
+    jobs = [step.job for step in plan().steps if isinstance(step.job, LikenessJob)]
+    address = [(job.of, job.to) for job in jobs if job.of.startswith("A")]
+    assert address == [(f"A{bit}", f"A{bit + 1}") for bit in range(15)]
+    assert all(job.sight.shows(job.of) and job.sight.shows(job.to) for job in jobs)
+    assert len({job.sight for job in jobs if job.of.startswith("A")}) == 5  # four channels, chained
+
+
+def test_a_driver_is_captured_with_its_select_and_what_says_that_it_is_read() -> None:
+    """ROM and buffer with RD, the memory with its own strobes."""
+    jobs = {step.name: step.job for step in plan().steps if isinstance(step.job, DrivingJob)}
+    assert (jobs["driving U3 D0"].select, jobs["driving U3 D0"].gate) == ("ROMCS", ("RD", "low"))
+    assert (jobs["driving U8 D7"].select, jobs["driving U8 D7"].gate) == ("RAMCS", ("RD", "low"))
+    assert (jobs["driving U18 M7"].select, jobs["driving U18 M7"].gate) == ("CAS", ("WE", "high"))
+    assert all(job.sight.shows(job.line) and job.sight.shows(job.select) for job in jobs.values())
+    lines = {step.name: step.job for step in plan().steps if isinstance(step.job, LineJob)}
+    assert lines["line M7"].sight == jobs["driving U18 M7"].sight
+
+
+def test_strobes_share_a_capture_with_what_tells_whose_refresh_it_is() -> None:
+    """RAS, CAS, WE and REFRESH on four channels: rates, the delay and the refresh come from one capture."""
+    jobs = [step.job for step in plan().steps if isinstance(step.job, DelayJob | RefreshJob)]
+    assert [point.net for point in jobs[0].sight.points] == ["RAS", "CAS", "WE", "REFRESH"]
+    assert jobs[0].sight == jobs[1].sight
+
+
+def test_what_takes_many_tips_at_once_is_no_gap_in_the_round_by_hand() -> None:
+    """By hand each line is looked at alone; dozens of comparisons with three tips are left out and not required."""
+    read = read_documents("tarnbeck-8", "hand", "baseline")
+    steps = Planner(read.bench, read.drivers, read.board, {}).plan(read.sequence).steps
+    together = [step for step in steps if isinstance(step.job, DrivingJob)]
+    assert together
+    assert all(step.cannot is not None and not step.required for step in together)
+    alone = [step for step in steps if isinstance(step.job, LineJob) and step.job.line in ("A15", "M7", "RAS")]
+    assert [step.cannot for step in alone] == [None, None, None]
+
+
+def test_levels_are_judged_on_lines_that_somebody_always_drives() -> None:
+    """A RAM's data output drifts between accesses: no low level and no stay is asked of it."""
+    lines = {step.job.line: step.job for step in plan().steps if isinstance(step.job, LineJob)}
+    assert lines["M0"].stay is None
+    assert lines["D0"].stay is not None
+    assert lines["D0"].stay.span.high == pytest.approx(150e-9)
+    assert lines["FETCH"].low is None

@@ -6,7 +6,6 @@ Five seconds for a file and bounded memory are what issue 5 asks for; the alarm 
 from __future__ import annotations
 
 import random
-import resource
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -30,6 +29,7 @@ from autobench.plan.planner import Planner
 from autobench.protocols.blocks import BlockReader
 from autobench.views.run_state import RunState
 from tests.whole.hostile import BOMB, PIECES, damaged_file, damaged_reply
+from tests.whole.memory_peak import memory_peak
 
 FILES = 500
 REPLIES = 10_000
@@ -57,15 +57,15 @@ SOUND = (
 
 
 @contextmanager
-def no_hang() -> Iterator[None]:
+def no_hang(seconds: float = SECONDS) -> Iterator[None]:
     """Five seconds of computing, or a minute in all on a busy machine: then the test fails where it hangs."""
 
     def hangs(number: int, frame: FrameType | None) -> None:
         raise TimeoutError("hangs")
 
     former = {number: signal.signal(number, hangs) for number in (signal.SIGALRM, signal.SIGPROF)}
-    signal.setitimer(signal.ITIMER_PROF, SECONDS)
-    signal.setitimer(signal.ITIMER_REAL, 12 * SECONDS)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
+    signal.setitimer(signal.ITIMER_REAL, 12 * seconds)
     try:
         yield
     finally:
@@ -73,10 +73,6 @@ def no_hang() -> Iterator[None]:
         signal.setitimer(signal.ITIMER_REAL, 0)
         for number, handler in former.items():
             signal.signal(number, handler)
-
-
-def megabytes() -> float:
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
 
 
 def prepared(kind: str, path: Path, folder: Path) -> None:
@@ -105,21 +101,21 @@ def file_of_seed(seed: int, folder: Path) -> tuple[str, Path]:
 
 def held_to_words(seeds: range, folder: Path) -> int:
     """Every damaged file is taken or refused in words; returns how many were refused."""
-    before, refused = megabytes(), 0
+    refused = 0
     for seed in seeds:
         kind, path = file_of_seed(seed, folder)
         said = ""
-        with no_hang():
+        with no_hang(), memory_peak() as peak:
             try:
                 prepared(kind, path, folder)
             except UsageError as error:
                 refused += 1
                 said = str(error)
+        assert peak.megabytes < MEGABYTES, seed
         for line in said.split("\n"):
             assert line.isprintable(), (seed, line)
             assert len(line) < 3000, (seed, len(line))
         path.unlink()
-    assert megabytes() - before < MEGABYTES
     return refused
 
 
@@ -160,8 +156,9 @@ def test_a_hostile_file_ends_with_exit_2(
     path.write_text(text, encoding="utf-8")
     words = {"board": [str(path)], "bench": ["tarnbeck-8", "--bench", str(path)]}.get(kind)
     command = ["check", *(words or ["tarnbeck-8", "--sequence", str(path)]), "--json", "--unattended"]
-    with no_hang():
+    with no_hang(), memory_peak() as peak:
         assert main([*command, "--records", str(tmp_path / "r.sqlite")]) == 2
+    assert peak.megabytes < MEGABYTES
     out, err = capfd.readouterr()
     assert out == ""
     assert "Traceback" not in err
@@ -200,8 +197,8 @@ def test_damaged_replies_are_decoded_or_refused() -> None:
         for action in driver.actions.values()
         if action.answer is not None and action.answer not in BY_LENGTH
     ]
-    before, refused, said = megabytes(), 0, list[str]()
-    with no_hang():
+    refused, said = 0, list[str]()
+    with no_hang(), memory_peak() as peak:
         for _ in range(REPLIES):
             text = damaged_reply(chance.choice(SOUND), chance).decode("latin-1")
             action = chance.choice(actions)
@@ -212,7 +209,7 @@ def test_damaged_replies_are_decoded_or_refused() -> None:
                 said.append(str(error))
     assert refused > REPLIES // 4
     assert all(words.isprintable() and len(words) < 500 for words in said)
-    assert megabytes() - before < MEGABYTES
+    assert peak.megabytes < MEGABYTES
 
 
 def test_damaged_blocks_are_read_or_refused() -> None:
@@ -245,9 +242,11 @@ def round_with_damaged_replies(seed: int, share: float, folder: Path, monkeypatc
         patched.setattr(visa.VisaSession, "read_message", damaged)
         request = app.CheckRequest("tarnbeck-8", records=str(folder / "r.sqlite"), unattended=True)
         try:
-            state = app.check(request, [events.append])
+            with memory_peak() as peak:
+                state = app.check(request, [events.append])
         except AutobenchError as error:
             raise AssertionError(f"seed {seed}: {error}") from error
+    assert peak.megabytes < MEGABYTES, seed
     for event in events:
         if isinstance(event, Truth):
             assert not any(event.outputs.values()), seed
@@ -297,3 +296,29 @@ def test_a_file_error_names_every_file(tmp_path: Path) -> None:
     path.write_text("board: 7\n", encoding="utf-8")
     with pytest.raises(FileError):
         prepared("board", path, tmp_path)
+
+
+def test_the_measure_of_memory_sees_what_is_held_for_a_moment() -> None:
+    """The harness itself: 150 MB that were there for a moment count, whatever this process held before."""
+    before = bytearray(200 * 1024 * 1024)
+    before[::4096] = b"x" * len(before[::4096])
+    del before
+    with memory_peak() as nothing:
+        pass
+    with memory_peak() as much:
+        held = bytearray(150 * 1024 * 1024)
+        held[::4096] = b"x" * len(held[::4096])
+        del held
+    assert nothing.megabytes < 20.0
+    assert 140.0 < much.megabytes < 200.0
+
+
+def test_a_hang_is_told() -> None:
+    """The harness itself: what computes for ever is broken off."""
+
+    def for_ever() -> None:
+        while True:
+            pass
+
+    with pytest.raises(TimeoutError, match="hangs"), no_hang(0.2):
+        for_ever()

@@ -67,7 +67,7 @@ def full_queue(bench: SimulatedBench, name: str) -> None:
 GARBAGE = b"\xff\x00HX\x93~garbage" * 3 + b"\n"
 CASES = [
     Case("no reply", "meter", "rail +5V far", unplugged, rf"^meter: {NO_REPLY}.*is it switched on and plugged in"),
-    Case("late reply", "meter", "rail +5V far", wire(held=5.6, times=1), rf"^meter: {NO_REPLY}; "),
+    Case("late reply", "meter", "rail +5V far", wire(held=6.4, times=1), rf"^meter: {NO_REPLY}; "),
     Case("half a block", "scope", "clock CLK15", wire(cut=300), rf"^scope: {NO_REPLY}"),
     Case("close in a block", "scope", "clock CLK15", wire(cut=300, then="close"), rf"^scope: .*{WIRE_SAYS}"),
     Case("reset", "scope", "clock CLK15", wire(cut=300, then="reset"), rf"^scope: .*{WIRE_SAYS}"),
