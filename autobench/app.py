@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from autobench.clock import Clock, RealClock
+from autobench.documents.bench import Bench
 from autobench.documents.gathered import read_bench_file, read_documents
 from autobench.errors import OutputNotOffError, UsageError
 from autobench.instruments.link import nothing, unheard
 from autobench.instruments.opened import Opener
 from autobench.plan.acceptance import require_accepted
+from autobench.plan.lacks import lack_words
 from autobench.plan.one_point import plan_of_point
+from autobench.plan.overlap import Together, overlaps
 from autobench.plan.planner import Planner
+from autobench.plan.steps import Plan
 from autobench.record.store import RunRecord, default_records, open_engine
 from autobench.run.all_off import all_off
 from autobench.run.guard import BeatingClock
@@ -19,6 +24,7 @@ from autobench.run.person import Keys
 from autobench.run.stop import StopSignals
 from autobench.session import CheckRequest, Prepared, Session
 from autobench.simulation import (
+    SimulatedKeys,
     Simulation,
     any_simulation,
     changed_by_faults,
@@ -28,6 +34,7 @@ from autobench.simulation import (
     with_plate,
 )
 from autobench.views.broadcast import Broadcast, View
+from autobench.views.plan_sheet import Row, Sheet
 from autobench.views.run_state import RunState
 
 __all__ = [
@@ -38,7 +45,9 @@ __all__ = [
     "Simulation",
     "changed_by_faults",
     "check",
+    "investigate",
     "list_faults",
+    "planned",
     "prepare",
     "rehearsed",
     "remark_of",
@@ -70,6 +79,8 @@ def check(
         prepared = prepare(request)
         documents, plan = prepared.documents, prepared.plan
         somebody = keys if not request.unattended else None
+        if request.investigate and not request.unattended and somebody is None:
+            somebody, views = simulated_keys(documents.bench, views)
         if plan.needs_hand and somebody is None:
             raise UsageError(NOBODY.format(bench=plan.bench))
         require_accepted(documents.bench, documents.drivers, plan.rails, somebody is None)
@@ -80,37 +91,77 @@ def check(
             return session.run(simulated, somebody)
 
 
+def simulated_keys(bench: Bench, views: Sequence[View]) -> tuple[Keys | None, Sequence[View]]:
+    """The keys that the person at a simulated bench presses, told of every prompt; nobody's at any other bench."""
+    if bench.simulated != "in-process":
+        return None, views
+    keys = SimulatedKeys()
+    return keys, [keys.prompted, *views]
+
+
+def investigate(
+    request: CheckRequest,
+    views: Sequence[View] = (),
+    *,
+    keys: Keys | None = None,
+    clock: Clock | None = None,
+) -> RunState:
+    """One round, then next checks one after another until the suspects are told apart, no check is left or the
+    request's minutes are over; returns the folded state of the run. See `check`.
+
+    On a simulated bench with nobody at the keyboard the simulated person does what is asked and presses the keys,
+    unless the request is unattended.
+    """
+    return check(replace(request, investigate=True), views, keys=keys, clock=clock)
+
+
 def prepare(request: CheckRequest) -> Prepared:
     """Read the files of a round and plan it; raises `UsageError` and `FileError`."""
     bench = DEFAULT_BENCH if request.bench is None else request.bench
     documents = with_plate(read_documents(request.board, bench, request.sequence))
     planner = Planner(documents.bench, documents.drivers, documents.board, request.options)
     if request.point is not None:
-        return Prepared(documents, plan_of_point(planner, documents.sequence, request.point))
-    return Prepared(documents, planner.plan(documents.sequence, request.only))
+        return Prepared(documents, planner, plan_of_point(planner, documents.sequence, request.point))
+    return Prepared(documents, planner, planner.plan(documents.sequence, request.only))
 
 
 def rehearsed(request: CheckRequest, prepared: Prepared, views: Sequence[View] = ()) -> RunState:
-    """The same round on the simulated bench inside the program, with nobody there and kept in no record.
+    """The same round on the simulated bench inside the program, kept in no record; with nobody there, but for the
+    simulated person that an investigation works with.
 
     `prepared` is `prepare(request)`, made once for many rounds. Raises `UsageError` for a bench that is not the
     simulated one or needs a hand, and `KeyboardInterrupt` if the round was stopped by a signal: there is no verdict
     then.
     """
     documents, plan = prepared.documents, prepared.plan
-    if plan.needs_hand:
+    somebody: Keys | None = None
+    if request.investigate and not request.unattended:
+        somebody, views = simulated_keys(documents.bench, views)
+    if plan.needs_hand and somebody is None:
         raise UsageError(NOBODY.format(bench=plan.bench))
-    require_accepted(documents.bench, documents.drivers, plan.rails, True)
+    require_accepted(documents.bench, documents.drivers, plan.rails, somebody is None)
     with StopSignals() as stop:
         simulated = open_simulation(request.simulation, documents, plan)
         if simulated is None:
             raise UsageError(
                 f"bench '{plan.bench}' is not the simulated one inside the program: nothing is rehearsed there"
             )
-        state = Session(request, prepared, simulated.clock, stop, Broadcast(None, views, stop)).run(simulated, None)
+        session = Session(request, prepared, simulated.clock, stop, Broadcast(None, views, stop))
+        state = session.run(simulated, somebody)
         if stop.reason is not None:
             raise KeyboardInterrupt
     return state
+
+
+def planned(request: CheckRequest) -> tuple[Plan, list[Row], list[str], tuple[Together, ...]]:
+    """What `check` would do with this request: the plan, its steps as rows, what is lacking, and what may overlap.
+
+    Opens nothing; raises `UsageError` and `FileError` as `check` does.
+    """
+    prepared = prepare(request)
+    bench, drivers, plan = prepared.documents.bench, prepared.documents.drivers, prepared.plan
+    lacks = lack_words(bench, drivers, plan, request.unattended)
+    return plan, Sheet(plan, bench, drivers).rows(), lacks, overlaps(plan)
 
 
 def switch_off(bench_file: str | None) -> list[str]:

@@ -119,13 +119,19 @@ class StoppedError(AutobenchError):
 
 
 class TrippedError(AutobenchError):
-    """An output was switched off because of what it did on this board: over-voltage, over-current, limiting."""
+    """An output was switched off because of what it did on this board: over-voltage, over-current, limiting.
 
-    def __init__(self, rail: str, text: str, *, volts: float | None = None, amps: float | None = None) -> None:
+    `bench`: the supply is to blame and not the board.
+    """
+
+    def __init__(
+        self, rail: str, text: str, *, volts: float | None = None, amps: float | None = None, bench: bool = False
+    ) -> None:
         self.rail = rail
         self.text = text
         self.volts = volts
         self.amps = amps
+        self.bench = bench
         super().__init__(f"{rail}: {text}")
 
     def __reduce__(self) -> tuple[type[TrippedError], tuple[str, str]]:

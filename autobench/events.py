@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import TYPE_CHECKING, Any
 
-from autobench.diagnosis.result import Diagnosis
+from autobench.diagnosis.result import Diagnosis, NextCheck
 from autobench.judgement.reading import Reading
 
 if TYPE_CHECKING:
@@ -159,7 +159,8 @@ class Prompted(Event):
 
     `kind` is `touch` (hold a tip there; taken by itself once it stands), `clip` (put it there and say so), `together`
     (the meter's tips on each other), `question` (yes or no), `number` and `reason` (typed), `power` (a key before the
-    board gets power), `set`, `switch`, `plug` and `load` (a supply worked by hand; `ohms` of its dummy load, if any).
+    board gets power), `set`, `switch`, `plug` and `load` (a supply worked by hand; `ohms` of its dummy load, if any),
+    `reseat` and `swap` (a socketed `part`), `lift` and `put back` (its leg on `net`) with the power proved off.
     `keys` are the keys that count now, each with what it does.
     """
 
@@ -173,6 +174,8 @@ class Prompted(Event):
     amps: float | None = None
     on: bool | None = None
     ohms: float | None = None
+    part: str | None = None
+    net: str | None = None
 
 
 @dataclass(frozen=True)
@@ -208,6 +211,25 @@ class Diagnosed(Event):
     """Who may be to blame, by the readings of the run, and what to check next."""
 
     diagnosis: Diagnosis
+
+
+@dataclass(frozen=True)
+class CheckChosen(Event):
+    """A check beyond the round begins; `number` counts from 1."""
+
+    number: int
+    check: NextCheck
+
+
+@dataclass(frozen=True)
+class Investigated(Event):
+    """The checks beyond the round are over: how many were made in how many minutes, how it ended (`told apart`, `no
+    check left`, `out of time`, `nothing accused`, `not powered`) and that in words."""
+
+    checks: int
+    minutes: float
+    how: str
+    words: str
 
 
 @dataclass(frozen=True)

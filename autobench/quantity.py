@@ -37,6 +37,7 @@ RELATIVE: dict[str, float] = {"%": 1e-2, "ppm": 1e-6}  # tolerances that are sha
 PREFIXES = "pnu\u00b5\u03bcmkMG"  # the micro sign, and the Greek mu that looks the same
 
 NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+DECIMAL_COMMA = re.compile(r",\d")
 TERM = re.compile(rf"^\s*({NUMBER})\s*([^\d\s].*?)?\s*$", re.ASCII)  # digits of other scripts are no numbers here
 
 
@@ -117,6 +118,8 @@ def parse_quantity(text: str, unit: str | None = None) -> Quantity:
     if not match:
         raise QuantityError(f"'{text.strip()}' is not a number with a unit (such as '4.75 V')")
     number, written = match.group(1), match.group(2) or ""
+    if DECIMAL_COMMA.match(written):
+        raise QuantityError(f"'{text.strip()}' has a comma in its number; write '{text.strip().replace(',', '.', 1)}'")
     if not written:
         if unit:
             raise QuantityError(f"'{text.strip()}' lacks its unit; write it as '{number} {unit}'")

@@ -6,14 +6,16 @@ It joins stages and decides nothing itself.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from autobench.clock import Clock, RealClock
 from autobench.diagnosis.diagnosis import accused, diagnose
-from autobench.documents.gathered import Documents
+from autobench.diagnosis.means import BY_HAND, Means
+from autobench.diagnosis.result import Diagnosis
+from autobench.documents.gathered import Documents, other_boards
 from autobench.errors import AutobenchError, OutputNotOffError, UsageError
 from autobench.events import (
     Diagnosed,
@@ -26,8 +28,12 @@ from autobench.events import (
 )
 from autobench.instruments.exchange import Exchange
 from autobench.instruments.opened import Opened, Opener
+from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict
 from autobench.plan.acceptance import UNGUARDED, guard_words, unguarded
+from autobench.plan.extra_looks import ExtraLooks
+from autobench.plan.other_boards import fits_other
+from autobench.plan.planner import Planner
 from autobench.plan.steps import Plan
 from autobench.record.process import this_process
 from autobench.run.actions import Bench as LiveBench
@@ -35,6 +41,7 @@ from autobench.run.captures import Captures
 from autobench.run.guard import Guard, NoGuard, guard_for
 from autobench.run.hand import Hand
 from autobench.run.held_probes import HeldProbes
+from autobench.run.investigate import Investigation
 from autobench.run.lifelines import broken
 from autobench.run.person import OFF_WORDS, Keys, Person
 from autobench.run.power import Power
@@ -43,7 +50,7 @@ from autobench.run.runner import Runner
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
-from autobench.simulation import Simulation, bystander, remark_of, truth_of
+from autobench.simulation import SimulatedKeys, Simulation, bystander, remark_of, truth_of
 from autobench.views.broadcast import Broadcast
 from autobench.views.run_state import RunState
 
@@ -72,6 +79,8 @@ class CheckRequest:
     unattended: bool = False
     operator: str | None = None
     simulation: Simulation = field(default_factory=Simulation)
+    investigate: bool = False  # go on with checks beyond the round
+    minutes: float | None = None  # … for so long at most
 
 
 @dataclass(frozen=True)
@@ -79,6 +88,7 @@ class Prepared:
     """What a round is done by: the files as they were read, and the plan made of them; good for many rounds."""
 
     documents: Documents
+    planner: Planner
     plan: Plan
 
     @cached_property
@@ -117,7 +127,10 @@ class Session:
             if started.remark:
                 self.out.emit(Notice(began, started.remark))
             if simulated is not None:
-                self.out.join(bystander(simulated, self.remark))
+                own = isinstance(keys, SimulatedKeys)
+                if isinstance(keys, SimulatedKeys):
+                    keys.felt = simulated.felt
+                self.out.join(bystander(simulated, self.remark, keys_know=own))
                 if keys is not None:
                     keys.pace = PACE
             opened = self.opener(simulated).open(self.documents.bench, self.documents.drivers)
@@ -126,9 +139,8 @@ class Session:
             self.stop.guard = self.guard(opened)
             if keys is not None:
                 self.stop.also = lambda: OFF_WORDS if keys.off() else None
-            judgement = self.runner(opened, keys).run()
+            judgement = self.judged(opened, keys)
             self.stop.guard.disarm()
-            self.diagnose()
         except OutputNotOffError as error:
             judgement = BoardJudgement(BoardVerdict.STOPPED, str(error))
             self.notice(str(error))
@@ -142,11 +154,25 @@ class Session:
             self.end(judgement, began, opened, simulated)
         return self.out.state
 
-    def diagnose(self) -> None:
-        """Who may be to blame; nothing for a board that no reading speaks against."""
+    def judged(self, opened: Opened, keys: Keys | None) -> BoardJudgement:
+        """The round, the checks beyond it where they are wanted, and who may be to blame."""
+        bench = self.live_bench(opened, keys)
+        runner = Runner(self.plan, bench, self.out.emit, self.stop.check)
+        if self.request.investigate:
+            looks = ExtraLooks(self.prepared.planner)
+            further = Investigation(
+                self.plan, bench, runner, looks, self.diagnosis, self.out.emit, self.request.minutes
+            )
+            return runner.run(further.run)
+        judgement = runner.run()
         readings = self.out.state.readings
         if accused(readings):
-            self.out.emit(Diagnosed(self.clock.now(), diagnose(self.prepared.predictions, readings)))
+            self.out.emit(Diagnosed(self.clock.now(), self.diagnosis(readings, BY_HAND)))
+        return judgement
+
+    def diagnosis(self, readings: Sequence[Reading], means: Means) -> Diagnosis:
+        """Who may be to blame; nothing for a board that no reading speaks against."""
+        return diagnose(self.prepared.predictions, readings, means) if accused(readings) else Diagnosis()
 
     def end(
         self, judgement: BoardJudgement, began: float, opened: Opened | None, simulated: SimulatedBench | None
@@ -228,8 +254,8 @@ class Session:
         """A trace as an event."""
         self.out.emit(trace_taken(self.clock.now(), sight, (net, point), trace, started))
 
-    def runner(self, opened: Opened, keys: Keys | None) -> Runner:
-        """The runner with everything it works with; raises `UsageError` for a bench that cannot do a round."""
+    def live_bench(self, opened: Opened, keys: Keys | None) -> LiveBench:
+        """Everything that the steps work with; raises `UsageError` for a bench that cannot do a round."""
         meter = next(iter(opened.meters.values()), None)
         if meter is None:
             raise UsageError(
@@ -258,18 +284,18 @@ class Session:
             route.live = power.may_be_live
         if person is not None:
             person.tick = power.tick
-        live = LiveBench(
+        return LiveBench(
             power=power,
             route=route,
             touch=touch,
             clock=self.clock,
             fits=lambda rail, amps: self.documents.board.other_fits(rail, plan.options, amps),
             line_hertz=plan.line_frequency,
+            fits_other=lambda readings: fits_other(self.documents.board, other_boards(self.plan.board), readings),
             captures=self.captures(opened, touch, route, hand, power),
             person=person,
             hand=hand,
         )
-        return Runner(plan, live, self.out.emit, self.stop.check)
 
     def captures(
         self, opened: Opened, touch: Touch, route: Route | None, hand: Hand | None, power: Power

@@ -27,6 +27,49 @@ if TYPE_CHECKING:
 # Prompts that a key answers, and seconds in which the simulated person has certainly done them.
 SAID_DONE = ("clip", "plug", "set", "load")
 SIMULATED_REACH = 2.0
+# Hands on the dead board, with the seconds they take (common practice).
+WORKED = {"reseat": 90.0, "swap": 120.0, "lift": 180.0, "put back": 60.0}
+LONG_LOOK = 300  # waits for a key, a tenth of a second each, until a simulated person thinks a tip has stood enough
+
+
+class SimulatedKeys:
+    """The keyboard of the simulated person: presses the key that says it is done. See `autobench.run.person.Keys`.
+
+    `felt`: the chip that is too hot for a finger, for whoever asks.
+    """
+
+    def __init__(self) -> None:
+        self.typing = False
+        self.pace = 1.0
+        self.felt: Callable[[], str | None] = lambda: None
+        self._wanted: list[str] = []
+        self._waits = 0
+
+    def prompted(self, event: Event) -> None:
+        """A view: what is asked for is answered in a moment."""
+        if isinstance(event, Prompted):
+            self._waits = 0
+            answer = {"question": "yes", "touch": None, "together": None}.get(event.kind, "enter")
+            self._wanted = [answer] if answer is not None else []
+            if event.kind == "heat":
+                self._wanted += reversed(self.felt() or "")
+
+    def get(self, seconds: float) -> str | None:  # noqa: ARG002 (a simulated person never lets anybody wait)
+        """The next key; a tip that is not taken by itself is taken in the end, or left out."""
+        if self._wanted:
+            return self._wanted.pop()
+        self._waits += 1
+        return {LONG_LOOK: "enter", 2 * LONG_LOOK: "skip"}.get(self._waits)
+
+    def off(self) -> bool:
+        """It never switches off by itself."""
+        return False
+
+    def forget(self) -> None:
+        """What was pressed before a question does not answer it."""
+        self._wanted = []
+
+
 MOST_POSITIONS = 40  # of a slot of the simulated relays
 DERIVED: dict[str, tuple[Board, Circuit]] = {}  # circuits made from board files, with those, by the board's name
 
@@ -161,12 +204,20 @@ def any_simulation(bench: Bench) -> SimulatedBench | None:
     return SimulatedBench.open(list_boards()[0], options={}, faults=(), seed=0, wiring=bench.wiring)
 
 
-def bystander(simulated: SimulatedBench, say: Callable[[str], None]) -> Callable[[Event], None]:
-    """A view that lets the simulated person do what is prompted; `say` tells what only their eyes could see."""
+def bystander(
+    simulated: SimulatedBench, say: Callable[[str], None], *, keys_know: bool = False
+) -> Callable[[Event], None]:
+    """A view that lets the simulated person do what is prompted; `say` tells what only their eyes and fingers could
+    know, unless whoever is at the keys knows by themselves."""
 
     def act(event: Event) -> None:
         if isinstance(event, Prompted) and simulated.person is not None:
             do_as_prompted(simulated.person, event)
+            if event.kind in WORKED and event.part is not None:
+                simulated.clock.sleep(WORKED[event.kind])
+                simulated.work(event.kind, event.part, event.net)
+            if event.kind == "heat" and not keys_know:
+                say(f"SIMULATED: {simulated.felt() or 'no chip'} is too hot to keep a finger on")
             if event.kind in SAID_DONE:
                 simulated.clock.sleep(SIMULATED_REACH)  # whoever presses the key for it has done it by then
             if event.kind == "number" and event.rail is not None:

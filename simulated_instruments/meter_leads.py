@@ -78,6 +78,11 @@ class MeterLeads:
             self._same_since = now
             self._rewire(now)
 
+    @property
+    def driven(self) -> tuple[float, float]:
+        """Amps and compliance volts of the ohms source."""
+        return self._drive
+
     def drive(self, now: float, amps: float, compliance: float) -> None:
         """The meter's ohms source is set now."""
         if (amps, compliance) != self._drive:

@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulated_instruments.benches.mains_hum import MainsHum
-from simulated_instruments.benches.touches import Touches, scope_input
+from simulated_instruments.benches.touches import LEG, Touches, scope_input
 from simulated_instruments.board.board_nets import BoardNets
 from simulated_instruments.board.tolerance import Tolerance
 from simulated_instruments.board.waveform import Extremes, Joined, Waveform, sampled_extremes, search
+from simulated_instruments.long_ground import KICKS, GroundLead, HashedRail, RingingNet
 from simulated_instruments.loose_ground import LooseGround
 
 Array = NDArray[np.float64]
@@ -31,6 +32,7 @@ HUM, COUPLED = 3e-3, 1.5e-3
 NOISE_LENGTH = 1 << 18
 PEAKS = 2.0  # how far beyond its rms value the noise goes within an interval
 CHANNELS = 4
+KICK_A_METRE = 1.5  # V that a long ground lead picks up of the board's largest steps, for each metre of it
 AVERAGED = 4096  # samples a mean is taken from
 
 
@@ -77,7 +79,7 @@ class ScopeProbes:
 
     `loose` has the hum between board and scope by the channels whose ground clip is off; `now` gives the time (s) of
     the clock, with everything done that is due by then. `clipped_to` names the node that the ground clip is on for a
-    point that is not on the board: the other end of a pulled plug.
+    point that is not on the board: the other end of a pulled plug. `long_grounds` has the metres of long ground leads.
     """
 
     def __init__(
@@ -88,6 +90,7 @@ class ScopeProbes:
         now: Callable[[], float],
         lock: threading.RLock,
         clipped_to: Callable[[str], str | None],
+        long_grounds: Mapping[int, float],
     ) -> None:
         self._clipped_to = clipped_to
         self._nets, self._loose, self._now, self._lock = nets, loose, now, lock
@@ -97,9 +100,24 @@ class ScopeProbes:
         tolerance: Tolerance = nets.board.assembly.tolerance
         self._tolerance = tolerance
         self._hum = Hum(line_hertz, tolerance.uniform("hum", 0.0, 2.0 * math.pi))
+        self._leads = {channel: self._ground_lead(channel, metres) for channel, metres in long_grounds.items()}
         self._noise: Array | None = None
         self._kept: dict[str, Waveform] = {}
         self._kept_until = -math.inf
+
+    def _ground_lead(self, channel: int, metres: float) -> GroundLead:
+        """The long ground lead of a channel: it picks up the more the longer it is, at every edge of the CPU clock."""
+        clocks, signals = self._nets.activity.clocks, self._nets.activity.signals
+        rate = 2.0 * clocks.master / signals.ratio(signals.cpu_clock)
+        # Most steps are small; those at which a whole bus moves are rare.
+        sizes = self._tolerance.generator(f"kicks {channel}").uniform(-1.0, 1.0, KICKS) ** 5
+        return GroundLead(metres, KICK_A_METRE * metres, rate, sizes)
+
+    def reworked(self, nets: BoardNets) -> None:
+        """The board was worked on while it was dead: from now on these are its waveforms."""
+        with self._lock:
+            self._nets, self._kept, self._kept_until = nets, {}, -math.inf
+            self._log = [(-math.inf, self._log[-1][1])]
 
     def moved(self, now: float, touches: Touches) -> None:
         """From `now` on the inputs touch these points."""
@@ -128,7 +146,7 @@ class ScopeProbes:
         points = self._touched(channel, self._log[-1][1])
         if not points:
             return OPEN_NOISE
-        return LOGIC_NOISE if any(point in self._signals for point in points) else RAIL_NOISE
+        return LOGIC_NOISE if any(point.removesuffix(LEG) in self._signals for point in points) else RAIL_NOISE
 
     def crossing(self, channel: int, level: float, rising: bool, start: float, stop: float) -> float | None:
         """The first crossing of `level` at the tip of `channel` in [start, stop]."""
@@ -143,9 +161,9 @@ class ScopeProbes:
             return "+".join(self._touched(channel, self._log[-1][1])) or "open"
 
     def mean(self, net: str, start: float, stop: float) -> float:
-        """Mean volts of a net over [start, stop], as a voltmeter sees it."""
+        """Mean volts of a net, or of the leg of a chip itself, over [start, stop], as a voltmeter sees it."""
         with self._lock:
-            wave = self._nets.net(net, self._now())
+            wave = self._leg(net, self._now()) if net.endswith(LEG) else self._nets.net(net, self._now())
             if stop <= start:
                 return float(wave.samples(np.array([stop]))[0])
             steps = np.arange(AVERAGED) + self._tolerance.generator(f"mean {start!r}").random(AVERAGED)
@@ -154,13 +172,19 @@ class ScopeProbes:
     def source_ohms(self, net: str, start: float, stop: float) -> float:
         """Mean resistance (Ω) over [start, stop] of what holds a net."""
         with self._lock:
-            return self._nets.source_ohms(net, start, stop)
+            return self._nets.source_ohms(self._signals.get(net.removesuffix(LEG), net), start, stop)
+
+    def _leg(self, leg: str, until: float) -> Waveform:
+        """The waveform at the leg of a chip itself, whatever lies between it and the board."""
+        point = leg.removesuffix(LEG)
+        return self._nets.leg(point.partition(".")[0], self._signals[point], until)
 
     def _touched(self, channel: int, routes: Routes) -> list[str]:
         return [point for point in routes[channel - 1] if self._exists(point)]
 
     def _exists(self, point: str) -> bool:
-        return point in self._nodes or point in self._signals or self._clipped_to(point) is not None
+        known = point.removesuffix(LEG)
+        return known in self._nodes or known in self._signals or self._clipped_to(point) is not None
 
     def _wave(self, channel: int, since: float) -> Waveform:
         """What the tip has seen since the time `since`, through every change of what it touches."""
@@ -175,10 +199,17 @@ class ScopeProbes:
         until = self._now()
         waves: list[Waveform] = []
         for points in routes:
-            found = [self._point(point, until) for point in points]
+            found = [self._led(channel, point, self._point(point, until)) for point in points]
             waves.append(self._hum if not found else found[0] if len(found) == 1 else Tied(found))
         joined = Joined(starts, waves)
         return LooseGround(joined, self._loose[channel]) if channel in self._loose else joined
+
+    def _led(self, channel: int, point: str, wave: Waveform) -> Waveform:
+        """What the ground lead of a channel makes of a point."""
+        if channel not in self._leads:
+            return wave
+        lead = self._leads[channel]
+        return RingingNet(wave, lead) if point in self._signals else HashedRail(wave, lead)
 
     def _point(self, point: str, until: float) -> Waveform:
         """The waveform of a point; a record is asked for in many pieces at one time, so that time's are kept."""
@@ -188,6 +219,8 @@ class ScopeProbes:
             clipped_to = self._clipped_to(point)
             if clipped_to is not None:
                 self._kept[point] = self._nets.across(point, clipped_to, until)
+            elif point.endswith(LEG):
+                self._kept[point] = self._leg(point, until)
             elif point in self._signals:
                 self._kept[point] = self._nets.point(point, self._signals[point], until)
             else:

@@ -85,6 +85,16 @@ class SupplyLeads:
             wires.append(TwoEnded(f"leak across {source.plus}", source.plus, source.minus, LEAK_OHMS))
         return wires
 
+    def take_over(self, before: SupplyLeads, now: float) -> None:
+        """The same outputs and plugs as `before`, on a board that hands have been on; every output is off."""
+        self.changes = before.changes
+        for number, output in self.outputs.items():
+            setting = before.outputs[number].setting
+            output.setting = setting
+            output.source.set(now, setting.volts if output.feeds else 0.0, setting.amps)
+        for rail in before._out:
+            self.plug(now, rail, connected=False)
+
     # Outputs
 
     def apply(self, now: float, number: int, setting: OutputSetting) -> None:
@@ -99,13 +109,17 @@ class SupplyLeads:
         if output.feeds:
             self.board.change(now)
             output.source.connect(now, setting.on)
-            output.source.set(now, setting.volts, setting.amps)
+            output.source.set(now, setting.volts, self._limit(setting))
             self.board.changed()
         else:
             # Nothing hangs on it: only its own voltage goes up and down.
             target = setting.volts if setting.on else 0.0
             rising = target >= output.source.open_volts(now)
             output.source.set(now, target, setting.amps, self.supply.rise if rising else self.supply.fall)
+
+    def _limit(self, setting: OutputSetting) -> float:
+        """The amps at which the supply really limits."""
+        return setting.amps * self._damage.limit_share
 
     def point(self, now: float, number: int) -> OutputPoint:
         """The operating point of one output now."""
@@ -116,7 +130,7 @@ class SupplyLeads:
         if not output.setting.on:
             return OutputPoint(volts, 0.0, False)
         amps = self.board.amps(now, output.source)
-        return OutputPoint(volts, amps, amps >= output.setting.amps * (1.0 - AT_LIMIT))
+        return OutputPoint(volts, amps, amps >= self._limit(output.setting) * (1.0 - AT_LIMIT))
 
     def truth(self, now: float) -> dict[int, OutputTruth]:
         """Every output as it really is now."""

@@ -10,12 +10,13 @@ import math
 import threading
 
 from autobench.clock import Clock
+from autobench.errors import UsageError
 from simulated_instruments.benches.agenda import Agenda
 from simulated_instruments.benches.faults import BenchDamage
 from simulated_instruments.benches.mains_hum import MainsHum
 from simulated_instruments.benches.open_lead import OpenLead
 from simulated_instruments.benches.plate import Plate
-from simulated_instruments.benches.touches import METER_HIGH, METER_LOW, TIPS, Touches
+from simulated_instruments.benches.touches import METER_HIGH, METER_LOW, TIPS, Touches, leg_of
 from simulated_instruments.benches.truth import OutputChange, Truth
 from simulated_instruments.benches.wiring import Wiring
 from simulated_instruments.board.assembly import Assembly
@@ -25,6 +26,8 @@ from simulated_instruments.devices.terminals import OutputPoint, OutputSetting
 from simulated_instruments.meter_leads import MeterLeads
 from simulated_instruments.scope_probes import ScopeProbes
 from simulated_instruments.supply_leads import SupplyLeads
+
+DEAD_VOLTS = 0.5  # V; below it no part of the board is powered
 
 
 class World:
@@ -39,34 +42,75 @@ class World:
         self.agenda = Agenda()
         self._acting: float | None = None
         circuit, self._tolerance = assembly.circuit, assembly.tolerance
+        self._circuit = circuit
         positions = wiring.fixtures.get(fixture, {})
         self._plate = Plate(wiring.routes, positions, damage) if wiring.routes else None
         self.supply = SupplyLeads(wiring.supply, assembly, damage)
         self._points = circuit.points() | self.supply.ends
-        self._touches: Touches = {}
-        self._meter = MeterLeads(
-            self._within_reach(),
-            circuit.logic_points(),
-            wiring.path_ohms,
-            OpenLead(assembly.tolerance, wiring.line_hertz),
-            self._hum(damage.leads_hum),
-            self._apart,
-            clock.now(),
-        )
-        wires = [*self.supply.wires(), *self._meter.paths()]
-        self.board = Board(assembly, wires, [*self.supply.sources, self._meter.source], clock.now())
-        self.nets = BoardNets(self.board, self.board.activity) if self.board.activity else None
+        self._by_relays: Touches = {}
+        self._by_hand: Touches = {}
+        self._most: dict[str, float] = {}
+        self._meter = self._meter_leads(clock.now())
+        self._solder(assembly, clock.now())
         loose = {channel: self._hum(volts) for channel, volts in damage.loose_hum.items()}
-        probed = (wiring.line_hertz, loose, self.now, self.lock, self.supply.other_end)
-        self.probes = ScopeProbes(self.nets, *probed) if self.nets else None
-        self.supply.board = self._meter.board = self.board
+        probed = (wiring.line_hertz, loose, self.now, self.lock, self._other_end)
+        self.probes = ScopeProbes(self.nets, *probed, damage.long_grounds) if self.nets else None
         self._meter.probes = self.probes
         self.relays(frozenset())
 
+    def _meter_leads(self, now: float) -> MeterLeads:
+        circuit = self._circuit
+        signals = {**circuit.logic_points(), **{leg_of(point): leg_of(point) for point in circuit.logic_points()}}
+        return MeterLeads(
+            self._within_reach(),
+            signals,
+            self.wiring.path_ohms,
+            OpenLead(self._tolerance, self.wiring.line_hertz),
+            self._hum(self.damage.leads_hum),
+            self._apart,
+            now,
+        )
+
+    def _solder(self, assembly: Assembly, now: float) -> None:
+        """Board and wires become one network."""
+        wires = [*self.supply.wires(), *self._meter.paths()]
+        self.board = Board(assembly, wires, [*self.supply.sources, self._meter.source], now)
+        self.nets = BoardNets(self.board, self.board.activity) if self.board.activity else None
+        self.supply.board = self._meter.board = self.board
+
+    def rework(self, assembly: Assembly) -> None:
+        """The board on the bench is now `assembly`: the same specimen, with hands on it since. Raises `UsageError`
+        while any rail has volts."""
+        with self.lock:
+            now = self.now()
+            if not self.dead(now):
+                raise UsageError("the board is live: nobody puts hands on it")
+            self._most = self.board.most(now)
+            supply, meter = self.supply, self._meter
+            self.supply = SupplyLeads(self.wiring.supply, assembly, self.damage)
+            self._meter = self._meter_leads(now)
+            self._solder(assembly, now)
+            self.supply.take_over(supply, now)
+            self._meter.probes = self.probes
+            if self.probes is not None and self.nets is not None:
+                self.probes.reworked(self.nets)
+            self._meter.drive(now, *meter.driven)
+            self._retouch()
+
+    def dead(self, now: float) -> bool:
+        """Whether no rail has volts."""
+        rails = self._circuit.rails.values()
+        return all(abs(self.board.volts(now, rail.inlet, rail.ground)) < DEAD_VOLTS for rail in rails)
+
+    def _other_end(self, point: str) -> str | None:
+        return self.supply.other_end(point)
+
     def _within_reach(self) -> dict[str, str]:
         """The points on supply nodes that the meter can be brought to, with their nodes."""
-        if self._plate is None:
+        if self.wiring.hand is not None:
             return self._points | {TIPS: TIPS}
+        if self._plate is None:
+            return {}
         return {point: self._points[point] for point in self._plate.points if point in self._points}
 
     def _hum(self, volts: float) -> MainsHum:
@@ -98,18 +142,29 @@ class World:
     @property
     def touchable(self) -> list[str]:
         """Every point that a hand can bring a tip to."""
-        return [*self._points, *(point for point in self.board.circuit.logic_points() if point not in self._points)]
+        signals = [point for point in self._circuit.logic_points() if point not in self._points]
+        legs = (leg_of(point) for point in signals)
+        return [*self._points, *signals, *legs, *sorted(self.damage.missing_points)]
 
     def relays(self, told: frozenset[int]) -> None:
         """The relays are told now that exactly these channels should be closed."""
         if self._plate is not None:
-            self.touch(self._plate.touches(told))
+            with self.lock:
+                self._by_relays = self._plate.touches(told)
+                self._retouch()
 
     def touch(self, touches: Touches) -> None:
-        """From now on the inputs touch these points and no others."""
+        """From now on the tips in the hand touch these points and no others."""
+        with self.lock:
+            self._by_hand = touches
+            self._retouch()
+
+    def _retouch(self) -> None:
+        """Relays and tips in the hand hang on the same inputs: each touches what either of them brings to it."""
         with self.lock:
             now = self.now()
-            self._touches = touches
+            names = dict.fromkeys([*self._by_relays, *self._by_hand])
+            touches = {name: (*self._by_relays.get(name, ()), *self._by_hand.get(name, ())) for name in names}
             really = {name: tuple(map(self.supply.really, points)) for name, points in touches.items()}
             if self.probes:
                 self.probes.moved(now, really)
@@ -136,7 +191,7 @@ class World:
         """The plug of a rail's leads goes in or out now, with the tips that are on it."""
         with self.lock:
             self.supply.plug(self.now(), rail, connected)
-            self.touch(self._touches)
+            self._retouch()
 
     def load(self, rail: str, ohms: float | None) -> None:
         """A dummy load goes across a rail's leads now, or comes off."""
@@ -174,12 +229,16 @@ class World:
             return Truth(
                 time=now,
                 outputs=outputs,
-                most_volts=self.board.most(now),
+                most_volts=self._most_volts(now),
                 changes=tuple(self.changes),
                 nodes=nodes,
                 points=really,
                 state=self.board.state(now),
             )
+
+    def _most_volts(self, now: float) -> dict[str, float]:
+        """The highest volts ever at each rail's inlet, before and since hands were on the board."""
+        return {rail: max(volts, self._most.get(rail, 0.0)) for rail, volts in self.board.most(now).items()}
 
 
 class SupplySockets:

@@ -13,12 +13,16 @@ from autobench import __version__
 from autobench.cli.check import check
 from autobench.cli.find import find
 from autobench.cli.history import compare, export, history, repair, show
+from autobench.cli.investigate import investigate
 from autobench.cli.lint import lint
 from autobench.cli.listing import list_group
 from autobench.cli.measure import measure
+from autobench.cli.new import new
 from autobench.cli.off import off
+from autobench.cli.plan import plan
 from autobench.cli.rehearse import rehearse
 from autobench.cli.report import report
+from autobench.cli.schema import schema
 from autobench.cli.simulate import simulate
 from autobench.errors import AutobenchError, FileError
 
@@ -35,10 +39,14 @@ def autobench() -> None:
 
 
 autobench.add_command(check)
+autobench.add_command(investigate)
 autobench.add_command(measure)
 autobench.add_command(rehearse)
 autobench.add_command(list_group)
 autobench.add_command(lint)
+autobench.add_command(plan)
+autobench.add_command(new)
+autobench.add_command(schema)
 autobench.add_command(off)
 autobench.add_command(simulate)
 autobench.add_command(find)

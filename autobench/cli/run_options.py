@@ -73,7 +73,8 @@ def pairs(written: tuple[str, ...], option: str) -> dict[str, str]:
 
 
 def request_of(board: str, given: dict[str, Any], **more: Any) -> CheckRequest:
-    """The request that these options come to. Without a terminal there is nobody to ask."""
+    """The request that these options come to. Without a terminal there is nobody to ask, but for the simulated person
+    that an investigation works with."""
     from autobench import app
 
     return app.CheckRequest(
@@ -82,7 +83,7 @@ def request_of(board: str, given: dict[str, Any], **more: Any) -> CheckRequest:
         options=pairs(given["fitted"], "--with"),
         bench=given["bench"],
         records=given["records"],
-        unattended=given["unattended"] or not sys.stdin.isatty(),
+        unattended=given["unattended"] or not (sys.stdin.isatty() or more.get("investigate", False)),
         operator=given["operator"],
         simulation=app.Simulation(
             given["faults"], pairs(given["soldered"], "--soldered"), given["circuit"], given["seed"]
@@ -102,7 +103,7 @@ def done(request: CheckRequest, silent: bool) -> RunState:
 
 def keyboard(request: CheckRequest, terminal: Terminal) -> AbstractContextManager[Keyboard | None]:
     """The keys of the person at the bench, or nobody's."""
-    if request.unattended:
+    if request.unattended or not sys.stdin.isatty():
         return nullcontext()
     from autobench.cli.keyboard import Keyboard
 

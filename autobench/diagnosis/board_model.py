@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from autobench.diagnosis.legs import pins_of, sides_of
 from autobench.diagnosis.parts import NO_NETS, Output, Part
 from autobench.documents.bus import Driver, drivers_of, neighbours
 from autobench.documents.part_kinds import CpuNets
@@ -99,7 +100,11 @@ class Video:
 
 @dataclass(frozen=True)
 class BoardModel:
-    """One board type with its options chosen."""
+    """One board type with its options chosen.
+
+    `pins` is the point of each leg (part, net) that the file tells of, `sides` a rail and the two points where it
+    enters and leaves a contact.
+    """
 
     name: str
     architecture: Mapping[str, str]
@@ -113,6 +118,8 @@ class BoardModel:
     lines: Mapping[str, Line] = field(default_factory=dict)
     ratios: tuple[tuple[str, str], ...] = ()
     pulled_up: frozenset[str] = frozenset()
+    pins: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    sides: Mapping[str, tuple[str, tuple[str, str]]] = field(default_factory=dict)
     neighbours: tuple[tuple[str, str], ...] = ()
     bus_drivers: tuple[Driver, ...] = ()
     refresh: tuple[str, str] | None = None
@@ -263,6 +270,8 @@ def board_model(board: documents.Board, options: Mapping[str, str]) -> BoardMode
         },
         ratios=tuple((ratio.of, ratio.to) for ratio in board.ratios),
         pulled_up=frozenset(board.pulled_up),
+        pins=pins_of(board),
+        sides=dict(sides_of(board)),
         neighbours=neighbours(board.lines),
         bus_drivers=drivers_of(board.parts, board.lines),
         refresh=(board.refresh.strobe, board.refresh.line) if board.refresh is not None else None,

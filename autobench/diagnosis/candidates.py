@@ -79,11 +79,12 @@ def places_of(board: BoardModel, fault: Fault) -> Iterator[tuple[str | None, str
         for part in parts:
             weight = fault.weights.get(kind)
             share = 1.0 if weight is None else weight / len(parts)
-            yield part.name, net_of(board, fault, part), share
+            nets = rails_at(board, fault, part) or [net_of(board, fault, part)]
+            yield from ((part.name, net, share / len(nets)) for net in nets)
     for kind in fault.at.get("outputs", ()):
         for part in parts_of(board, kind):
-            for net in part.drives or part.data:
-                yield part.name, net, 1.0
+            driven = part.drives or part.data  # a chip with many outputs fails no more often than one with few
+            yield from ((part.name, net, 1.0 / len(driven)) for net in driven)
     for word in fault.at.get("nets", ()):
         yield from ((None, net, 1.0) for net in nets_of(board, word))
     if "legs" in fault.at:
@@ -91,10 +92,18 @@ def places_of(board: BoardModel, fault: Fault) -> Iterator[tuple[str | None, str
             yield from ((part.name, net, 1.0) for net in part.legs)
 
 
+def rails_at(board: BoardModel, fault: Fault, part: Part) -> list[str | None]:
+    """The rails whose current passes a contact: each has a pin of its own there."""
+    if fault.name not in ("inlet-open", "connector-resistance"):
+        return []
+    passing = [rail.name for rail in board.rails.values() if any(place.part == part.name for place in rail.places)]
+    return [*passing] or [part.rail]
+
+
 def net_of(board: BoardModel, fault: Fault, part: Part) -> str | None:
     """The net named with a part: its rail for a short, the strobe for a dead strobe, else nothing."""
-    if fault.name in ("chip-supply-short", "inlet-open", "connector-resistance"):
-        return part.rail or next((rail.name for rail in board.rails.values() if on_rail(board, part.name)), None)
+    if fault.name == "chip-supply-short":
+        return part.rail
     return board.cpu_nets.fetch if fault.name == "fetch-strobe-dead" else None
 
 

@@ -19,7 +19,8 @@ class Fault:
     """One fault of the catalogue.
 
     `share`: part of all repairs, 0 to 1. `at`: kind of place to what is allowed there. `weights`: share of a kind of
-    part among the places. `by_net`: the net is named, not the part. `minutes`: time of the repair.
+    part among the places. `by_net`: the net is named, not the part. `minutes`: time of the repair. `inside`: it sits in
+    the part itself, so another part cures it.
     """
 
     name: str
@@ -30,6 +31,7 @@ class Fault:
     broken: str
     repair: str
     minutes: float
+    inside: bool = False
 
 
 @cache
@@ -52,4 +54,5 @@ def fault_of(name: str, entry: Mapping[str, object]) -> Fault:
         broken=str(entry["broken"]),
         repair=str(entry["repair"]),
         minutes=float(str(entry["minutes"])),
+        inside=str(entry.get("inside", "no")) == "yes",
     )

@@ -18,6 +18,8 @@ RAM_REFRESHED = 0.75  # another part reads or refreshes it
 RAM_STANDBY = 0.2
 SHORTED_BEHIND = 1.4  # a shorted rail behind a regulator or converter that limits
 MADE_LOW, MADE_HIGH = 0.75, 1.6
+CONVERTED = 1.08
+RAM_ASTRAY = 0.88  # a program that went astray works the memory as much, or hardly at all
 RAM_LOOPED = 0.9  # refreshed and written, but not read by a program
 
 
@@ -39,8 +41,10 @@ def share_of(settled: Settled, part: Part) -> float:
 
 def ram_share(settled: Settled) -> float:
     """Memory draws by how often it is worked."""
-    if settled.state in (cpu.RUNNING, cpu.CRASHED, cpu.ASTRAY, cpu.UNINTERRUPTED):
+    if settled.state in (cpu.RUNNING, cpu.ASTRAY, cpu.UNINTERRUPTED):
         return 1.0
+    if settled.state == cpu.CRASHED:
+        return RAM_ASTRAY
     if settled.state in cpu.FETCHING:
         return RAM_LOOPED
     architecture = settled.board.architecture
@@ -63,7 +67,7 @@ def weights(settled: Settled, rail: Rail) -> dict[str, float]:
 def current_ratio(settled: Settled, rail: Rail) -> float:
     """Amps from `rail` as a share of healthy; a rail whose parts are not known is taken as unchanged."""
     trouble = settled.effect.rail
-    shares = weights(settled, rail)
+    shares, made = weights(settled, rail), settled.board.made_from(rail.name)
     parts = [part for part in settled.board.parts.values() if part.rail in shares and part.amps > 0.0]
     whole = sum(part.amps * shares[part.rail or ""] for part in parts)
     if whole <= 0.0:
@@ -77,5 +81,6 @@ def current_ratio(settled: Settled, rail: Rail) -> float:
         return 0.0
     drawn = sum(part.amps * shares[part.rail or ""] * share_of(settled, part) for part in parts) / whole
     if trouble is not None and trouble.rail == rail.name and trouble.kind == "resistance":
-        drawn *= 0.96  # lower volts, less current
+        converts = any(part.kind == "converter" and part.rail in made for part in settled.board.parts.values())
+        drawn *= CONVERTED if converts else 0.96  # lower volts, less current; a converter takes more instead
     return drawn + settled.effect.extra

@@ -10,13 +10,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from autobench.diagnosis.alphabets import Observable
-from autobench.diagnosis.evidence import observations, usable
+from autobench.diagnosis.evidence import observations, said, usable
 from autobench.diagnosis.facts import Facts
 from autobench.diagnosis.findings import Finding, findings
-from autobench.diagnosis.next_check import next_check
+from autobench.diagnosis.means import BY_HAND, Means
+from autobench.diagnosis.next_check import next_check, repairs
 from autobench.diagnosis.ranking import ELSE, NOTHING, Predictions, Ranking, alike, rank
 from autobench.diagnosis.result import Diagnosis, Suspect
-from autobench.diagnosis.translation import translate
 from autobench.diagnosis.words import reasons_against, reasons_for
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
@@ -32,8 +32,10 @@ WORTH_NAMING = 0.01
 EXPLAINS = 0.3
 
 
-def diagnose(predictions: Predictions, readings: Sequence[Reading]) -> Diagnosis:
-    """The diagnosis of a board by all readings of its round, those without a fault included.
+def diagnose(predictions: Predictions, readings: Sequence[Reading], means: Means = BY_HAND) -> Diagnosis:
+    """The diagnosis of a board by all readings of its round, those without a fault included, and what came after it.
+
+    `means` is what can be done at this bench next.
 
     A board without a reading that speaks against it has no suspects.
     """
@@ -56,8 +58,8 @@ def diagnose(predictions: Predictions, readings: Sequence[Reading]) -> Diagnosis
     suspects += [each for each in disproved if each.against][:room]
     group = group_of(ranking, named)
     apart = ranking.by_place[named[0]] >= SURE and len(group) < 2 and named[0] != predictions.place[ELSE]
-    check = next_check(ranking, frozenset(already_read(predictions, readings)))
-    return Diagnosis(tuple(suspects), bool(apart), () if apart else group, check)
+    check = next_check(ranking, frozenset(already_read(predictions, readings)), means)
+    return Diagnosis(tuple(suspects), bool(apart), () if apart else group, check, repairs(ranking))
 
 
 def accused(readings: Sequence[Reading]) -> bool:
@@ -68,7 +70,7 @@ def accused(readings: Sequence[Reading]) -> bool:
 def already_read(predictions: Predictions, readings: Sequence[Reading]) -> set[Observable]:
     """Observables that were read, conditional ones included: to read them again brings nothing."""
     taken = [each for each in readings if each.verdict not in (Verdict.VOID, Verdict.SKIPPED)]
-    found = [translate(predictions.board, each) for each in taken]
+    found = [said(predictions.board, each) for each in taken]
     return {translated[0] for translated in found if translated is not None}
 
 
@@ -82,12 +84,21 @@ def suspect(ranking: Ranking, facts: Facts, found: list[Finding], place: int) ->
     part = candidate.part if not candidate.by_net or len(parts) == 1 else None
     return Suspect(
         part=part,
-        net=candidate.net,
+        net=candidate.net or held_net(ranking, numbers[0]),
         fault=candidate.fault,
         probability=float(min(ranking.by_place[place], 1.0)),
         for_=reasons_for(ranking, facts, found, numbers[0]),
         against=reasons_against(ranking, facts, found, numbers[0]),
     )
+
+
+def held_net(ranking: Ranking, number: int) -> str | None:
+    """The net that a part holds in the likeliest way its fault turns out, if it holds just one."""
+    predictions = ranking.predictions
+    ways = np.flatnonzero(predictions.owner == number)
+    likeliest = int(ways[np.argmax(ranking.outcomes[ways])])
+    held = predictions.rests[likeliest].effect.held
+    return held[0][0] if len(held) == 1 else None
 
 
 def group_of(ranking: Ranking, named: list[int]) -> tuple[str, ...]:

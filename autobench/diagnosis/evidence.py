@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from autobench.diagnosis.alphabets import Observable, alphabets
 from autobench.diagnosis.board_model import BoardModel
+from autobench.diagnosis.extra_evidence import extra, told_by
 from autobench.diagnosis.translation import STILL_STATES, Weights, translate
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
@@ -61,7 +62,7 @@ def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observ
     """Every observation the readings allow; of several of the same thing the last counts."""
     found: dict[Observable, Observation] = {}
     for reading in readings:
-        translated = translate(board, reading) if usable(reading) else None
+        translated = said(board, reading) if usable(reading) else None
         if translated is not None:
             observable, weights = translated
             earlier = found.get(observable)
@@ -71,6 +72,11 @@ def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observ
     for observation in derived(board, found):
         found[observation.observable] = observation
     return tuple(each for each in found.values() if not moot(each.observable, found))
+
+
+def said(board: BoardModel, reading: Reading) -> tuple[Observable, Weights] | None:
+    """What a reading says, whether of the round or beyond it."""
+    return told_by(reading) if extra(reading) else translate(board, reading)
 
 
 def block_of(board: BoardModel, observable: Observable) -> str:

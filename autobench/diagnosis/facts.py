@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from autobench.diagnosis.alphabets import Observable
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.evidence import Observation, usable
+from autobench.diagnosis.extra_evidence import DEEDS, extra
 from autobench.diagnosis.translation import STILL_STATES
 from autobench.judgement.reading import Reading
 from autobench.quantity import show
@@ -40,7 +41,7 @@ class Facts:
         self.levels = {
             reading.net: reading.value
             for reading in readings
-            if reading.quantity == "level" and reading.value is not None and usable(reading)
+            if reading.quantity == "level" and reading.value is not None and usable(reading) and not extra(reading)
         }
 
     def category(self, kind: str, name: str) -> str | None:
@@ -79,6 +80,8 @@ class Facts:
         """One observation in words, with what was measured where."""
         kind = observation.observable.kind
         reading = observation.readings[0]
+        if kind in DEEDS:
+            return reading.reason or f"{observation.observable.name}: {observation.category}"
         if kind == "writes to fetches":
             return self.quote_writes(observation)
         if kind == "clocks to fetches":

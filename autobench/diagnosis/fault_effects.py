@@ -7,6 +7,7 @@ first guesses. It spreads no priors and predicts no readings.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from autobench.diagnosis import cpu
 from autobench.diagnosis.board_model import BoardModel
@@ -28,6 +29,8 @@ from autobench.diagnosis.memory_effects import (
 )
 from autobench.diagnosis.parts import CPU_ADDRESSES, CPU_DATA
 from autobench.documents.nets import GROUND
+
+FRAGILE = ("rom", "video", "cpu")  # what too many volts kill besides the memory
 
 
 def effects_of(board: BoardModel, fault: str, part: str | None, net: str | None) -> Ways:
@@ -80,7 +83,12 @@ def chip_short(at: Spot) -> Ways:
     """Hard, or soft enough to let the rail live."""
     hard = RailTrouble(at.net, "short", at.part)
     soft = RailTrouble(at.net, "soft short", at.part)
-    return (Effect(0.6, rail=hard, dead=(at.part,)), Effect(0.4, rail=soft, dead=(at.part,), extra=0.8))
+    softly = (
+        Effect(0.4 / 6.0, rail=soft, dead=(at.part,), dead_level=level, extra=extra)
+        for extra in (0.4, 0.65, 0.95)
+        for level in ("static", "high")
+    )
+    return (Effect(0.6, rail=hard, dead=(at.part,)), *softly)
 
 
 def clock_word(word: str) -> Rule:
@@ -264,6 +272,19 @@ def cpu_dead(at: Spot) -> Ways:
     return (*cold, Effect(0.2, dead=(at.part,), dead_draw=0.7, extra=0.1))
 
 
+def too_many_volts(at: Spot) -> Ways:
+    """What stands before the regulator comes through, and takes memory, buffers, then large chips with it."""
+    ways = []
+    of_kind = {kind: [part.name for part in at.board.parts.values() if part.kind == kind] for kind in FRAGILE}
+    rom, video, main = (tuple(of_kind[kind][:1]) for kind in FRAGILE)
+    for way in own_rail("high")(at):
+        ways.append(replace(way, weight=0.2))
+        ways.append(replace(way, weight=0.3, later=cpu.CRASHED))
+        ways += [replace(way, weight=share, dead=dead, dead_level="floating")
+                 for share, dead in ((0.2, rom), (0.2, (*rom, *video)), (0.1, main)) if dead]  # fmt: skip
+    return tuple(ways)
+
+
 # What does not depend on the place stands as it is.
 RULES: Mapping[str, Rule | Ways] = {
     "decoupler-short": on_rail("short"),
@@ -271,7 +292,7 @@ RULES: Mapping[str, Rule | Ways] = {
     "inlet-open": on_rail("open"),
     "connector-resistance": on_rail("resistance"),
     "regulator-low": own_rail("low"),
-    "regulator-high": own_rail("high"),
+    "regulator-high": too_many_volts,
     "bias-rail-missing": made_rail("-5V", "missing", cpu.CRASHED),
     "plus12-missing": made_rail("+12V", "missing", cpu.CRASHED),
     "reservoir-dry": on_rail("ripple"),

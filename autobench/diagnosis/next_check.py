@@ -1,13 +1,10 @@
-"""The next check: of everything that can still be looked at, what tells the suspects apart best for its time and risk.
+"""The next check: of everything that can still be done, what tells the suspects apart best for its time and risk.
 
-A check is a table of how likely each of its outcomes is under each hypothesis; its worth is the entropy over places it
-is expected to remove, per minute, less its risk. It performs nothing.
+Its worth is the entropy over places it is expected to remove, per minute, less its risk. Where nothing tells apart any
+more it is the repair with the best chance for its minutes. It performs nothing.
 """
 
 from __future__ import annotations
-
-from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,43 +12,27 @@ from autobench.diagnosis.alphabets import Observable
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.candidates import Candidate
 from autobench.diagnosis.catalogue import catalogue
+from autobench.diagnosis.checks import MATTERS, Check, possible
 from autobench.diagnosis.inference import Floats, entropy, expected_entropy, repair_order, summed
+from autobench.diagnosis.means import BY_HAND, Means
 from autobench.diagnosis.ranking import ELSE, NOTHING, Ranking
-from autobench.diagnosis.result import NextCheck
+from autobench.diagnosis.result import NextCheck, Repair
 
-MATTERS = 0.01  # chance from which on a place is worth a check of its own
 NEGLIGIBLE = 1e-5  # chance below which a hypothesis is left out of the sums
-LEAST_GAIN = 0.06  # nat: a check that brings less tells nothing apart
+LEAST_GAIN = 0.03  # nat: a check that brings less tells nothing apart
 CHECKED_PLACES = 8
 MOST_TOLD = 3
 LIKELY = 0.6  # a leader to act on
 IN_EARNEST = 0.05  # of the leader's chance: from here on it is worth telling a place from it first
+MISREAD = 0.1  # of several readings together one may be wrong
 PROVED = 0.93  # the leader needs no check any more but its repair
 
-# Minutes by hand, and the chance that the check itself does harm (common practice).
-LOOK = (1.0, 0.0)
-COMPARE = (2.0, 0.02)
-ACROSS = (1.0, 0.0)
-RESEAT = (2.0, 0.03)
-SWAP = (5.0, 0.05)
-LIFT = (6.0, 0.1)
 
-
-@dataclass(frozen=True)
-class Check:
-    """One thing that can be done; `outcomes[h, o]` is the chance of outcome o under outcome h of the candidates."""
-
-    what: str
-    point: str | None
-    minutes: float
-    risk: float
-    outcomes: Floats
-
-
-def next_check(ranking: Ranking, read: frozenset[Observable]) -> NextCheck | None:
+def next_check(ranking: Ranking, read: frozenset[Observable], means: Means = BY_HAND) -> NextCheck | None:
     """The best check for what is known; the likeliest repair for its minutes where nothing tells apart any more.
 
-    `read`: observables that have been read already, whatever came of it. Nothing where no place stands out at all.
+    `read`: observables that have been read already, whatever came of it; `means`: what can be done at this bench.
+    Nothing where no place stands out at all.
     """
     if ranking.by_place.max() >= PROVED or unpowered(ranking):
         return first_repair(ranking)
@@ -61,15 +42,45 @@ def next_check(ranking: Ranking, read: frozenset[Observable]) -> NextCheck | Non
     places = ranking.predictions.place[ranking.predictions.owner[live]]
     now = float(entropy(summed(mass, places, len(ranking.predictions.places))))
     best: tuple[float, Check] | None = None
-    for check in possible(ranking, read):
-        gain = now - expected_entropy(mass, check.outcomes[live], places)
+    for check in sorted(possible(ranking, leading(ranking), read, means), key=lambda each: each.kind == "lift"):
+        if check.kind == "lift" and best is not None and best[1].kind != "lift":
+            break  # nobody lifts a pin while anything else still tells
+        outcomes = outcomes_of(ranking, check)[live]
+        if alike(outcomes):
+            continue
+        gain = now - expected_entropy(mass, outcomes, places)
         worth = gain / check.minutes * (1.0 - check.risk)
         if gain >= LEAST_GAIN and (best is None or worth > best[0]):
             best = (worth, check)
     if best is None or idle(ranking, best[1]):
         return first_repair(ranking)
     _, check = best
-    return NextCheck(check.what, check.point, check.minutes, told(ranking, check))
+    return NextCheck(
+        check.what, check.point, check.minutes, told(ranking, check), check.kind, check.part, check.net, check.other,
+        check.legs, check.name,
+    )  # fmt: skip
+
+
+def outcomes_of(ranking: Ranking, check: Check) -> Floats:
+    """Chance of each outcome of a check under each outcome of the candidates, shape (outcomes, outcomes of the check).
+
+    What several readings come to together is told by the likeliest category of each: every pattern of these is an
+    outcome, and now and then another one is read.
+    """
+    predictions = ranking.predictions
+    if len(check.observables) == 1:
+        return predictions.chances(check.observables[0])
+    likeliest = np.stack([predictions.chances(each).argmax(axis=1) for each in check.observables], axis=1)
+    _, pattern = np.unique(likeliest, axis=0, return_inverse=True)
+    count = int(pattern.max()) + 1
+    table = np.full((len(pattern), count), MISREAD / count)
+    table[np.arange(len(pattern)), pattern.ravel()] += 1.0 - MISREAD
+    return table
+
+
+def alike(outcomes: Floats) -> bool:
+    """Whether a check comes out the same whatever is wrong."""
+    return bool(np.ptp(outcomes, axis=0).max() < 0.05)
 
 
 def separated(ranking: Ranking, check: Check) -> list[int]:
@@ -125,7 +136,7 @@ def expected_outcome(ranking: Ranking, check: Check, place: int) -> Floats:
     """Chances of the outcomes of `check` where `place` is to blame."""
     of_place = ranking.predictions.place[ranking.predictions.owner] == place
     weights = np.where(of_place, ranking.outcomes, 0.0)
-    result: Floats = weights @ check.outcomes / max(float(weights.sum()), 1e-300)
+    result: Floats = weights @ outcomes_of(ranking, check) / max(float(weights.sum()), 1e-300)
     return result
 
 
@@ -137,47 +148,6 @@ def leading(ranking: Ranking) -> list[int]:
     return found[:CHECKED_PLACES]
 
 
-def possible(ranking: Ranking, read: frozenset[Observable]) -> Iterator[Check]:
-    """Every check that may say something about the leading places."""
-    places = set(leading(ranking))
-    predictions = ranking.predictions
-    yield from looks(ranking, read)
-    numbers = [number for number, place in enumerate(predictions.place) if int(place) in places]
-    board = predictions.board
-    seen: set[tuple[str, str]] = set()
-    for number in numbers:
-        for effect in predictions.candidates[number].effects:
-            for leg in effect.cut:
-                if leg not in seen:
-                    seen.add(leg)
-                    yield compare(ranking, leg)
-    parts = [predictions.candidates[number].part for number in numbers]
-    for part in dict.fromkeys(part for part in parts if part is not None):
-        if board.parts[part].socket:
-            yield from socketed(ranking, part)
-        if board.parts[part].kind in ("connector", "switch"):
-            yield across(ranking, part)
-    yield from lifts(ranking, numbers)
-
-
-def looks(ranking: Ranking, read: frozenset[Observable]) -> Iterator[Check]:
-    """Points that have not been read yet."""
-    predictions = ranking.predictions
-    for observable in predictions.tokens:
-        if observable in read or observable.kind not in ("line", "start", "reset", "frequency"):
-            continue
-        point = looked_at(predictions.board, observable)
-        part, _, net = observable.name.rpartition(" ")
-        what = f"look at {net or observable.name}" + (f" where {part} drives it" if part else f" at {point}")
-        yield Check(what, point, *LOOK, predictions.chances(observable))
-
-
-def looked_at(board: BoardModel, observable: Observable) -> str | None:
-    """The point of an observable, or the part that drives its net."""
-    part, _, net = observable.name.rpartition(" ")
-    return board.point_of(net or observable.name) or part or None
-
-
 def unpowered(ranking: Ranking) -> bool:
     """Whether the board cannot be powered: then nothing can be looked at."""
     shut = {("ohms", "short"), ("ohms", "low"), ("trip", "tripped")}
@@ -185,77 +155,6 @@ def unpowered(ranking: Ranking) -> bool:
         (observation.observable.kind, observation.category) in shut and observation.accuses
         for observation in ranking.observations
     )
-
-
-def two_ways(chance: Floats) -> Floats:
-    """A table of a check with two outcomes from the chance of the first under each outcome of the candidates."""
-    return np.stack([chance, 1.0 - chance], axis=1)
-
-
-def by_effect(ranking: Ranking, chance_of: dict[int, float], otherwise: float) -> Floats:
-    """Chance under each outcome of the candidates: `chance_of` by candidate, `otherwise` for the rest."""
-    owner = ranking.predictions.owner
-    found = np.full(len(owner), otherwise)
-    for number, chance in chance_of.items():
-        found[owner == number] = chance
-    found[ELSE] = 0.5
-    return found
-
-
-def compare(ranking: Ranking, leg: tuple[str, str]) -> Check:
-    """A leg against its net: they differ only where the contact or track between them is open."""
-    cut = {
-        number: 0.95
-        for number, candidate in enumerate(ranking.predictions.candidates)
-        if any(leg in effect.cut for effect in candidate.effects)
-    }
-    part, net = leg
-    what = f"compare the {net} leg of {part} itself with the net {net} elsewhere"
-    return Check(what, part, *COMPARE, two_ways(by_effect(ranking, cut, 0.03)))
-
-
-def socketed(ranking: Ranking, part: str) -> Iterator[Check]:
-    """Reseating cures contacts; a known good part cures both the part and most contacts."""
-    contacts, whole = {}, {}
-    for number, candidate in enumerate(ranking.predictions.candidates):
-        if candidate.part != part:
-            continue
-        if candidate.fault == "socket-contact":
-            contacts[number] = 0.85
-            whole[number] = 0.7
-        elif not candidate.by_net:
-            whole[number] = 0.97
-    reseat = two_ways(by_effect(ranking, contacts, 0.02))
-    yield Check(f"power off, clean the legs of {part} and reseat it, then repeat the round", part, *RESEAT, reseat)
-    swap = two_ways(by_effect(ranking, whole, 0.02))
-    yield Check(f"power off, put a known good {part} into the socket, then repeat the round", part, *SWAP, swap)
-
-
-def across(ranking: Ranking, part: str) -> Check:
-    """Volts across a switch or connector under load."""
-    lost = {
-        number: 0.97
-        for number, candidate in enumerate(ranking.predictions.candidates)
-        if candidate.part == part and candidate.fault in ("inlet-open", "connector-resistance")
-    }
-    table = two_ways(by_effect(ranking, lost, 0.02))
-    return Check(f"measure the volts across {part}, from one pin to the other, under load", part, *ACROSS, table)
-
-
-def lifts(ranking: Ranking, numbers: list[int]) -> Iterator[Check]:
-    """An output lifted off its net: it moves by itself where the net was to blame."""
-    predictions = ranking.predictions
-    legs = {leg for number in numbers for effect in predictions.candidates[number].effects for leg, _ in effect.outputs}
-    for part, net in sorted(legs):
-        if part not in predictions.board.parts or net not in predictions.board.nets:
-            continue
-        guilty = {
-            number: 0.05
-            for number, candidate in enumerate(predictions.candidates)
-            if any(leg == (part, net) for effect in candidate.effects for leg, _ in effect.outputs)
-        }
-        what = f"power off, lift the {net} leg of {part}, and look at the free leg"
-        yield Check(what, part, *LIFT, two_ways(by_effect(ranking, guilty, 0.9)))
 
 
 def repair_words(board: BoardModel, candidate: Candidate) -> str:
@@ -267,18 +166,28 @@ def repair_words(board: BoardModel, candidate: Candidate) -> str:
     return catalogue()[candidate.fault].repair.format(swap=swap, net=candidate.net or "")
 
 
+def repairs(ranking: Ranking) -> tuple[Repair, ...]:
+    """The repairs of the leading places in the order in which they cost least: by chance over minutes."""
+    predictions = ranking.predictions
+    found: dict[int, Repair] = {}
+    for place in leading(ranking):
+        candidate = predictions.candidates[ranking.candidates_at(place)[0]]
+        words = repair_words(predictions.board, candidate)
+        minutes = catalogue()[candidate.fault].minutes
+        found[place] = Repair(predictions.places[place], words, float(ranking.by_place[place]), minutes)
+    chances = {place: repair.probability for place, repair in found.items()}
+    costs = {place: repair.minutes for place, repair in found.items()}
+    return tuple(found[place] for place in repair_order(chances, costs))
+
+
 def first_repair(ranking: Ranking) -> NextCheck | None:
     """Where no check tells apart any more: the repair with the best chance for its minutes."""
     predictions = ranking.predictions
-    chances, costs, best = {}, {}, {}
-    for place in leading(ranking):
-        number = ranking.candidates_at(place)[0]
-        fault = catalogue()[predictions.candidates[number].fault]
-        chances[place], costs[place], best[place] = float(ranking.by_place[place]), fault.minutes, number
-    if not chances:
+    ordered = repairs(ranking)
+    if not ordered:
         return None
-    first = repair_order(chances, costs)[0]
-    candidate = predictions.candidates[best[first]]
+    first = predictions.places.index(ordered[0].place)
+    candidate = predictions.candidates[ranking.candidates_at(first)[0]]
     fault = catalogue()[candidate.fault]
     board = predictions.board
     if unpowered(ranking):

@@ -26,7 +26,7 @@ SYNC_WORDS = {"moving": "right", "other": "other", "half": "other", "unprogramme
 TRIP_WORDS = {"short": "tripped", "soft short": "perhaps", "loaded": "perhaps"}
 VOLTS_WORDS = {
     "open": "zero", "resistance": "sagging", "short": "collapsed", "soft short": "sagging", "missing": "missing",
-    "low": "low", "high": "high", "loaded": "sagging",
+    "low": "low", "high": "high", "loaded": "sagging", "starved": "sagging",
 }  # fmt: skip
 UNREAD_WORDS = {
     "half": "off-rate", "other": "off-rate", "weak": "either", "unprogrammed": "any", "no picture": "either",
@@ -44,10 +44,10 @@ class Predictor:
         self.of_nets: dict[int, list[int]] = {}
         self.of_rails: dict[RailTrouble | None, dict[Observable, int]] = {}
 
-    def ways(self, effect: Effect) -> Iterator[tuple[float, list[int]]]:
-        """Chance and rows of each way `effect` turns out, in the order of `observables`."""
+    def ways(self, effect: Effect) -> Iterator[tuple[float, list[int], Settled]]:
+        """Chance and rows of each way `effect` turns out, in the order of `observables`, and the board at rest."""
         for chance, settled in self.rests.ways(effect):
-            yield chance, self.row_numbers(settled)
+            yield chance, self.row_numbers(settled), settled
 
     def row_numbers(self, settled: Settled) -> list[int]:
         """The row of every token of a board at rest."""
@@ -113,6 +113,8 @@ def felt(settled: Settled, rail: Rail) -> RailTrouble | None:
         return trouble
     if rail.source == trouble.rail and trouble.kind in ("open", "short", "soft short"):
         return RailTrouble(rail.name, "missing" if trouble.kind != "soft short" else "low", trouble.part)
+    if rail.source == trouble.rail and trouble.kind == "resistance":
+        return RailTrouble(rail.name, "starved", trouble.part)
     if rail.name == source_of(settled, trouble.rail) and trouble.kind == "short":
         return RailTrouble(rail.name, "loaded", trouble.part)
     return trouble
@@ -135,11 +137,13 @@ def volts_tokens(rail: Rail, trouble: RailTrouble | None) -> Iterator[tuple[Obse
     behind: dict[str, bool] = {}
     for index, place in enumerate(rail.places):
         behind[place.name] = kind in ("open", "resistance") and index >= beyond
-        hit = behind[place.name] or kind in ("short", "soft short", "missing", "low", "high", "loaded")
+        hit = behind[place.name] or kind in ("short", "missing", "low", "high", "loaded", "starved")
+        hit = hit or (kind == "soft short" and index > 0)  # the supply holds its own end
         yield Observable("rail", f"{rail.name} {place.name}"), bad if hit and bad else "ok"
     for start, end in rail.drops:
         crossed = behind.get(end, False) and not behind.get(start, False)
-        yield Observable("drop", f"{rail.name} {start} {end}"), "high" if crossed else "ok"
+        word = "high" if crossed else "perhaps" if kind in ("soft short", "short") else "ok"
+        yield Observable("drop", f"{rail.name} {start} {end}"), word
 
 
 def break_index(rail: Rail, part: str | None) -> int:

@@ -7,7 +7,7 @@ It judges candidates only; the words are made in `autobench.diagnosis.words`, th
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +16,10 @@ from autobench.diagnosis.alphabets import Observable, alphabets, block_floor
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.candidates import Candidate, candidates
 from autobench.diagnosis.evidence import Observation
+from autobench.diagnosis.extra_evidence import beyond, rows
 from autobench.diagnosis.inference import Floats, Numbers, minimal_hitting_sets, posterior, summed
 from autobench.diagnosis.prediction import Predictor
+from autobench.diagnosis.simulation import Settled
 
 NOTHING, ELSE = 0, 1  # rows of `none` and *something else* among outcomes, candidates and places
 LEADERS = 8  # candidates that are combined into pairs
@@ -31,7 +33,8 @@ class Predictions:
     """Everything the board file alone decides, made once a board.
 
     `tokens[o][k]`: row of outcome k in the alphabet of observable o. `owner[k]`: candidate of outcome k;
-    `place[c]`: place of candidate c, by number in `places`.
+    `place[c]`: place of candidate c, by number in `places`; `rests[k]`: the board at rest in outcome k. `further` keeps
+    the same as `tokens` for what lies beyond the round.
     """
 
     board: BoardModel
@@ -41,11 +44,27 @@ class Predictions:
     places: tuple[str, ...]
     place: Numbers
     tokens: dict[Observable, Numbers]
+    rests: tuple[Settled, ...] = ()
+    further: dict[Observable, Numbers] = field(default_factory=dict)
+
+    def rows(self, observable: Observable) -> Numbers:
+        """Row of every outcome in the alphabet of `observable`, of the round or beyond it; the latter are kept."""
+        if observable in self.tokens:
+            return self.tokens[observable]
+        if observable not in self.further:
+            numbers = alphabets()[observable.kind].token_numbers
+            outcomes = ((self.candidates[owner], rest) for owner, rest in zip(self.owner, self.rests, strict=True))
+            self.further[observable] = np.array(rows(observable, numbers, outcomes), dtype=np.intp)
+        return self.further[observable]
+
+    def knows(self, observable: Observable) -> bool:
+        """Whether anything is foretold of `observable`."""
+        return observable in self.tokens or beyond(self.board, observable)
 
     def chances(self, observable: Observable) -> Floats:
         """Chance of each category of `observable` under each outcome, shape (outcomes, categories)."""
         alphabet = alphabets()[observable.kind]
-        table: Floats = alphabet.table[self.tokens[observable]]
+        table: Floats = alphabet.table[self.rows(observable)]
         table[ELSE] = 0.5 * table[NOTHING] + 0.5 / table.shape[1]
         return table
 
@@ -54,19 +73,27 @@ def predictions(board: BoardModel) -> Predictions:
     """Simulate every candidate of `board`."""
     all_candidates = candidates(board)
     predictor = Predictor(board)
-    rows, prior, owner = [], [], []
+    said, prior, owner, rests = [], [], [], []
     for number, candidate in enumerate(all_candidates):
         whole = sum(effect.weight for effect in candidate.effects)
         for effect in candidate.effects:
-            for chance, said in predictor.ways(effect):
-                rows.append(said)
+            for chance, numbers, settled in predictor.ways(effect):
+                said.append(numbers)
+                rests.append(settled)
                 prior.append(candidate.prior * effect.weight * chance / whole)
                 owner.append(number)
-    tokens = dict(zip(predictor.observables, np.array(rows, dtype=np.intp).T, strict=True))
+    tokens = dict(zip(predictor.observables, np.array(said, dtype=np.intp).T, strict=True))
     names = list(dict.fromkeys(candidate.place for candidate in all_candidates))
     place = np.array([names.index(candidate.place) for candidate in all_candidates], dtype=np.intp)
     return Predictions(
-        board, all_candidates, np.array(prior), np.array(owner, dtype=np.intp), tuple(names), place, tokens
+        board,
+        all_candidates,
+        np.array(prior),
+        np.array(owner, dtype=np.intp),
+        tuple(names),
+        place,
+        tokens,
+        tuple(rests),
     )
 
 
@@ -115,7 +142,7 @@ def floored(logs: Floats, observations: Sequence[Observation]) -> Floats:
 
 def rank(predictions: Predictions, observations: Sequence[Observation]) -> Ranking:
     """Posterior of every candidate by the observations."""
-    known = tuple(each for each in observations if each.observable in predictions.tokens)
+    known = tuple(each for each in observations if predictions.knows(each.observable))
     count = len(predictions.candidates)
     raw = np.array([observation_chance(predictions, each) for each in known]).reshape(
         len(known), len(predictions.prior)
@@ -133,7 +160,7 @@ def rank(predictions: Predictions, observations: Sequence[Observation]) -> Ranki
 
 def silent(predictions: Predictions, known: Sequence[Observation]) -> NDArray[np.bool_]:
     """The outcomes that change none of the readings which are outside their limits; none where nothing is outside."""
-    accusing = [predictions.tokens[observation.observable] for observation in known if observation.accuses]
+    accusing = [predictions.rows(observation.observable) for observation in known if observation.accuses]
     if not accusing:
         return np.zeros(len(predictions.prior), dtype=np.bool_)
     same: NDArray[np.bool_] = np.all([tokens == tokens[NOTHING] for tokens in accusing], axis=0)

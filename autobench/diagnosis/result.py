@@ -28,12 +28,33 @@ class Suspect:
 
 @dataclass(frozen=True)
 class NextCheck:
-    """The check that tells the leaders apart best for its time and risk; `minutes` by hand."""
+    """The check that tells the leaders apart best for its time and risk; `minutes` by hand.
+
+    `kind` is `look`, `scan`, `compare`, `across`, `reseat`, `swap`, `lift`, `feel` or `ohms`; `part`, `net` say where,
+    `legs` are the nets and points of a scan; it is `repair` where nothing that can be done tells apart any more.
+    `name` is that by which it is known once it was made.
+    """
 
     what: str
     point: str | None
     minutes: float
     why: str
+    kind: str = "repair"
+    part: str = ""
+    net: str = ""
+    other: str | None = None
+    legs: tuple[tuple[str, str], ...] = ()
+    name: tuple[str, str] = ("", "")
+
+
+@dataclass(frozen=True)
+class Repair:
+    """A repair that may cure the board: where, what is done, its chance and its minutes."""
+
+    place: str
+    what: str
+    probability: float
+    minutes: float
 
 
 @dataclass(frozen=True)
@@ -41,10 +62,12 @@ class Diagnosis:
     """Suspects, likeliest first, at most ten, cleared ones with the reading that cleared them.
 
     `told_apart` is false where the leader is not sure enough or others explain every reading as well; `group` then
-    names what the readings so far cannot tell apart.
+    names what the readings so far cannot tell apart. `repairs` are in the order in which they cost least: by chance
+    over minutes.
     """
 
     suspects: tuple[Suspect, ...] = ()
     told_apart: bool = True
     group: tuple[str, ...] = ()
     next_check: NextCheck | None = None
+    repairs: tuple[Repair, ...] = ()

@@ -208,8 +208,10 @@ class Simulation:
         """Active low when every needed net has its level, moving when some of them move through it."""
         moving = False
         active = "high" if output.idle == "low" else "low"
+        own = {other.net: other for other in part.outputs}
         for net, level in output.needs:
-            given = self.seen(part, net)
+            # What it makes of another of its outputs inside does not hang on what its pin comes to.
+            given = self.decoded(part, own[net]) if net in own else self.seen(part, net)
             if given in ("low", "high", "floating", "half-level"):
                 if (given == "low") != (level == "low"):
                     return output.idle

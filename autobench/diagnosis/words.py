@@ -40,10 +40,20 @@ def reasons_for(ranking: Ranking, facts: Facts, found: list[Finding], candidate:
         if blocks[observation.block] <= MOST_OF_A_BLOCK:
             said.append(facts.quote(observation))
     if not said:
-        return (catalogue()[fault].broken,)
+        return unspecific(ranking, facts, candidate)
     if not speaking:
         said[0] = f"{said[0]}: {catalogue()[fault].broken}"
     return tuple(dict.fromkeys(said))[:MOST_FOR]
+
+
+def unspecific(ranking: Ranking, facts: Facts, candidate: int) -> tuple[str, ...]:
+    """What is said for a suspect that no reading points at: which reading outside its limits it excludes least."""
+    broken = catalogue()[ranking.predictions.candidates[candidate].fault].broken
+    accusing = [row for row, observation in enumerate(ranking.observations) if observation.accuses]
+    if not accusing:
+        return (broken,)
+    row = max(accusing, key=lambda each: ranking.likely[each, candidate])
+    return (f"{facts.quote(ranking.observations[row])}, which it does not exclude: {broken}",)
 
 
 def narrowness(finding: Finding) -> int:

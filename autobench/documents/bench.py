@@ -82,7 +82,7 @@ class Instrument(Section):
     """Date of the last calibration; without one, readings say so."""
     serial: Name | None = None
     """Serial number in its identity, to be sure that this very instrument answers."""
-    probe: Annotated[int, Written(read_probe, {"enum": ["1", "10"]})] | None = None
+    probe: Annotated[int, Written(read_probe, {"enum": [1, 10, "1", "10"]})] | None = None
     """What a scope's probes, or the dividers at the fixture's pins, divide by: 1 or 10."""
 
 
@@ -170,7 +170,8 @@ class Routes(Section):
 
 
 class HandProbe(Section):
-    """The tips that a person holds to the board where no relay leads."""
+    """The tips that a person holds to the board where no relay leads; they may share an input with relays, which are
+    all open while a tip is held."""
 
     tips: Annotated[tuple[Name, ...], Listed(), Field(min_length=1)]
     """The meter by its name, for its two tips; scope channels with a probe that a hand holds or clips: `scope 1`."""
@@ -252,8 +253,6 @@ class Bench(Section):
             name = channel[1] if channel is not None and tip not in self.instruments else tip
             if name not in self.instruments:
                 yield Complaint(("hand probe", "tips"), self.unknown_instrument(name))
-            elif self.routes is not None and {tip, f"{tip} high", f"{tip} low"} & self.routes.slots.keys():
-                yield Complaint(("hand probe", "tips"), f"'{tip}' is already wired to relays, under 'slots'")
 
     def check_addresses(self) -> Iterator[Complaint]:
         seen: dict[str, str] = {}

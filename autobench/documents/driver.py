@@ -24,19 +24,19 @@ Kind = Literal["supply", "meter", "relays", "scope"]
 class Driver(Section):
     """One whole driver file."""
 
-    driver: Name
-    kind: Kind
-    words: Words
-    link: Conversation = Conversation()
-    identity: Action | None = None
-    clear: Action | None = None
+    driver: Name  # name of the dialect; the same as the file's
+    kind: Kind  # what it drives
+    words: Words  # one line for people
+    link: Conversation = Conversation()  # how to hold the conversation
+    identity: Action | None = None  # asks who the instrument is
+    clear: Action | None = None  # empties its status and errors
     refuses: Lines = ()  # lines that tell it from a cousin: it must refuse each with an error
-    recognised_by: Recognition | None = None
-    outputs: Outputs | None = None
-    measures: Measures | None = None
-    channels: Contacts | None = None
-    samples: Samples | None = None
-    actions: dict[str, Action]
+    recognised_by: Recognition | None = None  # how it is known among others
+    outputs: Outputs | None = None  # ratings of a supply
+    measures: Measures | None = None  # ranges and accuracy of a meter
+    channels: Contacts | None = None  # channels of a relay multiplexer
+    samples: Samples | None = None  # how a scope samples and hands over its records
+    actions: dict[str, Action]  # what it can do, by the names of its kind
 
     @property
     def role(self) -> Mapping[str, Signature]:

@@ -21,9 +21,9 @@ class Recognition(Section):
     cousin answers and it does not. `identity` are patterns (`*` for any characters) one of which its identity has.
     """
 
-    identity: Lines = ()
-    answers: tuple[Action, ...] = ()
-    leaves_unanswered: tuple[Line, ...] = ()
+    identity: Lines = ()  # patterns, `*` for any characters, one of which its identity has
+    answers: tuple[Action, ...] = ()  # questions it answers
+    leaves_unanswered: tuple[Line, ...] = ()  # questions that a cousin answers and it does not
 
     def knows(self, identity: str) -> bool:
         """Whether `identity` has one of the patterns; yes where there are none."""

@@ -111,6 +111,7 @@ METER: Mapping[str, Signature] = {
     "zero": Signature("measures the meter's own zero, once"),
     "volts": Signature("selects direct volts on a fixed range", required=True, fields=("range", "cycles")),
     "ohms": Signature("selects ohms on a fixed range", fields=("range", "cycles"), lack="ohms"),
+    "cycles?": Signature("how many power-line cycles a reading of volts takes", answers="number"),
     "count": Signature("how many readings one trigger takes", fields=("count",)),
     "read?": Signature("triggers and reads", required=True, answers="numbers"),
 }

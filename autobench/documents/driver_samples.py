@@ -27,8 +27,8 @@ Rate = Annotated[Quantity, quantity_in("Sa/s", least=1.0)]
 class Divisions(Section):
     """The grid of the screen."""
 
-    vertical: Annotated[int, whole(1, 40)]
-    horizontal: Annotated[int, whole(1, 40)]
+    vertical: Annotated[int, whole(1, 40)]  # divisions from bottom to top
+    horizontal: Annotated[int, whole(1, 40)]  # divisions from left to right
 
 
 class ScopeTrust(Section):
@@ -41,7 +41,7 @@ class ScopeTrust(Section):
     of_reading: Share = 0.0
     of_full_scale: Share = 0.0
     of_division: Share = 0.0
-    plus: Amount | None = None
+    plus: Amount | None = None  # a fixed amount at the connector
     time_base: Share
 
     def check(self) -> Iterator[Complaint]:
@@ -62,22 +62,22 @@ class Samples(Section):
     """
 
     channels: Numbers
-    divisions: Divisions
+    divisions: Divisions  # of the screen
     codes: Annotated[int, whole(1, 100)]  # a division
     bits: Annotated[int, whole(4, 8)]  # of a code as it is sent, in one byte
     clips_below: Annotated[int, whole(0, 20)] = 0  # the code at which the converter clips at the bottom
     scale: VoltSpan
     time_scale: SecondSpan
-    memory: Annotated[dict[InUse, Depths], Field(min_length=1)]
-    highest_rate: Annotated[dict[InUse, Rate], Field(min_length=1)]
+    memory: Annotated[dict[InUse, Depths], Field(min_length=1)]  # points of a record, by channels on
+    highest_rate: Annotated[dict[InUse, Rate], Field(min_length=1)]  # sample rate, by channels on
     chunk: Points  # points of one block
     thins: YesNo = False  # whether a longer record is thinned out to the points asked for when it is read
-    origin: Literal["codes", "volts"]
-    positive_offset: Literal["up", "down"]
-    probe: Literal["factor", "gain"]
+    origin: Literal["codes", "volts"]  # what field nine of the preamble is in
+    positive_offset: Literal["up", "down"]  # which way it moves the trace
+    probe: Literal["factor", "gain"]  # what a probe by ten is called
     settle: Seconds = Quantity(0.0, "s")  # after a change of scale or offset
     pause: Seconds = Quantity(0.0, "s")  # between the blocks of two channels
-    trust: ScopeTrust
+    trust: ScopeTrust  # limits of error
 
     @property
     def full_scale(self) -> int:

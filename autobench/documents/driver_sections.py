@@ -127,7 +127,7 @@ class Wait(Section):
 
     complete: Line | None = None  # a query that is answered once the instrument has finished
     poll: Line | None = None  # a query repeated until it answers one of `until`
-    until: Lines | None = None
+    until: Lines | None = None  # answers that end the polls
     every: Seconds = Quantity(0.05, "s")
     within: Seconds = Quantity(10.0, "s")  # for `complete`, and for all polls together
     pause: Seconds = Quantity(0.0, "s")
@@ -144,8 +144,8 @@ class Trust(Section):
 
     of_reading: Share = 0.0
     of_range: Share = 0.0
-    plus: Amount | None = None
-    resolution: Amount | None = None
+    plus: Amount | None = None  # a fixed amount
+    resolution: Amount | None = None  # step of the display
 
     def check(self) -> Iterator[Complaint]:
         if not (self.of_reading or self.of_range or self.plus or self.resolution):
@@ -155,19 +155,19 @@ class Trust(Section):
 class Action(Section):
     """One thing the instrument can do: lines to `say`, then a line to `ask`, then what to `wait` for."""
 
-    say: Lines = ()
-    ask: Line | None = None
-    answer: Decoder | None = None
+    say: Lines = ()  # lines to send
+    ask: Line | None = None  # a line that is answered; sent after `say`
+    answer: Decoder | None = None  # how the answer is read
     length: Annotated[int, whole(1, 1000)] | None = None  # bytes of the reply, where no line end marks its end
-    unit: Words | None = None
-    bit: Bit | None = None
-    bits: Bits | None = None
-    word: Words | None = None
-    wait: Wait | None = None
-    span: AnySpan | None = None
-    digits: Annotated[int, whole(0, MOST_DIGITS)] | None = None
+    unit: Words | None = None  # unit of the answer
+    bit: Bit | None = None  # number of the bit, from 0
+    bits: Bits | None = None  # numbers of bits
+    word: Words | None = None  # the word looked for
+    wait: Wait | None = None  # what to wait for afterwards
+    span: AnySpan | None = None  # values the instrument accepts
+    digits: Annotated[int, whole(0, MOST_DIGITS)] | None = None  # decimal places of {value}
     width: Annotated[int, whole(1, 20)] | None = None  # characters of {value}; noughts are put before it
-    trust: Trust | None = None
+    trust: Trust | None = None  # how far a measurement can be off
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -199,8 +199,8 @@ class Action(Section):
 class LineEnds(Section):
     """Line ends, where the transport has no end-of-message flag of its own."""
 
-    send: LineEnd = "\n"
-    receive: LineEnd = "\n"
+    send: LineEnd = "\n"  # after each line sent
+    receive: LineEnd = "\n"  # after each reply
 
 
 class Prompts(Section):
@@ -209,20 +209,20 @@ class Prompts(Section):
     It also sends every line back before it answers. `done` says that all went well, each of `errors` that it did not.
     """
 
-    done: Line
-    errors: Lines
+    done: Line  # all went well
+    errors: Lines  # something did not
 
 
 class Conversation(Section):
     """How to hold the conversation."""
 
-    ends: LineEnds = LineEnds()
+    ends: LineEnds = LineEnds()  # line ends
     silence: Seconds = Quantity(0.0, "s")  # that ends a reply, where `receive` is no line end
-    prompts: Prompts | None = None
+    prompts: Prompts | None = None  # what ends every exchange of one that echoes
     reply_within: Seconds = Quantity(2.0, "s")
     pace: Seconds = Quantity(0.0, "s")
     common_commands: YesNo = True  # it knows `*ESE?` and the like (IEEE 488.2), which getting back in step uses
-    errors: Action | None = None
+    errors: Action | None = None  # takes the oldest error
 
     def check(self) -> Iterator[Complaint]:
         if not self.ends.receive and not self.silence.value:
@@ -259,18 +259,18 @@ class MeterRange(Section):
     `called` is what `{range}` is filled with, where the dialect has another name for it than its full scale.
     """
 
-    range: Amount
-    called: Words | None = None
-    trust: Trust
-    drives: Amps | None = None
-    settle: Seconds | None = None
+    range: Amount  # full scale
+    called: Words | None = None  # what {range} is filled with
+    trust: Trust  # its limits of error
+    drives: Amps | None = None  # current it sends through the board
+    settle: Seconds | None = None  # wait after a change to it
 
 
 class Function(Section):
     """One function of a meter: its ranges from the smallest up. `settle` is the wait after a change of range."""
 
     settle: Seconds
-    ranges: Annotated[tuple[MeterRange, ...], Field(min_length=1)]
+    ranges: Annotated[tuple[MeterRange, ...], Field(min_length=1)]  # from the smallest up
 
 
 class Speeds(Section):
@@ -284,9 +284,9 @@ class Speeds(Section):
 class SpeedNames(Section):
     """What `{cycles}` is filled with, where the dialect has words for its speeds."""
 
-    fast: Words
-    normal: Words
-    slow: Words
+    fast: Words  # word for fast
+    normal: Words  # word for normal
+    slow: Words  # word for slow
 
 
 class Measures(Section):
@@ -297,18 +297,18 @@ class Measures(Section):
 
     input: Ohms
     over_range: Share = 0.0
-    overload: Annotated[Quantity, quantity_in("", least=1.0)] | None = None
-    speeds: Speeds
-    speed_names: SpeedNames | None = None
-    volts: Function
-    ohms: Function | None = None
+    overload: Annotated[Quantity, quantity_in("", least=1.0)] | None = None  # a number that means "beyond the range"
+    speeds: Speeds  # power-line cycles of one reading
+    speed_names: SpeedNames | None = None  # what {cycles} is filled with
+    volts: Function  # direct volts
+    ohms: Function | None = None  # ohms, where it has them
 
 
 class Contacts(Section):
     """The channels of a relay multiplexer and how fast they move, each up to the end of the bounce."""
 
     numbers: Numbers
-    between: Separator = ","
+    between: Separator = ","  # between two channels in {channels}
     through: Separator | None = None  # what stands between the ends of a run, where the dialect has such a thing
     operate: Seconds
     release: Seconds

@@ -64,12 +64,18 @@ class Written:
 
 @dataclass(frozen=True)
 class Listed:
-    """Annotation of a tuple that may be written `a, b, c` or as a YAML list; its items keep their own type."""
+    """Annotation of a tuple that may be written `a, b, c` or as a YAML list; its items keep their own type.
+
+    With `by_space` items without spaces may also be written `a b c`, which needs no quotes inside braces.
+    """
+
+    by_space: bool = False
 
     def split(self, value: Any) -> Any:
         if not isinstance(value, str):
             return value
-        return [part.strip() for part in value.split(",")] if value.strip() else []
+        parts = value.replace(",", " ").split() if self.by_space else [part.strip() for part in value.split(",")]
+        return parts if value.strip() else []
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         return core_schema.no_info_before_validator_function(self.split, handler(source))
@@ -77,7 +83,7 @@ class Listed:
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        return {"anyOf": [{"type": "string", "description": "a, b, c"}, handler(schema)]}
+        return {"anyOf": [{"type": "string", "description": "a b c" if self.by_space else "a, b, c"}, handler(schema)]}
 
 
 def wrong(text: str) -> PydanticCustomError:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 from autobench.documents.bench import Bench
 from autobench.documents.board import Board
 from autobench.documents.driver import Driver
+from autobench.documents.included import resolved
 from autobench.documents.loader import Entries, Tree, scan
 from autobench.documents.places import is_file
 from autobench.documents.reading import model_of
@@ -41,7 +43,8 @@ class Inspected:
 def inspect(path: Path) -> Inspected:
     """The file with all its mistakes; raises nothing."""
     if not is_file(path):
-        return Inspected(path, mistakes=(Mistake(str(path), 0, 0, "there is no such file or folder"),))
+        words = "is neither a file nor a folder" if os.path.lexists(path) else "there is no such file or folder"
+        return Inspected(path, mistakes=(Mistake(str(path), 0, 0, words),))
     try:
         tree, mistakes = scan(path)
     except FileError as error:
@@ -52,7 +55,9 @@ def inspect(path: Path) -> Inspected:
         return Inspected(path, None, tree, None, (*mistakes, found))
     mistakes += misnamed(tree, kind, path)
     try:
-        document = model_of(tree, FILE_KINDS[kind], mistakes)
+        document: Section = model_of(tree, FILE_KINDS[kind], mistakes)
+        if isinstance(document, Sequence):
+            document = resolved(document, tree, path)
     except FileError as error:
         return Inspected(path, kind, tree, None, error.mistakes)
     return Inspected(path, kind, tree, document)

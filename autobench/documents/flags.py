@@ -49,8 +49,8 @@ def cpu_complaints(board: Board) -> Iterator[Complaint]:
             text = f"'{row.cpu_class}', but 'cpu class' under 'architecture' is '{flags.cpu_class}'"
             yield Complaint(("parts", key, "class"), text)
         if row.socket != flags.cpu_socketed:
-            has = "is in a socket" if row.socket else "is in no socket"
-            yield flag("cpu socketed", f"but {key} under 'parts' {has}")
+            said, has = ("no", "is in a socket") if row.socket else ("yes", "is in no socket")
+            yield flag("cpu socketed", f"'{said}', but {key} under 'parts' {has}")
 
 
 def memory_complaints(board: Board) -> Iterator[Complaint]:
@@ -60,7 +60,8 @@ def memory_complaints(board: Board) -> Iterator[Complaint]:
         yield flag("refresh source", "static memory is not refreshed; write 'none', or another 'ram type'")
     if flags.ram_type != "static" and flags.refresh_source == "none":
         yield flag("refresh source", "dynamic memory forgets within milliseconds; somebody must refresh it")
-    volts = [rail.nominal.value for rail in (*board.rails.values(), *board.made_rails.values())]
+    volts = [rail.nominal.value for rail in board.rails.values()]
+    volts += [rail.nominal.value for rail in board.made_rails.values()]
     if flags.ram_type == "dram 3 rail" and not (min(volts) < 0 and max(volts) > 9):
         yield flag("ram type", "three-rail memory wants -5 V, +5 V and +12 V; some of them are no rail of this file")
 
@@ -86,11 +87,11 @@ def source_complaints(board: Board) -> Iterator[Complaint]:
     if cpu is not None and cpu.clock is not None:
         text = wrong_source(board, cpu.clock, CLOCK_SOURCES.get(flags.cpu_clock_source))
         if text is not None:
-            yield flag("cpu clock source", text)
+            yield flag("cpu clock source", f"'{flags.cpu_clock_source}', {text}")
     if board.reset is not None:
         text = wrong_source(board, board.reset.line, RESET_SOURCES.get(flags.reset_source))
         if text is not None:
-            yield flag("reset source", text)
+            yield flag("reset source", f"'{flags.reset_source}', {text}")
 
 
 def wrong_source(board: Board, net: str, kind: str | None) -> str | None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import TypeVar
 
@@ -10,12 +12,14 @@ from autobench.documents import places
 from autobench.documents.bench import Bench
 from autobench.documents.board import Board
 from autobench.documents.driver import Driver
+from autobench.documents.included import read_sequence
 from autobench.documents.reading import read
 from autobench.documents.section import Section
 from autobench.documents.sequence import Sequence
 from autobench.errors import FileError, Mistake
 
 Model = TypeVar("Model", bound=Section)
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True)
@@ -39,14 +43,26 @@ def read_documents(board: str, bench: str, sequence: str) -> Documents:
     mistakes: list[Mistake] = []
     read_bench = attempt(paths["bench"], Bench, mistakes)
     read_board = attempt(paths["board"], Board, mistakes)
-    read_sequence = attempt(paths["sequence"], Sequence, mistakes)
+    read_steps = attempted(lambda: read_sequence(paths["sequence"]), mistakes)
     drivers: dict[str, Driver] = {}
     if read_bench is not None:
         drivers = read_drivers(read_bench, paths["bench"], paths, mistakes)
-    if mistakes or read_bench is None or read_board is None or read_sequence is None:
+    if mistakes or read_bench is None or read_board is None or read_steps is None:
         raise FileError(mistakes)
-    hashes = {str(path): places.sha256_of(path) for path in paths.values()}
-    return Documents(read_bench, drivers, read_board, read_sequence, hashes)
+    whole_sequence, included = read_steps
+    hashes = {str(path): places.sha256_of(path) for path in (*paths.values(), *included)}
+    return Documents(read_bench, drivers, read_board, whole_sequence, hashes)
+
+
+@lru_cache(maxsize=4)
+def other_boards(name: str) -> tuple[Board, ...]:
+    """Every board file there is but that of `name`; one with mistakes is left out, since nobody asked for it."""
+    found = []
+    for other, path in places.list_boards():
+        if other != name:
+            board = attempt(path, Board, [])
+            found += [board] if board is not None else []
+    return tuple(found)
 
 
 def read_bench_file(bench: str) -> tuple[Bench, dict[str, Driver]]:
@@ -74,8 +90,13 @@ def read_drivers(bench: Bench, beside: Path, paths: dict[str, Path], mistakes: l
 
 def attempt(path: Path, model: type[Model], mistakes: list[Mistake]) -> Model | None:
     """The file as a `model`, or None with its mistakes (each once) added to the list."""
+    return attempted(lambda: read(path, model), mistakes)
+
+
+def attempted(reading: Callable[[], Made], mistakes: list[Mistake]) -> Made | None:
+    """What `reading` gives, or None with its mistakes (each once) added to the list."""
     try:
-        return read(path, model)
+        return reading()
     except FileError as error:
         mistakes.extend(mistake for mistake in error.mistakes if mistake not in mistakes)
         return None

@@ -61,19 +61,29 @@ def find_bench(name_or_path: str) -> Path:
     return find("bench", name_or_path, list_benches())
 
 
+def find_sequence_beside(name_or_path: str, beside: Path) -> Path:
+    """The file of a sequence as written in the sequence file `beside`; one beside it comes before a shipped one."""
+    return find_beside("sequence", name_or_path, beside, list_sequences())
+
+
 def find_driver(name_or_path: str, beside: Path) -> Path:
     """The file of a driver as written in the bench file `beside`.
 
     A file beside the bench file comes before a shipped one of the same name, so that a copy that was edited is the
     one that is used. Raises `UsageError` with the names there are.
     """
-    check_text("driver", name_or_path)
+    return find_beside("driver", name_or_path, beside, list_drivers())
+
+
+def find_beside(kind: str, name_or_path: str, beside: Path, known: list[tuple[str, Path]]) -> Path:
+    """The file that another file, `beside`, names: in the same folder, else one of the `known`; raises `UsageError`."""
+    check_text(kind, name_or_path)
     home = beside.parent
     if not has_separator(name_or_path):
         for candidate in (home / f"{name_or_path}{SUFFIX}", home / name_or_path):
             if is_file(candidate):
                 return candidate
-    return find("driver", name_or_path, list_drivers(), home)
+    return find(kind, name_or_path, known, home)
 
 
 def find(kind: str, name_or_path: str, known: list[tuple[str, Path]], home: Path | None = None) -> Path:

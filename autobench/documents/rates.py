@@ -39,7 +39,7 @@ def cpu_limits(clocks: Mapping[str, Clock], parts: Mapping[str, Part]) -> dict[s
     found: dict[str, tuple[float, str]] = {}
     for part in parts.values():
         nets = CPU_NETS.get(part.cpu_class or "")
-        if part.kind != "cpu" or part.clock not in clocks or nets is None:
+        if part.kind != "cpu" or part.clock is None or part.clock not in clocks or nets is None:
             continue
         clock = nominal_of(clocks, part.clock)
         told = f"a CPU makes no line faster than its clock {part.clock}"

@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Literal, get_args
+from typing import Annotated, Any, Literal, get_args
 
-from pydantic import Field
+from pydantic import Discriminator, Field, Tag
 
+from autobench.documents.conditions import Conditions, Repeat
 from autobench.documents.fields import (
     LONGEST_NAME,
+    Amps,
+    Listed,
     Name,
     Seconds,
     Words,
@@ -22,6 +25,7 @@ from autobench.documents.fields import (
     YesNo,
     read_name,
 )
+from autobench.documents.include import Include, Stage
 from autobench.documents.lines import LineStage, Side
 from autobench.documents.section import Complaint, Section
 from autobench.documents.words import allowed_words, quoted
@@ -29,7 +33,6 @@ from autobench.errors import UsageError
 from autobench.judgement.conformity import GUARD_BANDS, parse_rule
 from autobench.judgement.verdict import DEFAULT_RULE
 
-Stage = Literal["ohms", "power", "rails", "clocks", "reset", "video", "cpu", "bus", "memory"]
 STAGES: tuple[str, ...] = get_args(Stage)
 ForEach = Literal["rail", "place", "drop", "clock", "line", "ratio", "pair", "driver", "delay"]
 Measure = Literal[
@@ -82,6 +85,7 @@ HANDS = re.compile(
 )
 BRACES = re.compile(r"\{([^{}]*)\}")
 LONGEST_WAIT = 86_400.0  # s; a soak of one day
+MOST_LIMITS = 8  # steps of the current limit
 
 
 def read_template(text: str) -> str:
@@ -143,6 +147,14 @@ class Step(Section):
     acceptance."""
     patience: Seconds | None = None
     """The longest time for which volts of a rail too near a limit to call are read again, more readings each time."""
+    amps: Annotated[tuple[Amps, ...], Listed()] = ()
+    """With `power: on` for a board nobody knows: current limits in steps, `0.3 A, 0.6 A, 1 A`. The next one is set
+    where the supply limits, and never more than bench, board and driver allow."""
+    only_if: Conditions = Field(default_factory=dict)
+    """Verdicts of earlier steps for which it is taken: `{rails: within unusual}`. Else it is skipped and decides
+    nothing. A stage or the name of an earlier step stands for its worst reading."""
+    repeat: Repeat | None = None
+    """Take it again until its readings are as wanted, with a time limit."""
 
     @property
     def kind(self) -> str:
@@ -176,6 +188,21 @@ class Step(Section):
             yield Complaint(("ask",), text)
         if self.wait is not None and self.wait.value > LONGEST_WAIT:
             yield Complaint(("wait",), f"{self.wait} is longer than a day")
+        if self.repeat is not None and self.measure is None:
+            yield Complaint(("repeat",), "belongs to a step that measures", at_key=True)
+        if self.repeat is not None and self.measure == "reset":
+            yield Complaint(("repeat",), "the reset comes once, with power-on", at_key=True)
+        yield from self.check_amps()
+
+    def check_amps(self) -> Iterator[Complaint]:
+        """Limits that rise, on the step that switches on."""
+        values = [amps.value for amps in self.amps]
+        if values and self.power != "on":
+            yield Complaint(("amps",), "belongs to 'power: on'", at_key=True)
+        elif values and (values != sorted(set(values)) or values[0] <= 0):
+            yield Complaint(("amps",), "limits rise from the first on, such as '0.3 A, 0.6 A, 1 A'")
+        elif len(values) > MOST_LIMITS:
+            yield Complaint(("amps",), f"{len(values)} limits are too many steps; at most {MOST_LIMITS}")
 
     def check_for_each(self) -> Iterator[Complaint]:
         """What is measured decides what it is repeated for."""
@@ -218,6 +245,17 @@ class Step(Section):
             yield Complaint(("step",), text)
 
 
+def entry_of(data: Any) -> str:
+    """Which of the two an entry of `steps` is."""
+    return "an include" if isinstance(data, dict) and "include" in data else "a step"
+
+
+Entry = Annotated[
+    Annotated[Step, Tag("a step")] | Annotated[Include, Tag("an include")],
+    Discriminator(entry_of),
+]
+
+
 class Sequence(Section):
     """The ordered steps of a round."""
 
@@ -227,30 +265,35 @@ class Sequence(Section):
     """What it is for, in a line."""
     rule: RuleName = DEFAULT_RULE
     """How readings are decided near a limit: a guard band by name, or the probability a verdict needs (95 %)."""
-    steps: Annotated[tuple[Step, ...], Field(min_length=1)]
-    """The steps, in order."""
+    steps: Annotated[tuple[Entry, ...], Field(min_length=1)]
+    """The steps, in order; `include` puts those of another sequence at its place."""
+
+    @property
+    def own(self) -> tuple[tuple[int, Step], ...]:
+        """The steps written here, with their numbers; all of them once includes are resolved."""
+        return tuple((number, step) for number, step in enumerate(self.steps) if isinstance(step, Step))
 
     @property
     def alone(self) -> bool:
         """Whether it is about a supply by itself, with no board on the bench."""
-        return any(step.measure in AT_PLUG for step in self.steps)
+        return any(step.measure in AT_PLUG for _, step in self.own)
 
     def check(self) -> Iterator[Complaint]:
-        for number, step in enumerate(self.steps if self.alone else ()):
+        for number, step in self.own if self.alone else ():
             if step.power is not None or (step.measure is not None and step.measure not in AT_PLUG):
                 text = (
                     "a supply is tested by itself, with its plug off the board: no step for a board may stand beside it"
                 )
                 yield Complaint(("steps", number, step.kind), text)
-        seen: dict[str, list[int]] = {}
-        for number, step in enumerate(self.steps):
+        seen: dict[str, list[tuple[int, Step]]] = {}
+        for number, step in self.own:
             earlier = seen.setdefault(step.step, [])
-            same = next((before for before in earlier if not apart(step, self.steps[before])), None)
+            same = next((before for before, other in earlier if not apart(step, other)), None)
             if same is not None:
                 yield Complaint(
                     ("steps", number, "step"), f"{quoted(step.step)} is already the name of item {same + 1}"
                 )
-            earlier.append(number)
+            earlier.append((number, step))
 
 
 def apart(step: Step, other: Step) -> bool:

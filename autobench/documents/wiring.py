@@ -192,7 +192,8 @@ class Wiring:
         """A rail that a file with parts puts no part on."""
         taken = {part.rail for part in self.parts.values()} | {net for part in self.parts.values() for net in part.ins}
         taken |= {rail.source for rail in self.made.values()}
-        pinned = {net for part in self.parts.values() for _, net in part.pin_nets}
+        used = (part for part in self.parts.values() if part.kind not in ("connector", "switch"))
+        pinned = {net for part in used for _, net in part.pin_nets}
         for section, rails in (("rails", self.rails), ("made rails", self.made)):
             for name in rails:
                 if self.parts and name not in taken and name not in pinned:

@@ -63,4 +63,4 @@ def in_words(instrument: str, error: Exception) -> LinkError:
     if isinstance(error, OSError):
         return LinkLostError(instrument, f"the connection is lost ({error.strerror or error})")
     # RuntimeError, TypeError, ValueError (text that cannot be decoded among them) and plain Exception
-    return LinkError(instrument, f"the connection failed: {type(error).__name__}: {error}")
+    return LinkError(instrument, f"the connection failed: {str(error) or 'what came makes no sense'}")

@@ -151,6 +151,7 @@ class Link:
         """
         with self._lock, contextlib.suppress(LinkError):
             if self._dirty and not self._closed:
+                self._keep_pace()
                 deadline = Deadline(self.clock, min(self.within, AHEAD))
                 if not self._written and not self._session.has_end:
                     self._session.write(b"", deadline.left())  # the line end finishes what was sent by half

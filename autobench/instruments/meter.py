@@ -19,6 +19,7 @@ from autobench.quantity import Estimate, Span, show
 # Besides its power-line cycles a reading costs auto-zero (as long again), settling and the bus, s.
 READING_OVERHEAD = 1.0
 MOST_REPEATS = 100
+SETTING_BACK = 0.01  # share by which a setting may be read back otherwise than it was sent
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,20 @@ class Meter:
         for action in ("prepare", "fix input", "zero"):
             if self.dialect.can(action):
                 self.dialect.perform(action, check=True)
+        if self.dialect.can("cycles?"):
+            self.require_cycles()
+
+    def require_cycles(self) -> None:
+        """Raise `BenchError` if the meter does not integrate as long as it was told to: it would read hum as volts."""
+        wanted = self.select("volts", self.measures.volts, self.measures.volts.ranges[-1]).cycles
+        answer = self.dialect.perform("cycles?")
+        stands = answer.number if answer is not None else wanted
+        if abs(stands - wanted) > SETTING_BACK * wanted:
+            raise BenchError(
+                f"{self.name}: its integration stays at {show(stands, '')} line cycles although {show(wanted, '')} was "
+                "sent, so the hum its leads pick up is in every reading: set it free on its front panel, or to whole "
+                "line cycles"
+            )
 
     def local(self) -> None:
         """Give the front panel back, where the dialect has a command for it."""

@@ -15,6 +15,7 @@ from autobench.quantity import show
 
 Drivers = Mapping[str, Driver]
 Route = tuple[str | int, ...]
+KINDS = {"supply": "a supply", "meter": "a meter", "relays": "a relay multiplexer", "scope": "a scope"}
 METER_INPUTS = ("high", "low")
 
 
@@ -29,7 +30,7 @@ def bench_complaints(bench: Bench, drivers: Drivers) -> Iterator[Complaint]:
     yield from tip_complaints(bench, drivers)
     for name, driver in drivers.items():
         if bench.instruments[name].probe is not None and driver.kind != "scope":
-            text = f"'{driver.driver}' drives a {driver.kind}; only a scope has probes"
+            text = f"'{driver.driver}' drives {KINDS[driver.kind]}; only a scope has probes"
             yield Complaint(("instruments", name, "probe"), text, at_key=True)
 
 
@@ -124,4 +125,4 @@ def input_complaints(
 
 def wrong_kind(name: str, driver: Driver, wanted: str) -> str:
     """Words for an instrument that is of another kind than its place needs."""
-    return f"{quoted(name)} must be a {wanted}, but its driver '{driver.driver}' is that of a {driver.kind}"
+    return f"{quoted(name)} must be {KINDS[wanted]}, but its driver '{driver.driver}' is that of {KINDS[driver.kind]}"

@@ -61,9 +61,8 @@ def load_complaints(bench: Bench, board: Board) -> Iterator[Complaint]:
     load = bench.load(board.board, output.point)
     wanted = output.terminated
     if load is None:
-        text = f"{board.board}: {output.point} ({output.net}) is judged into {wanted}; write '{output.point}: {wanted}'"
-        route = ("terminated",) if bench.terminated else ("fixtures", board.board)
-        yield Complaint(route, text, at_key=True)
+        text = f"nothing loads {output.point} ({output.net}), which is judged into {wanted}; say so under 'terminated'"
+        yield Complaint(("fixtures", board.board), text, at_key=True)
     elif abs(load - wanted.value) > 0.05 * wanted.value:
         text = f"{show(load, 'ohm')}, but {board.board} is judged into {wanted}"
         yield Complaint(("terminated", board.board, output.point), text)

@@ -41,6 +41,7 @@ from autobench.plan.steps import (
     WaitJob,
 )
 from autobench.plan.target import HAND_SECONDS, Target
+from autobench.plan.terms import Again, Condition
 
 SCOPE_MEASURES = ("ripple", "clock", "reset", "sync", "picture", "line", "ratio", *BUS_MEASURES)
 NO_ROUTE = "no meter route to {point} and {ground} on this bench, and no hand probe"
@@ -69,15 +70,8 @@ class Planner:
 
     def plan(self, sequence: SequenceFile, only: Sequence[str] = ()) -> Plan:
         """The whole round; with `only`, the named steps and what keeps them safe. Raises `UsageError`."""
-        steps = tuple(
-            replace(
-                planned,
-                rule=step.rule or sequence.rule,
-                patience=step.patience.value if step.patience is not None else 0.0,
-            )
-            for step in sequence.steps
-            for planned in self.expand(step)
-        )
+        steps = tuple(self.all_steps(sequence))
+        self.feeds = tuple(stepped(feed, sequence) for feed in self.feeds)
         return Plan(
             board=self.board.board,
             options=self.options,
@@ -92,6 +86,23 @@ class Planner:
             alone=sequence.alone,
             steady=self.bench.hand_probe.steady.value if self.bench.hand_probe is not None else 0.0,
         )
+
+    def all_steps(self, sequence: SequenceFile) -> Iterator[PlannedStep]:
+        """Every step in order, with the terms it is taken by."""
+        made: dict[str, set[str]] = {}  # name as written, or stage, to the steps it stands for
+        for _, step in sequence.own:
+            conditions = tuple(Condition(of, frozenset(made.get(of, ())), words) for of, words in step.only_if.items())
+            repeat = step.repeat
+            for planned in self.expand(step):
+                yield replace(
+                    planned,
+                    rule=step.rule or sequence.rule,
+                    patience=step.patience.value if step.patience is not None else 0.0,
+                    only_if=conditions,
+                    again=Again(repeat.until, repeat.every.value, repeat.within.value) if repeat is not None else None,
+                )
+                made.setdefault(step.step, set()).add(planned.name)
+                made.setdefault(step.stage, set()).add(planned.name)
 
     def spots(self) -> list[Spot]:
         """Every point that a person may be asked for, in words."""
@@ -185,6 +196,15 @@ class Planner:
         return None if target.reachable else NO_ROUTE.format(point=target.point, ground=target.against)
 
 
+def stepped(feed: Feed, sequence: SequenceFile) -> Feed:
+    """A feed whose current limit goes up in the steps that a sequence for boards nobody knows asks for."""
+    amps = next((step.amps for _, step in sequence.own if step.amps), ())
+    if not amps or feed.by_hand:
+        return feed
+    ladder = tuple(dict.fromkeys(min(each.value, feed.envelope.amps) for each in amps))
+    return replace(feed, amps=ladder[0], ladder=ladder)
+
+
 def seconds_at(target: Target) -> float:
     """Seconds that a reading at `target` takes."""
     return HAND_SECONDS if target.by_hand else METER_SECONDS
@@ -200,10 +220,15 @@ def pick(steps: tuple[PlannedStep, ...], only: Sequence[str]) -> tuple[PlannedSt
     wanted = {step.name for step in steps if step.name in only or step.stage in only}
     needed = wanted | partners(steps, wanted)
     safe = (OhmsJob, PolarityJob, PowerJob)
+    picked = [step for step in steps if step.name in needed or isinstance(step.job, safe)]
+    there = {step.name for step in picked}
     return tuple(
-        step if step.name in wanted or isinstance(step.job, safe) else replace(step, required=False)
-        for step in steps
-        if step.name in needed or isinstance(step.job, safe)
+        replace(
+            step,
+            required=step.required and (step.name in wanted or isinstance(step.job, safe)),
+            only_if=tuple(condition for condition in step.only_if if condition.steps & there),  # nobody asked for it
+        )
+        for step in picked
     )
 
 

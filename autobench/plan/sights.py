@@ -86,7 +86,10 @@ class Sights:
     ) -> Sight:
         """A sight of (net, point, volts) on the first channels that get there, in order; what is left out cannot be
         shown with the others."""
-        relays, probes = iter(self.channels), iter(self.probes)
+        named = list(named)
+        by_hand = sum(not self.on_relays(point) for _, point, _ in named)
+        taken = self.probes[:by_hand]  # where a tip shares its input with relays, no relay of it is closed
+        relays, probes = iter([each for each in self.channels if each not in taken]), iter(self.probes)
         points = []
         for net, point, (low, high) in named:
             channel = next(relays if self.on_relays(point) else probes, None)
@@ -123,6 +126,11 @@ class Sights:
         rates = [self.board.nominal(name) for name in names]
         named = [(name, self.board.clocks[name].point, LOGIC) for name in names]
         return self.sight(named, max(CLOCK_SECONDS, CLOCK_PERIODS / min(rates)), A_PERIOD * max(rates))
+
+    def clock_sight_at(self, name: str, point: str) -> Sight:
+        """A sight of a clock at another point of its net."""
+        hertz = self.board.nominal(name)
+        return self.sight([(name, point, LOGIC)], max(CLOCK_SECONDS, CLOCK_PERIODS / hertz), A_PERIOD * hertz)
 
     def lines(self) -> dict[str, Sight]:
         """Line to its sight; lines of one side and one pace together, those of ratios first, and by hand each alone."""

@@ -10,7 +10,19 @@ from autobench.documents.section import Complaint
 from autobench.documents.sequence import AT_PLUG, Step
 from autobench.documents.sequence import Sequence as SequenceFile
 
-SEEN = ("ripple", "clock", "reset", "sync", "picture", "line", "ratio")  # with a scope
+SEEN = (
+    "ripple",
+    "clock",
+    "reset",
+    "sync",
+    "picture",
+    "line",
+    "ratio",
+    "likeness",
+    "driving",
+    "delay",
+    "refresh",
+)  # with a scope
 METERED = ("rail", "drop")
 
 Wired = tuple[Bench, Mapping[str, Driver]]  # a bench with the drivers of its instruments
@@ -18,7 +30,7 @@ Wired = tuple[Bench, Mapping[str, Driver]]  # a bench with the drivers of its in
 
 def step_complaints(sequence: SequenceFile, benches: Sequence[Wired]) -> Iterator[Complaint]:
     """Steps that no one of `benches` has an instrument for; with no benches nothing can be said."""
-    for number, step in enumerate(sequence.steps):
+    for number, step in sequence.own:
         reasons = [(bench.bench, lack(step, bench, drivers)) for bench, drivers in benches]
         if not reasons or any(reason is None for _, reason in reasons):
             continue

@@ -13,6 +13,7 @@ from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import ScopeJob, Sight, StartSight
 from autobench.plan.spots import Spot
 from autobench.plan.target import Target
+from autobench.plan.terms import Again, Condition
 
 if TYPE_CHECKING:
     from autobench.plan.relay_paths import RelayPath
@@ -51,6 +52,7 @@ class Feed:
     current: Limits
     inlet: Target | None
     by_hand: bool = False  # a supply without remote control: a person sets and switches it
+    ladder: tuple[float, ...] = ()  # A; limits to go up by where the one before limits, the first is `amps`
     display: float = 0.0  # smallest step of such a supply's ammeter, A
 
 
@@ -177,7 +179,7 @@ class PlannedStep:
 
     `cannot` says why this bench cannot do it (then it is skipped with that reason). The board's verdict waits for the
     readings of a `required` step only. `rule` decides near a limit; a reading it cannot call is repeated for `patience`
-    seconds at most.
+    seconds at most. Without the conditions `only_if` it is skipped and decides nothing; `again` repeats it.
     """
 
     name: str
@@ -189,6 +191,8 @@ class PlannedStep:
     required: bool = True
     rule: str = DEFAULT_RULE
     patience: float = 0.0
+    only_if: tuple[Condition, ...] = ()
+    again: Again | None = None
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from autobench.app import CheckRequest, Prepared, changed_by_faults
-from autobench.run.runner import net_and_point, quantity_of
+from autobench.run.foresight import net_and_point, quantity_of
 
 MOST_NETS = 4
 NOTHING = "nothing a bare board shows: neither current, volts nor any net differs from those of its healthy twin"

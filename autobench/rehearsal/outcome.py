@@ -45,8 +45,8 @@ class Outcome:
         return self.verdict == "faulty"
 
 
-def outcome_of(case: Case, state: RunState, truth: tuple[TrueFault, ...], steps: int) -> Outcome:
-    """The outcome of an ended run whose sequence has `steps` steps: those beyond are extra checks."""
+def outcome_of(case: Case, state: RunState, truth: tuple[TrueFault, ...]) -> Outcome:
+    """The outcome of an ended run, with the checks that were made beyond the round."""
     ended, readings = state.ended, state.readings
     accusing = [one for one in readings if one.verdict is Verdict.OUTSIDE and not one.conditional]
     return Outcome(
@@ -61,6 +61,6 @@ def outcome_of(case: Case, state: RunState, truth: tuple[TrueFault, ...], steps:
         group=state.diagnosis.group,
         void=tuple(dict.fromkeys(one.reason or "" for one in readings if one.verdict is Verdict.VOID)),
         outside=tuple(dict.fromkeys(one.step for one in accusing)),
-        extra_checks=max(0, steps - len(state.started.steps)) if state.started is not None else 0,
+        extra_checks=len(state.checks),
         seconds=ended.seconds if ended is not None else 0.0,
     )

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from autobench import app
 from autobench.documents import places
-from autobench.events import Event, StepStarted, TrueFault, Truth
+from autobench.events import Event, TrueFault, Truth
 from autobench.rehearsal.cases import BOARD, Case
 from autobench.rehearsal.escapes import would_show
 from autobench.rehearsal.outcome import Outcome, outcome_of
@@ -25,20 +25,18 @@ class Stage:
     board: str
     sequence: str = "baseline"
     circuit: Path | None = None
+    investigate: bool = False
 
 
 class Witness:
-    """Notes what the simulator says was broken, and how many steps were taken."""
+    """Notes what the simulator says was broken."""
 
     def __init__(self) -> None:
         self.truth: tuple[TrueFault, ...] = ()
-        self.steps = 0
 
     def __call__(self, event: Event) -> None:
         if isinstance(event, Truth):
             self.truth = event.faults
-        if isinstance(event, StepStarted):
-            self.steps += 1
 
 
 def request_of(stage: Stage, case: Case) -> app.CheckRequest:
@@ -47,7 +45,8 @@ def request_of(stage: Stage, case: Case) -> app.CheckRequest:
     return app.CheckRequest(
         board=stage.board,
         sequence=stage.sequence,
-        unattended=True,
+        unattended=not stage.investigate,  # the checks beyond a round are worked by the simulated person as well
+        investigate=stage.investigate,
         simulation=app.Simulation(faults=faults, circuit=stage.circuit, seed=case.seed),
     )
 
@@ -81,7 +80,7 @@ def play(stage: Stage, case: Case) -> Outcome:
     """Do the round of a case."""
     witness, request, prepared = Witness(), request_of(stage, case), prepared_for(stage)
     state = app.rehearsed(request, prepared, [witness])
-    outcome = outcome_of(case, state, witness.truth, witness.steps)
+    outcome = outcome_of(case, state, witness.truth)
     if case.kind == BOARD and not outcome.detected and not all(hidden(truth) for truth in witness.truth):
         return replace(outcome, would_show=would_show(request, prepared))
     return outcome

@@ -17,7 +17,6 @@ from autobench.rehearsal.undetectable import WHY
 from autobench.rehearsal.workers import cores, spread
 
 SILENT = tuple(WHY)  # never one of two faults at once: nothing of them shows
-NO_INVESTIGATION = "--investigate: this autobench cannot investigate yet; leave it out"
 
 
 @dataclass(frozen=True)
@@ -40,8 +39,6 @@ class RehearsalRequest:
             number = getattr(self, name)
             if number is not None and number < least:
                 raise UsageError(f"--{name.replace('_', '-')} wants a whole number from {least}, not {number}")
-        if self.investigate:
-            raise UsageError(NO_INVESTIGATION)
         return self
 
 
@@ -52,7 +49,7 @@ def rehearse(request: RehearsalRequest, progress: Callable[[int, int], None] | N
     before anything is run, `KeyboardInterrupt` once all workers have ended.
     """
     request.checked()
-    stage = Stage(request.board, request.sequence, request.circuit)
+    stage = Stage(request.board, request.sequence, request.circuit, request.investigate)
     prepared = prepared_for(stage)
     places = tuple(place_of(row) for row in app.list_faults(request.board, request.circuit))
     seeds = range(request.first_seed, request.first_seed + request.seeds)

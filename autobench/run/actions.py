@@ -5,7 +5,7 @@ One function a kind of job. No function here switches an output by itself.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from autobench.clock import Clock
@@ -54,6 +54,7 @@ class Bench:
     clock: Clock
     fits: Callable[[str, float], list[str]]  # rail, amps -> options whose current band holds them
     line_hertz: float
+    fits_other: Callable[[Sequence[Reading]], str | None] = lambda _: None  # in words, the other board the rates fit
     captures: Captures | None = None
     person: Person | None = None
     hand: Hand | None = None
@@ -82,6 +83,9 @@ def ohms(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
 def ohms_of_board(bench: Bench, step: PlannedStep, job: OhmsJob) -> list[Reading]:
     """The same, with nothing but the meter across the rail."""
     target = job.target
+    stuck = bench.touch.stuck_relay(target)
+    if stuck is not None:
+        return [unread(step, job.rail, target.point, "resistance", "ohm", job.limits, void(stuck))]
     until = bench.clock.now() + OHMS_PATIENCE
     # A hand is asked for the point by the ohms reading itself, which looks for volts first.
     while not target.by_hand and (left := bench.touch.glance(target)) and abs(left) > OHMS_BELOW:
@@ -153,7 +157,8 @@ def polarity(bench: Bench, step: PlannedStep, job: PolarityJob) -> list[Reading]
     if not right and sign * seen.value > -POLARITY_SIGN:
         bench.power.make_off()
         why = (
-            f"{show(seen.value, 'V')} at the inlet during the probe: too little to tell the polarity; are the leads on?"
+            f"{show(seen.value, 'V')} at the inlet during the probe: too little to tell the polarity; "
+            f"are the leads on, and is it the board that was named?"
         )
         return [unread(step, job.rail, point, "voltage", "V", limits, void(why))]
     bench.power.polarity_judged(job.rail, right)
@@ -202,8 +207,9 @@ def somebody_there(bench: Bench) -> None:
 
 
 def tripped(step: PlannedStep, error: TrippedError, limits: Limits) -> Reading:
-    """A trip as a reading: the board caused it, so it counts against the board."""
-    blank = unread(step, error.rail, None, "current", "A", limits, Judgement(Verdict.OUTSIDE, 0.0, error.text))
+    """A trip as a reading: where the board caused it, it counts against the board."""
+    judgement = void(error.text) if error.bench else Judgement(Verdict.OUTSIDE, 0.0, error.text)
+    blank = unread(step, error.rail, None, "current", "A", limits, judgement)
     return blank if error.amps is None else blank.with_value(error.amps, 0.0)
 
 

@@ -27,6 +27,9 @@ FILL_MARGIN = 0.05  # s; a scope may begin to fill a little after it was told to
 LONG_LOOK = 2.4  # s; shows two edges of a line that moves once a second
 LONG_LOOK_RATE = 25e3  # Sa/s of peak-detected extremes
 
+FAST_LOOK, FAST_LOOK_RATE = 20e-6, 1e9  # s and Sa/s; ground leads ring at some tens of megahertz
+RING_ROOM = 0.3  # V beyond what is expected
+
 # Told of every trace that is taken: which points together, net, point, trace, and whether it is the start capture.
 OnTrace = Callable[[str, str, str, Trace, bool], None]
 
@@ -98,12 +101,22 @@ class Captures:
     def _reach(self, sight: Sight, also: tuple[int, ...] = ()) -> None:
         """The relays of a sight closed."""
         relays = {*also, *(point.relay for point in sight.points if not point.by_hand)}
+        if self._route is not None and sight.by_hand:
+            self._route.let_go()  # a tip in the hand may share its input with relays
         if self._route is not None and relays:
             self._route.take(relays)
 
     def long_look(self, sight: Sight, net: str) -> Seen:
         """The same points over seconds, peak-detected: no pulse is missed, and what moves once a second shows."""
         return self.look(replace(sight, seconds=LONG_LOOK, rate=LONG_LOOK_RATE, peak=True), net)
+
+    def fast_look(self, sight: Sight, net: str) -> Trace:
+        """The same points for a moment, as fast as may be and without the filter: what rings shows."""
+        points = tuple(replace(point, low=point.low - RING_ROOM, high=point.high + RING_ROOM) for point in sight.points)
+        fast = replace(sight, points=points, seconds=FAST_LOOK, rate=FAST_LOOK_RATE, peak=False, bandwidth_limit=False)
+        if fast not in self._taken:
+            self._taken[fast] = self._captured(fast)
+        return self._taken[fast].traces[fast.channel(net)]
 
     def arm_start(self, start: StartSight, also: tuple[int, ...]) -> None:
         """Arm the capture that the power-on itself will trigger; relays in `also` stay closed with it."""

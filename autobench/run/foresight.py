@@ -35,6 +35,19 @@ from autobench.quantity import Span, show
 NO_LIMITS = Limits(Span(None, None, ""), "none")
 
 
+def without_ends(steps: tuple[PlannedStep, ...]) -> tuple[PlannedStep, ...]:
+    """The steps without those at the end that only switch off."""
+    kept = len(steps)
+    while kept and switches_off(steps[kept - 1]):
+        kept -= 1
+    return steps[:kept]
+
+
+def switches_off(step: PlannedStep) -> bool:
+    """Whether a step only switches off."""
+    return isinstance(step.job, PowerJob) and not step.job.on
+
+
 def limits_of(step: PlannedStep) -> Limits:
     """What the first reading of a step is judged by."""
     named = (getattr(step.job, name, None) for name in ("limits", "frequency", "rate", "sync_amplitude", "line_rate"))

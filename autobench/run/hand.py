@@ -52,6 +52,10 @@ class Hand:
         name, _, pin = point.partition(".")
         return self._spots.get(point) or Spot(point, name, pin, "", "")
 
+    def learn(self, spot: Spot) -> None:
+        """Where one more point is, in words."""
+        self._spots = {**self._spots, spot.point: spot}
+
     def expect(self, net: str | None, words: str) -> None:
         """What should be seen on `net` from now on (None: wherever a tip is wanted), in words."""
         self._expected = (net, words)

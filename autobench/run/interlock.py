@@ -9,6 +9,7 @@ Rules, in the order they bite:
 * The only ON before the polarity is settled is the probe: at most 0.3 V and 50 mA, below any junction.
 * The full ON comes only from `armed`: volts, current limit and over-voltage trip set *and* read back, after the
   polarity was measured right.
+* After hands were on the board its ohms are looked at again; a short that came with them has no way on.
 * A supply tested by itself never comes to power a board in the same run.
 * A supply worked by hand is set, read back and its polarity measured at its plug while that is off the board.
 * OFF is allowed from every state. It is followed by a proof; what could not be proved off is an `alarm`.
@@ -77,6 +78,9 @@ ALLOWED: dict[tuple[str, str], str] = {
     # a supply worked by hand that is tested by itself: no board is there, so there is no way from here to power
     ("unknown", "stands alone"): "alone",
     ("alone", "off"): "ending",
+    # its ohms once more, after hands were on the board
+    ("settled", "ohms passed"): "settled",
+    ("settled", "ohms refused"): "refused",
     # full power
     ("settled", "set"): "armed",
     ("armed", "set"): "armed",

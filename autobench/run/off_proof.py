@@ -15,6 +15,7 @@ from autobench.run.touch import Touch
 PROVED_OFF = 0.5  # volts: below this no TTL or MOS part of the board is powered
 LEAST_LEVEL = 0.05  # V; what is less is as good as none, and may be a supply's own offset
 NO_AMPS = 0.02  # A; above a read-back's own offset
+SURE = 3.0  # standard uncertainties of that read-back
 AMPS_LAG = 1.0  # s that a supply's reading of its current may lag behind
 AGAIN_EVERY = 0.25  # s; a supply may be busy, or ignore an OFF
 MOST_AGAIN = 4
@@ -64,17 +65,22 @@ def level_of(volts_set: float) -> float:
 
 
 def amps_when_off(number: int, supply: Supply, clock: Clock, again: Callable[[], None]) -> float | None:
-    """Amps the supply still gives by its own reading, waited for until there are none; None where it tells none.
+    """Amps the supply still gives by its own reading, waited for until there are none; None for none, or none told.
 
-    A shorted rail has no volts, on or off: there only the current shows that nothing is driven any more.
+    A shorted rail has no volts, on or off: there only the current shows that nothing is driven any more. What the
+    reading itself may be off counts as none.
     """
     if not supply.can("amps?"):
         return None
     until = clock.now() + AMPS_LAG
     try:
-        while abs(amps := supply.amps(number).value) >= NO_AMPS and clock.now() < until:
+        while True:
+            amps = supply.amps(number)
+            if abs(amps.value) < max(NO_AMPS, SURE * amps.uncertainty):
+                return None
+            if clock.now() >= until:
+                return amps.value
             again()
             clock.sleep(0.1)
     except BenchError:
         return None
-    return amps

@@ -17,18 +17,17 @@ from autobench.plan.steps import Feed
 from autobench.quantity import Estimate, show
 from autobench.run.guard import Guard, NoGuard
 from autobench.run.interlock import INJECTION, PROBE, PROBE_AMPS, PROBE_VOLTS, Interlock
+from autobench.run.limit_steps import next_limit
 from autobench.run.output import Output
 from autobench.run.setting import set_and_read_back
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.switching_off import SwitchingOff
 from autobench.run.touch import Touch
-from autobench.run.watch import Look, bias_gone, low_beside, must_go_off, sagged
+from autobench.run.watch import Look, bias_gone, held_back, limit_to_blame, low_beside, must_go_off, sagged
 
 LOOK_EVERY = 0.2  # s; with what lies between two looks, at least twice a second while anything is on
 CLOSE_SECONDS = 0.3
-# Common practice: a limit that is too tight makes shorts that are not there, so it is raised once before it counts.
-RETRY_FACTOR = 1.5
 RETRY_SECONDS = 0.3
 SETTLED = 1.0  # s after the last rail came on until leads are compensated
 
@@ -187,6 +186,9 @@ class Power:
                 self._compensate(output)
         ready = max(output.on_since + output.feed.settle for output in self.outputs.values())
         self.wait(ready - self._clock.now())
+        for output in self.outputs.values():
+            for look in output.looks[-1:]:
+                self._trip(output, held_back(output.feed, look, output.set_amps), look.volts, limiting=True)
 
     def _bias_arrived(self, output: Output) -> None:
         """A bias rail is looked for on the board itself before its partners come on: a lead may be off."""
@@ -214,9 +216,9 @@ class Power:
         self._act_on(output)
 
     def _raise_limit(self, output: Output) -> bool:
-        """The single retry of a limit that may be too tight; whether it was left to try."""
-        amps = min(RETRY_FACTOR * output.set_amps, output.interlock.envelope.amps)
-        if isinstance(output.supply, SupplyByHand) or output.retried or amps <= 1.01 * output.set_amps:
+        """The next current limit, for one that may be too tight; whether there was one left to try."""
+        amps = next_limit(output.feed, output.set_amps, output.interlock.envelope.amps, output.retried)
+        if isinstance(output.supply, SupplyByHand) or amps is None:
             return False
         output.retried = True
         self._emit(Notice(self._clock.now(), f"{output.feed.rail}: limiting; tried once more with {show(amps, 'A')}"))
@@ -319,19 +321,21 @@ class Power:
             reason = must_go_off(output.feed, output.looks) or low_beside(
                 output.feed, output.looks, self._partners(output)
             )
-        self._trip(output, reason, output.looks[-1].volts)
+        self._trip(output, reason, output.looks[-1].volts, limiting=sagged(output.looks, output.set_volts))
 
-    def _trip(self, output: Output, reason: str | None, volts: float) -> None:
-        """Everything off for `reason`; nothing for None."""
+    def _trip(self, output: Output, reason: str | None, volts: float, *, limiting: bool = False) -> None:
+        """Everything off for `reason`; nothing for None. Of an output that was limiting it says if its limit is to
+        blame."""
         if reason is None:
             return
+        blamed = limit_to_blame(output.feed, output.looks, output.set_amps) if limiting else None
+        reason = reason if blamed is None else f"{reason}; {blamed}"
         self._moved(output, "trip")
         amps = output.looks[-1].amps if output.looks else math.nan
         self.tripped = f"{output.feed.rail}: {reason}"
         self.make_off()
-        raise TrippedError(
-            output.feed.rail, f"{reason}; switched off", volts=volts, amps=None if math.isnan(amps) else amps
-        )
+        known, words = None if math.isnan(amps) else amps, f"{reason}; switched off"
+        raise TrippedError(output.feed.rail, words, volts=volts, amps=known, bench=blamed is not None)
 
     def _partners(self, output: Output) -> list[Feed]:
         """The other rails that are up."""

@@ -42,6 +42,13 @@ class Route:
         self._relays.prepare()
         self._closed = frozenset()
 
+    def let_go(self) -> None:
+        """Every channel open: the inputs are free for tips that a hand holds."""
+        if self._closed != frozenset():
+            self._closed = None
+            self._relays.open_all()
+            self._closed = frozenset()
+
     def take(self, channels: Iterable[int]) -> None:
         """See to it that `channels` are closed, and no other channel of their slots. What is already so is not moved.
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOffError, StoppedError, TrippedError
 from autobench.events import Event, Notice, ReadingTaken, StepStarted, StepTakenAgain
 from autobench.judgement.reading import Reading
-from autobench.judgement.verdict import BoardJudgement, Judgement, Verdict, board_verdict, void
+from autobench.judgement.verdict import BoardJudgement, BoardVerdict, Judgement, Verdict, board_verdict, void
 from autobench.plan.scope_steps import (
     ClockJob,
     LineJob,
@@ -39,6 +39,7 @@ from autobench.plan.steps import (
     WaitJob,
 )
 from autobench.run import actions, bus_actions, injection, line_actions, plug_actions, scope_actions
+from autobench.run.conditions import convicted, once_more, unmet
 from autobench.run.contact import NoContactError
 from autobench.run.foresight import (
     NO_LIMITS,
@@ -48,6 +49,7 @@ from autobench.run.foresight import (
     needs_power,
     net_and_point,
     quantity_of,
+    without_ends,
 )
 from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import unread
@@ -56,8 +58,6 @@ from autobench.run.readings import unread
 GATES = ("rails", "clocks", "reset")
 SWITCHED_OFF = "the power is switched off"  # on purpose, so that it may come back
 RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
-# Some forty points held by hand one after another: not asked for once an earlier stage has shown what is wrong.
-LONG_STAGES = ("bus", "memory")
 
 
 class Runner:
@@ -79,9 +79,10 @@ class Runner:
         self._reserve: bytes | bytearray = bytearray(RESERVE)
         self.readings: list[Reading] = []
 
-    def run(self) -> BoardJudgement:
+    def run(self, further: Callable[[], None] | None = None) -> BoardJudgement:
         """Take every step; returns the board's verdict.
 
+        `further` is called once all steps were taken but those that only switch off, with the power as they left it.
         Whatever happens, every output is off and proved off before this returns or raises. Raises
         `OutputNotOffError` if that could not be proved; every other named error becomes the verdict `stopped`.
         """
@@ -95,7 +96,9 @@ class Runner:
                     self._bench.captures.prepare()
                 if not self._plan.alone:
                     self._bench.power.make_off()
-                self._take_all()
+                self._take_all(self._plan.steps if further is None else without_ends(self._plan.steps))
+                if further is not None:
+                    further()
                 self._check()
             except MemoryError:
                 self._reserve = b""  # what is left to do gets it: OFF, its proof, the last words in the record
@@ -110,17 +113,34 @@ class Runner:
         except AutobenchError as error:
             stopped = str(error)
             self._emit(Notice(self._bench.clock.now(), str(error), urgent=True))
+        other = self._withdraw() if stopped is None else None
+        if other is not None:
+            return BoardJudgement(BoardVerdict.UNDECIDED, other)
         return board_verdict(self.readings, stopped=stopped)
 
-    def _take_all(self) -> None:
+    def _withdraw(self) -> str | None:
+        """Where the rates are those of another board, what was held against this one is void; returns why, or None."""
+        why = self._bench.fits_other(self.readings) if any(map(accuses, self.readings)) else None
+        if why is None:
+            return None
+        steps = dict.fromkeys(reading.step for reading in self.readings if accuses(reading))
+        self.readings = [one.with_verdict(Verdict.VOID, why) if accuses(one) else one for one in self.readings]
+        for step in steps:
+            self._emit(StepTakenAgain(self._bench.clock.now(), step, why))
+            for reading in self.readings:
+                if reading.step == step:
+                    self._emit(ReadingTaken(self._bench.clock.now(), reading))
+        return why
+
+    def _take_all(self, steps: tuple[PlannedStep, ...]) -> None:
         """Every step in order; the person at the bench may go back to the last one that asked for a hand."""
         number = 0
-        while number < len(self._plan.steps):
+        while number < len(steps):
             self._check()
-            step, person = self._plan.steps[number], self._bench.person
+            step, person = steps[number], self._bench.person
             before = person.prompts if person is not None else 0
             try:
-                self._take(step)
+                self.take(step)
             except BackAskedError:
                 number = self._back_from(number)
                 continue
@@ -138,12 +158,20 @@ class Runner:
             self._emit(Notice(self._bench.clock.now(), "no further back: the power has changed since"))
             return number
         first = self._by_hand.pop()
+        self._anew()
+        for step in self._plan.steps[first:number]:
+            self._withdraw(step, "the operator went back")
+        return first
+
+    def _withdraw(self, step: PlannedStep, why: str) -> None:
+        """What a step said no longer counts: it will be taken once more."""
+        self.readings = [reading for reading in self.readings if reading.step != step.name]
+        self._emit(StepTakenAgain(self._bench.clock.now(), step.name, why))
+
+    def _anew(self) -> None:
+        """What was captured before says nothing about now."""
         if self._bench.captures is not None:
             self._bench.captures.forget()
-        for step in self._plan.steps[first:number]:
-            self.readings = [reading for reading in self.readings if reading.step != step.name]
-            self._emit(StepTakenAgain(self._bench.clock.now(), step.name, "the operator went back"))
-        return first
 
     @property
     def _gate(self) -> str | None:
@@ -155,48 +183,73 @@ class Runner:
         )
         return next(failed, None)
 
-    def _convicted(self, step: PlannedStep) -> str | None:
-        """For a step of the long last stages, an earlier stage's step that has already shown the board faulty."""
-        if step.stage not in LONG_STAGES:
-            return None
-        wrong = (
-            reading.step
-            for reading in self.readings
-            if reading.verdict is Verdict.OUTSIDE and not reading.conditional and reading.stage != step.stage
-        )
-        return next(wrong, None)
+    @property
+    def unpowered(self) -> str | None:
+        """Why the board may not be powered any more in this run, or None."""
+        return self._unpowered
 
-    def _take(self, step: PlannedStep) -> None:
+    def take(self, step: PlannedStep, after: str | None = None) -> list[Reading]:
+        """One step: its readings, judged, kept and told of. Those taken `after` something was done to the board speak
+        of another board: they are kept as conditional, with that said."""
         self._emit(StepStarted(self._bench.clock.now(), step.name, step.stage, step.words))
         if self._bench.person is not None:
             self._bench.person.step = step.name
         if self._bench.hand is not None:
             self._bench.hand.expect(net_and_point(step)[0], expected_of(step))
-        readings = self._readings_of(step)
+        began, again = self._bench.clock.now(), step.again
+        taken = self._told(step, self._readings_of(step), after)
+        while again is not None and once_more(again, taken, self._bench.clock.now() - began):
+            self._withdraw(step, "not yet as wanted")
+            taken = self._told(step, self._readings_of(step, again.every), after)
+        return taken
+
+    def _told(self, step: PlannedStep, readings: list[Reading], after: str | None) -> list[Reading]:
+        """The readings of a step, judged, kept and told of."""
         if self._bench.power.tripped is not None:
             self._unpowered = self._unpowered or f"switched off: {self._bench.power.tripped}"
+        taken = []
         for reading in readings:
             gate = self._gate
-            judged = replace(reading, conditional=gate is not None and step.stage != gate)
-            self.readings.append(judged)
-            self._emit(ReadingTaken(self._bench.clock.now(), judged))
+            judged = replace(reading, conditional=after is not None or (gate is not None and step.stage != gate))
+            if after is not None:
+                judged = judged.with_reason("; ".join(words for words in (judged.reason, after) if words))
+            taken.append(judged)
+            self.keep(judged)
+        return taken
 
-    def _readings_of(self, step: PlannedStep) -> list[Reading]:
-        """Readings of one step; a step that cannot be taken gives one `skipped` or `void` reading with the reason."""
+    def lost_power(self, error: TrippedError) -> None:
+        """The watch switched off outside any step: nothing powers the board again in this run."""
+        self._unpowered = f"switched off: {error}"
+        self._emit(Notice(self._bench.clock.now(), self._unpowered, urgent=True))
+
+    def keep(self, reading: Reading) -> None:
+        """A reading as it is, however it came about."""
+        self.readings.append(reading)
+        self._emit(ReadingTaken(self._bench.clock.now(), reading))
+
+    def _readings_of(self, step: PlannedStep, pause: float = 0.0) -> list[Reading]:
+        """Readings of one step after a `pause` in s; one that cannot be taken gives a `skipped` or `void` reading."""
+        why_not = unmet(step, self.readings)
+        if why_not is not None:
+            return [reading.optional() for reading in self._skipped(step, why_not)]
         if step.cannot is not None:
             return self._skipped(step, step.cannot)
         comes_back = self._unpowered == SWITCHED_OFF and isinstance(step.job, PolarityJob | PowerJob)
         if self._unpowered is not None and needs_power(step) and not comes_back:
             return self._skipped(step, self._unpowered)
+        if needs_hand(step) and self._bench.hand is None:
+            point = net_and_point(step)[1] or "it"
+            return self._skipped(step, f"no relay leads to {point}, and nobody is there to hold a tip")
         gate = self._gate
         if gate is not None and step.stage != gate and needs_hand(step):
             return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
-        convicted = self._convicted(step)
-        if convicted is not None and needs_hand(step):
-            return self._skipped(
-                step, f"not asked for: {convicted} is wrong already, and the next check is a better one"
-            )
+        wrong = convicted(step, self.readings)
+        if wrong is not None and needs_hand(step):
+            return self._skipped(step, f"not asked for: {wrong} is wrong already, and the next check is a better one")
         try:
+            if pause:
+                self._bench.power.wait(pause)
+                self._anew()
             return self._dispatch(step)
         except NoContactError as error:
             return [self._not_taken(step, void(str(error)))]
@@ -231,6 +284,7 @@ class Runner:
                 return plug_actions.plug(bench, step, job)
             case WaitJob():
                 bench.power.wait(job.seconds)
+                self._anew()
                 return []
             case AskJob():
                 return self._asked(step, job)
@@ -294,3 +348,8 @@ class Runner:
         net, point = net_and_point(step)
         quantity, unit = quantity_of(step)
         return unread(step, net, point, quantity, unit, limits_of(step), judgement)
+
+
+def accuses(reading: Reading) -> bool:
+    """Whether a reading counts against the board."""
+    return reading.verdict is Verdict.OUTSIDE and not reading.conditional

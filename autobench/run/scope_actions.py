@@ -64,7 +64,8 @@ def ripple(captures: Captures, step: PlannedStep, job: RippleJob, mains: float) 
     steps = Component("resolution", 2 * seen.trace.resolution, "resolution")
     reading = judged(step, job.rail, job.point, "ripple", found.pp, "V", (gain, steps), job.limits)
     if reading.verdict is not Verdict.WITHIN:
-        rings = ground_lead_gate(rail_ringing(seen.trace), found.pp)
+        # Sampled for ripple a ground lead's ringing is only hash; sampled fast it shows what it is.
+        rings = ground_lead_gate(rail_ringing(captures.fast_look(job.sight, job.rail)), found.pp)
         if rings is not None:
             return [reading.with_verdict(Verdict.VOID, rings)]
     parts = [f"dips to {show(found.lowest, 'V')}"]

@@ -13,7 +13,7 @@ from autobench.errors import BenchError
 from autobench.events import Event, Notice
 from autobench.instruments.supply import Supply
 from autobench.quantity import show
-from autobench.run.off_proof import NO_AMPS, PROVED_OFF, amps_when_off, level_of, volts_when_off
+from autobench.run.off_proof import PROVED_OFF, amps_when_off, level_of, volts_when_off
 from autobench.run.output import Output
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
@@ -109,7 +109,7 @@ class SwitchingOff:
         shown = "nothing could be measured" if volts is None else f"still {show(volts, 'V')}"
         if volts is not None and abs(volts) < level:
             amps = None if isinstance(supply, SupplyByHand) else amps_when_off(feed.output, supply, self._clock, again)
-            if amps is None or abs(amps) < NO_AMPS:
+            if amps is None:
                 self._moved(output, "proved off")
                 return []
             shown = f"still {show(amps, 'A')}"

@@ -7,9 +7,13 @@ from __future__ import annotations
 
 from autobench.instruments.meter import Meter, MeterReading
 from autobench.plan.target import Target
-from autobench.run.contact import NoContactError, touching_volts
+from autobench.quantity import show
+from autobench.run.contact import NoContactError, quick, touching_volts
 from autobench.run.hand import Hand
 from autobench.run.route import Route
+
+BOTH_ENDS = 2  # relays of the meter, to its high and to its low end
+STUCK_BELOW = 10e3  # ohm; a board's rail shows less, an open relay far more
 
 
 class Touch:
@@ -19,6 +23,7 @@ class Touch:
         self._meter = meter
         self._route = route
         self._hand = hand
+        self._relays_tried = False
 
     def prepare(self) -> None:
         """Meter into its known state."""
@@ -31,6 +36,7 @@ class Touch:
     def hold(self, target: Target) -> None:
         """Get to `target` and stay there; a hand is asked while nothing is on. Raises `NoContactError`."""
         if target.by_hand and self._hand is not None:
+            self._free()
             if not self._hand.holds(target):
                 self._hand.touch(target)
         else:
@@ -39,6 +45,7 @@ class Touch:
     def volts(self, target: Target, expected: float, repeats: int = 3) -> MeterReading:
         """DC volts of `target`, the range picked for `expected` volts; `repeats` readings give the type A part."""
         if target.by_hand and self._hand is not None:
+            self._free()
             return self._hand.volts(target, expected, repeats)
         self._go(target)
         return self._meter.volts(expected, repeats=repeats)
@@ -61,9 +68,33 @@ class Touch:
     def ohms(self, target: Target, expected: float) -> MeterReading:
         """Two-wire ohms of `target` including the route; the caller must know that the power is off."""
         if target.by_hand and self._hand is not None:
+            self._free()
             return self._hand.ohms(target, expected, repeats=3)
         self._go(target)
         return self._meter.ohms(expected, repeats=3)
+
+    def stuck_relay(self, target: Target) -> str | None:
+        """A relay of the meter that stays closed; looked for once, while the power is off.
+
+        With one end of the meter routed alone nothing may be seen through it; what is seen comes through a relay that
+        was never told to close. Both ends are tried, each from every channel open.
+        """
+        if self._route is None or len(target.channels) != BOTH_ENDS or self._relays_tried:
+            return None
+        self._relays_tried = True
+        for alone, other in zip(target.channels, ("low", "high"), strict=True):
+            self._route.prepare()
+            self._route.take([alone])
+            seen = quick(self._meter, "ohms", STUCK_BELOW)
+            if seen.estimate is not None and abs(seen.estimate.value) < STUCK_BELOW:
+                self._meter.rest()
+                return (
+                    f"with only relay {alone} told to close the meter sees {show(seen.estimate.value, 'ohm', 3)}: a "
+                    f"relay on its {other} side is stuck closed; change it before any reading counts"
+                )
+        self._meter.rest()
+        self._route.prepare()
+        return None
 
     def contact(self, target: Target) -> float:
         """Volts at `target`, or `NoContactError` where nothing shows that the meter touches it."""
@@ -74,6 +105,11 @@ class Touch:
                 f"nothing shows that the meter touches {target.point}: no volts, and no way through for its own current"
             )
         return volts
+
+    def _free(self) -> None:
+        """No relay of the meter closed while a hand holds its tips."""
+        if self._route is not None:
+            self._route.let_go()
 
     def _go(self, target: Target) -> None:
         if self._route is not None and target.channels:

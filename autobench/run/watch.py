@@ -18,6 +18,9 @@ OVER_CURRENT_SECONDS = 3.0
 # A supply in limit below this share of its set volts for this long is feeding a fault, or is limited too tightly.
 SAGGED = 0.9
 SAGGED_SECONDS = 0.15
+# A supply that limits keeps to its limit this well (its own ammeter's error included); one that limits lower was not
+# set to what was asked for.
+LIMIT_KEPT, LIMIT_FLOOR = 0.9, 0.01
 # A bias rail that is gone destroys three-rail memories within seconds (their data sheets), so its partners go off with
 # it; it is given a moment to come up first.
 BIAS_LOST = 0.8
@@ -51,6 +54,37 @@ def sagged(looks: list[Look], volts: float) -> bool:
         else:
             since = None
     return False
+
+
+def limit_to_blame(feed: Feed, looks: list[Look], set_amps: float) -> str | None:
+    """Why a limiting output says nothing about the board: its limit is lower than was asked for, or than any good board
+    needs. None where the limit is as high as was asked and the board draws all of it."""
+    last = looks[-1]
+    top = feed.current.span.high
+    if math.isnan(last.amps):
+        return (
+            f"the board draws more than {show(set_amps, 'A')}, or the current limit is set lower: read the supply's "
+            f"ammeter, set its limit to {show(set_amps, 'A')} and try again before the board is blamed"
+        )
+    if last.amps < LIMIT_KEPT * set_amps - LIMIT_FLOOR:
+        return (
+            f"its current limit was set to {show(set_amps, 'A')}, so this is the supply's limit and not the board: "
+            f"look at its limit knob and its current range"
+        )
+    if top is not None and set_amps < top:
+        return (
+            f"a good board may draw {show(top, 'A')}, so the limit is too low and says nothing about the board: raise "
+            f"'amps' of {feed.rail} in the bench file"
+        )
+    return None
+
+
+def held_back(feed: Feed, look: Look, set_amps: float) -> str | None:
+    """A supply that still limits once the board has settled, though it leaves nearly all its volts: no reading counts
+    where its limit is to blame. None where it is not."""
+    if not look.limiting or math.isnan(look.amps) or limit_to_blame(feed, [look], set_amps) is None:
+        return None
+    return f"the supply limits at {show(look.amps, 'A')}"
 
 
 def must_go_off(feed: Feed, looks: list[Look]) -> str | None:

@@ -27,6 +27,9 @@ EVEN = 0.35
 # A half-wave counts while it stands out of the noise, and out of the burst's first one.
 STANDS_OUT, LEAST_SHARE = 4.0, 0.08
 LONGEST = 4096  # samples of one burst
+# Hash: its spectrum, smoothed over so many Hz, stands so far above its median, beyond the clocks of such a board.
+SMOOTHED, HASH_FROM, HASH_STANDS_OUT, LEAST_SPECTRUM = 5e6, 40e6, 2.5, 1024
+RIPPLE_FROM, MOST_BURST = 100e-9, 8  # s from which a swing is ripple and no ringing; samples that are too few to tell
 
 
 @dataclass(frozen=True)
@@ -57,7 +60,41 @@ def rail_ringing(trace: Trace) -> Ringing | None:
     usable = np.isfinite(volts)
     if not usable.any() or not float(np.max(np.abs(volts[usable]))) < 1e100:
         return None
-    return find_ringing(np.where(usable, volts - np.median(volts[usable]), 0.0), trace.interval)
+    rest = np.where(usable, volts - np.median(volts[usable]), 0.0)
+    quick = without_ripple(rest, trace.interval)
+    return find_ringing(rest, trace.interval) or find_ringing(quick, trace.interval) or find_hash(quick, trace.interval)
+
+
+def find_hash(volts: Volts, interval: float) -> Ringing | None:
+    """Ringing whose bursts are small or run into one another, by its spectrum: it stands out about one frequency.
+
+    A half-wave's share of the one before it is that of the autocorrelation, which dies away as each burst does.
+    """
+    if volts.size < LEAST_SPECTRUM or not volts.any():
+        return None
+    power = np.abs(np.fft.rfft(volts)) ** 2
+    hertz = np.fft.rfftfreq(volts.size, interval)
+    width = max(1, round(SMOOTHED / hertz[1]))
+    smooth = np.convolve(power, np.full(width, 1.0 / width), mode="same")
+    smooth[hertz < HASH_FROM] = 0.0
+    place = int(np.argmax(smooth))
+    peak = float(hertz[place])
+    if not smooth[place] > HASH_STANDS_OUT * float(np.median(smooth[hertz >= HASH_FROM])):
+        return None
+    half = max(1, round(0.5 / (peak * interval)))
+    kept = -float(volts[half:] @ volts[:-half]) / float(volts @ volts)
+    loudest = float(np.max(np.abs(volts)))
+    starts = np.count_nonzero(np.diff(np.flatnonzero(np.abs(volts) > 0.5 * loudest)) > 2 * half) + 1
+    return Ringing(peak, loudest, min(max(kept, 0.0), 1.0), int(starts))
+
+
+def without_ripple(volts: Volts, interval: float) -> Volts:
+    """What is quicker than a running mean over `RIPPLE_FROM` seconds: the rail's own ripple hides what rings on it."""
+    window = round(RIPPLE_FROM / interval)
+    if not MOST_BURST < window < volts.size:
+        return volts
+    mean: Volts = np.convolve(volts, np.full(window, 1.0 / window), mode="same")
+    return volts - mean
 
 
 def edge_ringing(trace: Trace, levels: Levels) -> Ringing | None:

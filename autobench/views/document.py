@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from autobench.diagnosis.result import NextCheck, Suspect
+from autobench.events import Investigated
 from autobench.judgement.reading import Reading
 from autobench.views.run_state import RunState
 
@@ -16,7 +17,7 @@ def run_document(state: RunState) -> dict[str, Any]:
         raise ValueError("a run has a document once it has started and ended")
     started, ended = state.started, state.ended
     remark = {"remark": started.remark} if started.remark else {}
-    return remark | {
+    document = remark | {
         "run": started.run,
         "board": started.board,
         "serial": started.serial,
@@ -31,6 +32,23 @@ def run_document(state: RunState) -> dict[str, Any]:
         "told_apart": state.diagnosis.told_apart,
         "group": list(state.diagnosis.group),
         "next_check": next_check_document(state.diagnosis.next_check),
+    }
+    if state.investigated is not None:
+        document["investigation"] = investigation_document(state, state.investigated)
+    return document
+
+
+def investigation_document(state: RunState, ended: Investigated) -> dict[str, Any]:
+    """What was done beyond the round, and how that ended."""
+    return {
+        "checks": [
+            {"number": chosen.number, "kind": chosen.check.kind, **(next_check_document(chosen.check) or {})}
+            for chosen in state.checks
+        ],
+        "made": ended.checks,
+        "minutes": round(ended.minutes, 2),
+        "ended": ended.how,
+        "words": ended.words,
     }
 
 

@@ -5,9 +5,12 @@ from __future__ import annotations
 import re
 from typing import TextIO
 
+from autobench.diagnosis.result import Diagnosis
 from autobench.events import (
+    CheckChosen,
     Diagnosed,
     Event,
+    Investigated,
     Notice,
     PowerChanged,
     Prompted,
@@ -25,9 +28,12 @@ from autobench.views.run_state import RunState, fold
 from autobench.views.wording import (
     SHOWN_STATES,
     aside,
+    check_lines,
     diagnosis_lines,
     ended_words,
     harmless,
+    investigated_lines,
+    leading_words,
     prompt_words,
     reading_lines,
     started_words,
@@ -44,6 +50,8 @@ SAID = (
     PromptEnded,
     StepTakenAgain,
     Diagnosed,
+    CheckChosen,
+    Investigated,
     RunEnded,
 )
 MOST_PROGRESS = 3  # lines about how one prompt stands: whoever holds a probe is not to be buried in them
@@ -62,6 +70,8 @@ class Lines:
         self._lit: set[str] = set()  # rails that were shown as on and not yet as off
         self._outputs = RunState()  # what prompts need of it: outputs, their looks and the prompt itself
         self._progress: list[str] = []  # of this prompt, without figures
+        self._checking = False  # whether checks beyond the round have begun: then suspects are told in short
+        self._diagnosis = Diagnosis()
 
     def show(self, event: Event) -> None:
         """Write the lines of one event; most events have none."""
@@ -91,8 +101,18 @@ class Lines:
                 self._prompt(event)
             case StepTakenAgain():
                 self._line(f"{event.step} is taken again, what it said before counts no longer: {event.why}")
+            case Diagnosed() if self._checking:
+                self._diagnosis = event.diagnosis
+                self._line(f"now leading: {leading_words(event.diagnosis)}")
             case Diagnosed():
                 for line in diagnosis_lines(event.diagnosis):
+                    self._line(line)
+            case CheckChosen():
+                self._checking = True
+                for line in check_lines(event):
+                    self._line(line)
+            case Investigated():
+                for line in investigated_lines(event, self._diagnosis if self._checking else Diagnosis()):
                     self._line(line)
             case RunEnded():
                 self._line(f"{event.verdict.upper()}{': ' + event.reason if event.reason else ''}")

@@ -140,6 +140,8 @@ def report_html(
         "stages": stage_rows(state.readings, board),
         "suspects": suspect_rows(state, board),
         "diagnosis": state.diagnosis,
+        "checks": state.checks,
+        "investigated": state.investigated,
         "plots": trace_plots(state, board, traces or {}),
         "graph": dependency_picture(state, board),
         "instruments": instrument_rows(state.started, bench, identities or {}),

@@ -6,9 +6,11 @@ from dataclasses import dataclass, field, replace
 
 from autobench.diagnosis.result import Diagnosis
 from autobench.events import (
+    CheckChosen,
     Diagnosed,
     Event,
     Identified,
+    Investigated,
     Notice,
     PowerChanged,
     Prompted,
@@ -38,6 +40,8 @@ class RunState:
     prompt: Prompted | None = None
     progress: PromptProgress | None = None
     diagnosis: Diagnosis = field(default_factory=Diagnosis)
+    checks: tuple[CheckChosen, ...] = ()
+    investigated: Investigated | None = None
     ended: RunEnded | None = None
 
 
@@ -69,6 +73,10 @@ def fold(state: RunState, event: Event) -> RunState:
             return replace(state, readings=left)
         case Diagnosed():
             return replace(state, diagnosis=event.diagnosis)
+        case CheckChosen():
+            return replace(state, checks=(*state.checks, event))
+        case Investigated():
+            return replace(state, investigated=event)
         case RunEnded():
             return replace(state, ended=event)
         case _:

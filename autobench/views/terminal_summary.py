@@ -26,6 +26,7 @@ from autobench.views.wording import (
     output_words,
     reading_name,
     reasons_for,
+    repair_lines,
     suspect_words,
     value_words,
 )
@@ -184,4 +185,6 @@ def next_check_lines(state: RunState, width: int) -> list[Text]:
     return [
         *wrapped(check.what, width, "bold", first=f"NEXT, about {check.minutes:g} min: ", rest="   "),
         *wrapped(check.why, width, first="   "),
+        *(line for words in repair_lines(state.diagnosis) for line in wrapped(words.strip(), width, first="   ")),
+        *(wrapped(state.investigated.words, width, "bold") if state.investigated is not None else []),
     ]

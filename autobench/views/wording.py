@@ -10,7 +10,16 @@ from enum import Enum
 from typing import TypeVar
 
 from autobench.diagnosis.result import Diagnosis, Suspect
-from autobench.events import PowerChanged, Prompted, PromptEnded, RunStarted, TouchPlace, Watched
+from autobench.events import (
+    CheckChosen,
+    Investigated,
+    PowerChanged,
+    Prompted,
+    PromptEnded,
+    RunStarted,
+    TouchPlace,
+    Watched,
+)
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
 from autobench.quantity import show
@@ -294,6 +303,34 @@ def reasons_for(suspect: Suspect) -> tuple[str, ...]:
     return tuple(reason.removesuffix(f": {broken}") for reason in suspect.for_ if reason != broken)
 
 
+def check_lines(event: CheckChosen) -> list[str]:
+    """A check beyond the round, as it begins."""
+    check = event.check
+    return [f"– check {event.number}, about {check.minutes:g} min: {check.what} –", f"      {check.why}"]
+
+
+def leading_words(diagnosis: Diagnosis) -> str:
+    """The leading suspects with their chances, in a line."""
+    return "; ".join(f"{each.place}, {chance_words(each.probability)}" for each in diagnosis.suspects[:MOST_SHOWN])
+
+
+def investigated_lines(event: Investigated, diagnosis: Diagnosis) -> list[str]:
+    """How the checks beyond the round ended, and who is suspected then."""
+    made = f"{event.checks} check{'s' if event.checks != 1 else ''} in {event.minutes:.1f} min"
+    return [f"– {made} –", *diagnosis_lines(diagnosis), event.words]
+
+
+def repair_lines(diagnosis: Diagnosis) -> list[str]:
+    """Which repair to try first, second and third, where more than one may cure: by chance over minutes."""
+    if len(diagnosis.repairs) < 2:
+        return []
+    named = (
+        f"{each.place} ({chance_words(each.probability)}, about {each.minutes:g} min)"
+        for each in diagnosis.repairs[:MOST_SHOWN]
+    )
+    return [f"  repairs, the best chance for its minutes first: {', then '.join(named)}"]
+
+
 def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
     """At most three suspects with why and why not, then the next check, in words a technician says aloud."""
     if not diagnosis.suspects:
@@ -309,4 +346,4 @@ def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
         check = diagnosis.next_check
         lines.append(f"  next check, about {check.minutes:g} min: {check.what}")
         lines.append(f"      {check.why}")
-    return lines
+    return lines + repair_lines(diagnosis)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING
@@ -12,6 +13,7 @@ from simulated_instruments.board.circuit import Circuit
 from simulated_instruments.board.faults import FaultPlace
 
 if TYPE_CHECKING:  # a list of faults needs no arithmetic
+    from simulated_instruments.board.done import DoneFault
     from simulated_instruments.board.tolerance import Tolerance
 
 TIMES_ONE = 1.0  # what a probe divides by whose switch was knocked
@@ -23,11 +25,18 @@ SHORT_CYCLES = 0.02  # line cycles
 LEADS_HUM, LOOSE_HUM = (0.05, 0.2), (0.3, 1.0)
 
 
+GROUND_LEAD = (0.25, 0.45)  # m of a ground lead with a clip at its end
+# What a supply's current limit is, in its low range, of what it is set to.
+LOW_LIMIT = (0.2, 0.5)
+
+
 class BenchFault(StrEnum):
     """The names of the bench faults, in the catalogue's order."""
 
+    LOW_LIMIT = "limit-too-low"
     REVERSED = "leads-reversed"
     WRONG_FACTOR = "probe-factor-wrong"
+    LONG_GROUND = "long-ground-lead"
     NO_GROUND = "ground-clip-off"
     NOT_TOUCHING = "probe-not-touching"
     WRONG_PIN = "wrong-pin"
@@ -38,16 +47,20 @@ class BenchFault(StrEnum):
     LOW_RANGE = "range-fixed-low"
     SHORT_INTEGRATION = "integration-too-short"
     LATCHED = "protection-latched"
+    WRONG_BOARD = "wrong-board-file"
     UNPLUGGED = "instrument-unplugged"
 
 
 @dataclass
 class BenchDamage:
     """What the bench faults of one bench come to. `not_touching` are points that a pin or tip does not reach,
-    `wrong_pins` gives the point that is touched instead of another; `dividers` what probes divide by, `loose_hum` the
-    hum (V, peak) of probes without ground, both by channel; `held_*` what a front panel holds."""
+    `wrong_pins` gives the point that is touched instead of another; `limit_share` is what the supply's current limits
+    are of what they are set to; `dividers` has what probes divide by, `loose_hum` the hum (V, peak) of probes without
+    ground, `long_grounds` the ground leads (m) of probes that have long ones, all by channel; `held_*` what a front
+    panel holds; `missing_points` are those that only the declared board has."""
 
     reversed_leads: bool = False
+    limit_share: float = 1.0
     not_touching: set[str] = field(default_factory=set)
     wrong_pins: dict[str, str] = field(default_factory=dict)
     stuck_open: set[int] = field(default_factory=set)
@@ -55,6 +68,7 @@ class BenchDamage:
     unplugged: set[str] = field(default_factory=set)
     dividers: dict[int, float] = field(default_factory=dict)
     loose_hum: dict[int, float] = field(default_factory=dict)
+    long_grounds: dict[int, float] = field(default_factory=dict)
     held_time_scale: float | None = None
     held_coupling: str | None = None
     never_triggers: bool = False
@@ -62,6 +76,7 @@ class BenchDamage:
     held_cycles: float | None = None
     leads_hum: float = 0.0
     latched: bool = False
+    missing_points: frozenset[str] = frozenset()
 
 
 def bench_fault_places(wiring: Wiring, board: str, circuit: Circuit) -> list[FaultPlace]:
@@ -81,13 +96,17 @@ def bench_fault_places(wiring: Wiring, board: str, circuit: Circuit) -> list[Fau
 
 
 def lead_places(wiring: Wiring) -> list[FaultPlace]:
-    """The supply's leads."""
+    """The supply and its leads."""
     supply = wiring.supply.instrument or "supply"
+    low = f"{supply}: its switch stands at the low current range, so that it limits far below what it is set to"
     return [
-        FaultPlace(
-            BenchFault.REVERSED, supply, feed.rail, "bench", f"the leads from the {supply} to the inlet are swapped"
-        )
-        for feed in wiring.supply.feeds[:1]
+        FaultPlace(BenchFault.LOW_LIMIT, supply, None, "bench", low),
+        *(
+            FaultPlace(
+                BenchFault.REVERSED, supply, feed.rail, "bench", f"the leads from the {supply} to the inlet are swapped"
+            )
+            for feed in wiring.supply.feeds[:1]
+        ),
     ]
 
 
@@ -95,6 +114,7 @@ def probe_places(wiring: Wiring) -> list[FaultPlace]:
     """The scope's probes, by their inputs."""
     kinds = {
         BenchFault.WRONG_FACTOR: "the switch on the probe of {} stands at x1, the scope reckons with x10",
+        BenchFault.LONG_GROUND: "the probe of {} is on a long ground lead instead of the short spring beside its tip",
         BenchFault.NO_GROUND: "the ground clip of the probe of {} is off",
     }
     return [
@@ -108,7 +128,7 @@ def contact_places(wiring: Wiring, board: str, circuit: Circuit) -> list[FaultPl
     """The points that pins or tips are brought to: those of the plate, or all where a hand brings them."""
     signals = circuit.logic_points()
     every = circuit.points() | signals
-    if wiring.hand:
+    if wiring.routes is None:
         missed, beside, points = "the tip does not get through to", "the tip", list(every)
     else:
         missed, beside = "the pogo pin does not reach", "the pogo pin"
@@ -135,20 +155,20 @@ def contact_places(wiring: Wiring, board: str, circuit: Circuit) -> list[FaultPl
 
 
 def relay_places(wiring: Wiring, board: str, circuit: Circuit) -> list[FaultPlace]:
-    """The meter's relays to points on supply nodes, which are what they are for."""
+    """The meter's relays that are of use: its high side to points on rails, its low side to points on 0 V."""
     points = {position: point for point, position in wiring.fixtures.get(board, {}).items()}
-    supplied = circuit.points()
-    return [
-        FaultPlace(
-            BenchFault.STUCK,
-            str(channel),
-            None,
-            "bench",
-            f"relay {channel} (to {points[channel % 100]}) no longer moves",
-        )
-        for channel in wiring.channels(board)
-        if points[channel % 100] in supplied
-    ]
+    nodes = circuit.points()
+    low = wiring.routes.low if wiring.routes is not None else 0
+    found = []
+    for channel in wiring.channels(board):
+        slot, position = divmod(channel, 100)
+        node = nodes.get(points[position])
+        if node is None:
+            continue
+        if any(node.startswith(f"{rail}.") for rail in circuit.rails) != (slot == low):
+            words = f"relay {channel} (to {points[position]}) no longer moves"
+            found.append(FaultPlace(BenchFault.STUCK, str(channel), None, "bench", words))
+    return found
 
 
 def panel_places(wiring: Wiring) -> list[FaultPlace]:
@@ -178,10 +198,14 @@ def damage_bench(damage: BenchDamage, place: FaultPlace, circuit: Circuit, toler
     is touched, how strong hum is."""
     part = place.part
     match place.fault:
+        case BenchFault.LOW_LIMIT:
+            damage.limit_share = tolerance.uniform("low limit", *LOW_LIMIT)
         case BenchFault.REVERSED:
             damage.reversed_leads = True
         case BenchFault.WRONG_FACTOR:
             damage.dividers[int(part.split()[-1])] = TIMES_ONE
+        case BenchFault.LONG_GROUND:
+            damage.long_grounds[int(part.split()[-1])] = tolerance.uniform(f"lead {part}", *GROUND_LEAD)
         case BenchFault.NO_GROUND:
             damage.loose_hum[int(part.split()[-1])] = tolerance.uniform(f"loose {part}", *LOOSE_HUM)
         case BenchFault.NOT_TOUCHING:
@@ -205,5 +229,21 @@ def damage_bench(damage: BenchDamage, place: FaultPlace, circuit: Circuit, toler
             damage.leads_hum = tolerance.uniform("leads hum", *LEADS_HUM)
         case BenchFault.LATCHED:
             damage.latched = True
+        case BenchFault.WRONG_BOARD:
+            pass  # what is on the bench is another circuit, and nothing on the bench is broken
         case _:
             damage.unplugged.add(part)
+
+
+def damaged(
+    picked: Sequence[FaultPlace], circuit: Circuit, tolerance: Tolerance
+) -> tuple[BenchDamage, list[DoneFault]]:
+    """What is wrong with the bench, and as which faults."""
+    from simulated_instruments.board.done import DoneFault
+
+    found, done = BenchDamage(), []
+    for place in picked:
+        if place.kind != "board":
+            damage_bench(found, place, circuit, tolerance)
+            done.append(DoneFault(place.fault, place.part, (place.net,) if place.net else ()))
+    return found, done

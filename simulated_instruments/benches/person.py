@@ -49,6 +49,10 @@ class SimulatedPerson:
             self._world.now()
             return tuple(self._done)
 
+    def worked(self, words: str) -> None:
+        """Something was done to the dead board."""
+        self._done.append((self._world.now(), words))
+
     # Tips
 
     def touch(self, tip: str, point: str, against: str | None = None) -> None:

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 METER_HIGH, METER_LOW = "meter high", "meter low"
 # The meter's tips held against each other: a point of its own, which nothing else touches.
 TIPS = "the other tip"
+LEG = " leg"
 
 # Input → the points it touches, in the order of their positions; an input that touches nothing may be left out.
 Touches = Mapping[str, tuple[str, ...]]
@@ -18,6 +19,11 @@ Touches = Mapping[str, tuple[str, ...]]
 def scope_input(channel: int) -> str:
     """The input of the scope's channel (1-based)."""
     return f"scope {channel}"
+
+
+def leg_of(point: str) -> str:
+    """The leg of the chip itself at `point`, above its socket or free of the board; the point is the board's side."""
+    return f"{point}{LEG}"
 
 
 def neighbours(point: str, points: Mapping[str, str]) -> list[str]:

@@ -76,8 +76,8 @@ class Hand:
 
 @dataclass(frozen=True)
 class Wiring:
-    """A whole bench, with relays behind a plate (`routes`, `fixtures`) or a person (`hand`). `fixtures` is board →
-    point → position."""
+    """A whole bench, with relays behind a plate (`routes`, `fixtures`), a person (`hand`) or both on the same inputs.
+    `fixtures` is board → point → position."""
 
     name: str
     line_hertz: float
@@ -122,8 +122,8 @@ def read_wiring(name: str | Path = FIXTURE) -> Wiring:
     """The wiring called `name`, or that in the file at a path; raises `FileError`."""
     top = read_entries(name if isinstance(name, Path) else FOLDER / f"{name}.yaml")
     top.only("wiring", "words", "line", "ambient", "instruments", "supply", "routes", "hand", "fixtures")
-    if (top.get("routes") is None) == (top.get("hand") is None):
-        raise top.wrong("either 'routes' or 'hand' is wanted, and not both")
+    if top.get("routes") is None and top.get("hand") is None:
+        raise top.wrong("'routes', 'hand' or both are wanted")
     ambient = top["ambient"].number("°C")
     return Wiring(
         name=top["wiring"].words(),

@@ -121,6 +121,8 @@ class Activity:
 
     def leg(self, part: str, net: str, stage: Stage) -> Waveform:
         """The volts at a leg that a break has cut off from its net: what the part itself drives, or what floats."""
+        if self.driver(net) == part and net in self.clocks.nets and part in stage.powered:
+            return self.clocks.own(net, stage.clock)
         if self.driver(net) == part:
             return self._driven(net, stage)
         return Constant(self.palettes.of(net).volts(UNDRIVEN))

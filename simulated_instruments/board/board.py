@@ -11,9 +11,12 @@ from collections.abc import Mapping, Sequence
 
 from simulated_instruments.board.activity import Activity
 from simulated_instruments.board.assembly import Assembly
+from simulated_instruments.board.bias import BiasWatch
+from simulated_instruments.board.circuit import Part
 from simulated_instruments.board.consequences import settle
 from simulated_instruments.board.loads import Array
 from simulated_instruments.board.network import Load, Network, TwoEnded
+from simulated_instruments.board.secondary import kill_bit
 from simulated_instruments.board.sources import LimitedSource
 from simulated_instruments.board.states import BoardState, PartStates
 from simulated_instruments.board.transient import Moment, Transient
@@ -33,6 +36,7 @@ class Board:
         if self.activity:
             settle(assembly, self.activity)
         self.states = PartStates(assembly)
+        self._bias = BiasWatch(assembly)
         self.network = Network(
             reference=self.circuit.reference,
             resistors=[*copper(assembly), *passive(assembly), *leaks(assembly), *wires],
@@ -58,14 +62,24 @@ class Board:
     def next_change(self, time: float) -> float:
         """When a part next changes its state by itself."""
         joints = (joint.next_change(time) for joint in self.assembly.joints)
-        return min(self.states.next_change(time), *joints, math.inf)
+        return min(self.states.next_change(time), self._bias.next_change(time), *joints, math.inf)
 
     def passed(self, begin: Moment, end: Moment) -> bool:
         """Time passed; True if a part changed its state."""
         self._note_most(end)
         before, after = self.network.across_loads(begin.volts), self.network.across_loads(end.volts)
         changed = self.states.passed(begin.time, end.time, before, after)
-        return self._move_joints(end.time) or changed
+        harmed = self._harm(self._bias.passed(end.time - begin.time, end.volts, self.network.index))
+        return self._move_joints(end.time) or changed or harmed
+
+    def _harm(self, died: Sequence[Part]) -> bool:
+        """Chips that have just died; True if any did. From now on the logic is that of a board without them."""
+        for part in died:
+            kill_bit(self.assembly, part)
+        if died and self.activity:
+            self.activity = Activity(self.assembly)
+            settle(self.assembly, self.activity)
+        return bool(died)
 
     def _move_joints(self, time: float) -> bool:
         """Open and close the joints that come and go; True if one did."""

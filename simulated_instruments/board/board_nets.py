@@ -41,13 +41,18 @@ class BoardNets:
     """Waveforms of one board, valid up to the time of the last question put to it."""
 
     def __init__(self, board: Board, activity: Activity) -> None:
-        self.board, self.activity = board, activity
+        self.board, self._first = board, activity
         circuit, tolerance = board.circuit, board.assembly.tolerance
         self.nets = frozenset(circuit.logic_points().values())
         self._places = {part.name: place for place, part in enumerate(drawing(circuit))}
         self._rippling = self._own_ripples()
         self._grid: tuple[Moment, Moment, Array, Array] | None = None  # the history as arrays, with its two ends
         self._ripple = Ripple(self._ripple_volts(), *self._rhythm(), tolerance.generator("ripple"))
+
+    @property
+    def activity(self) -> Activity:
+        """What the nets do: the board makes another one when a part dies on the bench."""
+        return self.board.activity or self._first
 
     def _ripple_volts(self) -> float:
         tolerance = self.board.assembly.tolerance
@@ -80,6 +85,12 @@ class BoardNets:
         """The volts at a leg: those of its net, unless a break between leg and track keeps them apart."""
         part = point.partition(".")[0]
         if self.board.assembly.condition.cut.get((part, net), True):
+            return self.net(net, until)
+        return self.leg(part, net, until)
+
+    def leg(self, part: str, net: str, until: float) -> Waveform:
+        """The volts at the leg of `part` itself: those of its net, unless a break or a bad contact lies between."""
+        if (part, net) not in self.board.assembly.condition.cut:
             return self.net(net, until)
         return self._followed(part, net, until, lambda stage: self.activity.leg(part, net, stage))
 

@@ -62,6 +62,13 @@ class ClockTree:
         duty = self._tolerance.uniform(f"duty {net}", *limits)
         return square(palette, period, duty, since)
 
+    def own(self, net: str, since: float | None) -> Waveform:
+        """What the divider gives at its own leg of `net`, where a break keeps that from the net itself."""
+        if since is None or net == self.signals.master_net or self.condition.branch(net) > 0.0:
+            return self.wave(net, since)
+        period = self.signals.ratio(net) / self.master
+        return square(self._palettes.of(net), period, self._tolerance.uniform(f"duty {net}", *DIVIDED_DUTY), since)
+
     def waits(self, palette: Palette, since: float | None) -> Waveform:
         """The wait line: pulled up, or let go in one CPU clock of every aligned slot, where T2 is to end."""
         aligned, net = self.signals.aligned, self.signals.cpu_clock

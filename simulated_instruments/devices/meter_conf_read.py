@@ -215,7 +215,7 @@ def function_commands(name: str, header: str) -> Iterator[Command]:
     yield Command(f"{sense}:RANGe:AUTO", lambda meter, state: meter.set_auto(function, state))
     yield Command(f"{sense}:RANGe:AUTO?", lambda meter: str(int(meter.settings[name].auto)))
     yield Command(f"{sense}:NPLCycles", lambda meter, cycles: meter.set_cycles(function, cycles))
-    yield Command(f"{sense}:NPLCycles?", lambda meter: written(meter.settings[name].cycles))
+    yield Command(f"{sense}:NPLCycles?", lambda meter: written(meter.cycles_of(name)))
 
 
 def fixed_commands(name: str, header: str) -> Iterator[Command]:

@@ -98,12 +98,14 @@ class ReadingMeter(Device):
     def setup(self) -> Setup:
         """How the next reading would be made."""
         ranging = self.settings[self.function.name]
-        place, auto, cycles = ranging.place, ranging.auto, ranging.cycles
+        place, auto, cycles = ranging.place, ranging.auto, self.cycles_of(self.function.name)
         if self.held_range is not None and self.function.name == "VOLT":
             place, auto = range_for(self.function, self.held_range), False
-        if self.held_cycles is not None:
-            cycles = self.held_cycles
         return Setup(self.function, place, auto, cycles, self.autozero, self.high_impedance)
+
+    def cycles_of(self, name: str) -> float:
+        """Line cycles that a reading of a function takes: those set, unless the front panel holds others."""
+        return self.settings[name].cycles if self.held_cycles is None else self.held_cycles
 
     def plan(self) -> tuple[float, Callable[[], list[float]]]:
         """Seconds that the readings take from now on, and the function that makes them at the end of that time."""

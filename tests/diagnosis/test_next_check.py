@@ -8,9 +8,11 @@ from dataclasses import replace
 
 import pytest
 
+from autobench.diagnosis.checks import possible
 from autobench.diagnosis.diagnosis import already_read, diagnose
 from autobench.diagnosis.evidence import observations
-from autobench.diagnosis.next_check import possible, repair_words
+from autobench.diagnosis.means import BY_HAND
+from autobench.diagnosis.next_check import leading, outcomes_of, repair_words
 from autobench.diagnosis.ranking import Predictions, rank
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
@@ -35,19 +37,24 @@ def test_an_unread_line_that_decides_is_asked_for(taken: Taken, predicted: dict[
 def test_what_was_read_is_not_asked_again(taken: Taken, predicted: dict[str, Predictions]) -> None:
     """Lines with a reading, conditional ones included, are no next check."""
     readings = taken("fixed-3", "master-clock-dead")
-    read = already_read(predicted["fixed-3"], readings)
+    read = frozenset(already_read(predicted["fixed-3"], readings))
     ranking = rank(predicted["fixed-3"], observations(predicted["fixed-3"].board, readings))
-    looks = [check.what for check in possible(ranking, frozenset(read)) if check.what.startswith("look at FETCH")]
+    looks = [
+        check.what
+        for check in possible(ranking, leading(ranking), read, BY_HAND)
+        if check.what.startswith("look at FETCH")
+    ]
     assert looks == []
 
 
 def test_tables_of_checks_are_distributions(taken: Taken, predicted: dict[str, Predictions]) -> None:
     """Under every hypothesis the outcomes of a check sum to one."""
     ranking = rank(predicted["fixed-3"], observations(predicted["fixed-3"].board, taken("fixed-3", "cpu-dead")))
-    checks = list(possible(ranking, frozenset()))
+    checks = list(possible(ranking, leading(ranking), frozenset(), BY_HAND))
     assert len(checks) > 10
     for check in checks:
-        assert check.outcomes.sum(axis=1) == pytest.approx(1.0)  # axiom of probability
+        table = outcomes_of(ranking, check)
+        assert table.sum(axis=1) == pytest.approx(1.0)  # axiom of probability
         assert check.minutes > 0
         assert 0.0 <= check.risk < 1.0
 

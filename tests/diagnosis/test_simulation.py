@@ -134,7 +134,7 @@ def test_predictor_gives_the_rows_of_the_tokens(models: dict[str, BoardModel]) -
     model, known = models["programmed-3"], alphabets()
     predictor, rests = Predictor(model), Rests(model)
     for effect in (effect for candidate in candidates(model) for effect in candidate.effects):
-        for (_, rows), (_, settled) in zip(predictor.ways(effect), rests.ways(effect), strict=True):
+        for (_, rows, _), (_, settled) in zip(predictor.ways(effect), rests.ways(effect), strict=True):
             expected = {each: known[each.kind].token_numbers[word] for each, word in predicted(settled).items()}
             assert dict(zip(predictor.observables, rows, strict=True)) == expected
 

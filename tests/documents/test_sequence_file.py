@@ -50,7 +50,7 @@ WRONG: list[tuple[str, str, str]] = [
     ("    measure: ohms\n", "    measure: ohms\n    patience: 5 s\n", "short.yaml:10: steps > item 2 > patience: belongs to 'measure: rail'"),
     ("    stage: ohms", "    stage: ohm", "short.yaml:8: steps > item 2 > stage: 'ohm' is not known here; allowed are ohms, power, rails, clocks, reset, video, cpu, bus, memory; did you mean 'ohms'?"),
     ("    measure: ohms", "    measure: ohm", "short.yaml:9: steps > item 2 > measure: 'ohm' is not known here; allowed are ohms, current, rail, drop, ripple, clock, reset, sync, picture, line, ratio, plug, plug ripple; did you mean 'ohms'?"),
-    ("    measure: drop", "    mesure: drop", "short.yaml:23: unknown key 'mesure' under steps > item 6; allowed are step, stage, measure, power, ask, hands, wait, for each, load, side, rule, patience; did you mean 'measure'?"),
+    ("    measure: drop", "    mesure: drop", "short.yaml:23: unknown key 'mesure' under steps > item 6; allowed are step, stage, measure, power, ask, hands, wait, for each, load, side, rule, patience, amps, only if, repeat; did you mean 'measure'?"),
     ("    power: on\n", "", "short.yaml:11: steps > item 3: a step takes exactly one of measure, power, ask, wait; this one has none of them"),
     ("    power: on\n", "    power: on\n    wait: 1 s\n", "short.yaml:11: steps > item 3: a step takes exactly one of measure, power, ask, wait; this one has power and wait"),
     ("    power: on\n", "    power: true\n", "short.yaml:13: steps > item 3 > power: 'true' is not known here; allowed are polarity, injection, on, off"),

@@ -29,6 +29,7 @@ from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
 from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
 from simulated_instruments.devices.scope_preamble_points import PreamblePointsScope
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
+from simulated_instruments.devices.supply_channel_word import ChannelWordSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
 from simulated_instruments.devices.supply_selected import SelectedSupply
 from simulated_instruments.devices.supply_single import SingleSupply
@@ -39,6 +40,7 @@ DEVICES: dict[str, type] = {
     "ps-1": SingleSupply,
     "ps-2": SelectedSupply,
     "ps-3": ChannelListSupply,
+    "ps-4": ChannelWordSupply,
     "ps-5": FixedTextSupply,
     "m-1": ConfReadMeter,
     "m-2": ShortWordsMeter,

@@ -8,9 +8,11 @@ import pytest
 
 from autobench.clock import RealClock
 from autobench.errors import LinkError, LinkLostError, NoReplyError, ReplyError
+from autobench.instruments.supply import Supply
 from simulated_instruments.clock import SimulatedClock
 from simulated_instruments.connections.in_process import InProcessLibrary
 from simulated_instruments.connections.raw_socket import SocketServer
+from tests.drivers.meetings import DEVICES, Loads, meet
 
 WITHIN = 0.2  # seconds; the usual deadline of the links in these tests
 
@@ -172,3 +174,53 @@ def test_a_dialect_without_tokens(in_process: Any) -> None:
     in_process.come_back()
     assert in_process.link.ask("COUN?") == "1"
     assert not any(b"*ESE" in one.sent for one in in_process.exchanges)
+
+
+def test_what_must_not_wait_is_sent_before_the_way_back(bench: Any) -> None:
+    """After a failed exchange a command can go out at once; the exchange after it recovers as any other."""
+    bench.device.late = 1.5 * WITHIN
+    with pytest.raises(NoReplyError):
+        bench.link.ask("COUN?")
+    bench.come_back()
+    before = len(bench.exchanges)
+    bench.link.say_ahead("*ESE 7")
+    assert [one.sent for one in bench.exchanges[before:]] == [b"*ESE 7"]
+    assert bench.link.dirty
+    bench.link.say("*ESE 7")
+    assert bench.exchanges[before + 1].sent.startswith(b"*ESE?;*ESE ")  # the first token
+    assert bench.link.ask("*ESE?") == "7"
+
+
+def test_a_link_in_step_says_nothing_ahead(bench: Any) -> None:
+    """Without a failure there is no hurry: the command itself comes next."""
+    assert bench.link.ask("*ESE?") == "0"
+    before = len(bench.exchanges)
+    bench.link.say_ahead("*ESE 7")
+    assert len(bench.exchanges) == before
+    assert bench.link.ask("*ESE?") == "0"
+
+
+def test_saying_ahead_to_nobody_raises_nothing(over_socket: Any) -> None:
+    """A connection that is gone is found out by what comes after."""
+    over_socket.link.distrust()
+    over_socket.link.close()
+    over_socket.link.say_ahead("*ESE 7")
+    with pytest.raises(LinkLostError):
+        over_socket.link.say("*ESE 7")
+
+
+def test_a_supply_out_of_step_is_switched_off_before_anything_else() -> None:
+    """The first that goes out after a reply without sense is OFF, and it is said again once both are in step."""
+    loads = Loads({1: 10.0, 2: 10.0, 3: 10.0})
+    spoken = meet("ps-3", DEVICES["ps-3"]("supply", SimulatedClock(), loads, seed=5))
+    supply = Supply(spoken.dialect, outputs=(1,))
+    supply.set_volts(1, 5.0)
+    supply.on(1)
+    spoken.dialect.link.distrust()
+    before = len(spoken.said)
+    supply.off(1)
+    sent = spoken.said[before:]
+    assert sent[0] == "OUTP OFF,(@1)"
+    assert sent.count("OUTP OFF,(@1)") == 2
+    assert not loads.settings[1].on
+    assert spoken.dialect.errors() == []

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from autobench.plan.limits import Limits
 from autobench.plan.steps import Envelope, Feed
 from autobench.quantity import Span
-from autobench.run.watch import Look, must_go_off, sagged
+from autobench.run.watch import Look, limit_to_blame, must_go_off, sagged
 
 FEED = Feed(
     rail="+5V",
@@ -72,3 +73,28 @@ def test_a_lost_bias_rail_goes_off_with_its_partners() -> None:
     assert must_go_off(bias, [Look(0.5, -4.9, 0.0, False)]) is None
     assert "bias rail is lost" in (must_go_off(bias, [Look(0.5, -4.9, 0.0, False), Look(0.75, -0.2, 0.0, False)]) or "")
     assert "over-voltage" in (must_go_off(bias, [Look(0.5, -5.7, 0.0, False)]) or "")
+
+
+def limiting(amps: float) -> list[Look]:
+    """An output held at `amps` with 3 V left."""
+    return [Look(0.1 * turn, 3.0, amps, True) for turn in range(8)]
+
+
+def test_a_limit_lower_than_asked_for_is_the_supply_s() -> None:
+    """It was set to 1 A and gives 0.4 A: its limit, not the board, is to blame."""
+    assert "limit knob" in (limit_to_blame(FEED, limiting(0.4), 1.0) or "")
+
+
+def test_a_limit_below_what_a_good_board_draws_is_the_bench_file_s() -> None:
+    """A good board may draw 0.84 A: one that limits at 0.5 A as asked was never given a chance."""
+    assert "bench file" in (limit_to_blame(FEED, limiting(0.5), 0.5) or "")
+
+
+def test_a_board_that_draws_all_of_its_limit_is_to_blame_itself() -> None:
+    """Set to 1.3 times a good board's current (common practice) and drawing it: no excuse."""
+    assert limit_to_blame(FEED, limiting(1.0), 1.0) is None
+
+
+def test_where_nobody_reads_the_current_neither_is_blamed() -> None:
+    """A supply worked by hand shows its amps to the person only."""
+    assert "ammeter" in (limit_to_blame(FEED, limiting(math.nan), 1.0) or "")

@@ -79,3 +79,18 @@ def test_too_few_samples_a_pulse(trapezoid: Volts) -> None:
         reason = sampling_gate(trace, find_activity(trace, LS))
         assert (reason is not None) is few
     assert sampling_gate(Trace(np.full(100, 3.5), 1e-8), find_activity(Trace(np.full(100, 3.5), 1e-8), LS)) is None
+
+
+def test_hum_shows_on_the_ceiling_of_a_line_with_rare_pulses() -> None:
+    """A high line with a short low pulse each field rides on hum: its floor does not show it, its ceiling does."""
+    times = np.arange(3000) * 20e-6
+    volts = 4.5 + 0.5 * np.sin(2.0 * math.pi * 50.0 * times)
+    volts[100::999] = 0.2
+    assert "ground" in (ground_gate(Trace(volts, 20e-6), 50.0) or "")
+
+
+def test_a_square_wave_at_the_rate_of_the_mains_is_no_hum() -> None:
+    """8/π² = 0.81 of its power is in the fundamental (Fourier series of a square wave)."""
+    times = np.arange(3000) * 20e-6
+    square = np.where(np.remainder(times * 50.0, 1.0) < 0.5, 4.0, 0.2)
+    assert ground_gate(Trace(square, 20e-6), 50.0) is None

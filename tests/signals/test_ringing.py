@@ -85,3 +85,19 @@ def test_reason_a_technician_can_act_on() -> None:
     assert "spring" in reason
     assert ground_lead_gate(found, 2.0) is None
     assert ground_lead_gate(None, 0.3) is None
+
+
+def test_small_ringing_under_ripple_is_found_by_its_spectrum(digitise: Callable[..., Trace]) -> None:
+    """Bursts of a few converter steps on a rail that ripples: no single one can be followed, together they stand out;
+    the same rail without them does not ring."""
+    interval, random = 1e-9, np.random.default_rng(5)
+    times = np.arange(20_000) * interval
+    ripple = 2.5 + 0.05 * np.sin(2.0 * math.pi * 15.6e3 * times)
+    bursts = np.zeros(times.size)
+    burst = np.exp(-np.arange(130) / 11.0) * np.sin(2.0 * math.pi * 80e6 * np.arange(130) * interval)
+    for start in range(0, 19_800, 133):
+        bursts[start : start + 130] += 0.4 * random.uniform(-1.0, 1.0) ** 5 * burst
+    found = rail_ringing(digitise(ripple + bursts, interval, step=0.02, noise=0.6))
+    assert found is not None
+    assert found.frequency == pytest.approx(80e6, rel=0.1)  # what it was made of
+    assert rail_ringing(digitise(ripple, interval, step=0.02, noise=0.6)) is None

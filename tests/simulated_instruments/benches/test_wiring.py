@@ -18,13 +18,15 @@ def test_three_benches_share_supply_and_leads_and_differ_in_who_moves_things() -
     assert read_wiring() == fixture
     assert set(hand.supply.feeds) < set(fixture.supply.feeds)  # by hand only the boards of two positive rails
     assert knobs.supply.feeds == hand.supply.feeds
-    assert (fixture.hand, hand.routes, knobs.routes) == (None, None, None)
+    assert (hand.routes, knobs.routes) == (None, None)
     assert hand.instruments == {name: fixture.instruments[name] for name in ("supply", "meter", "scope")}
     assert knobs.instruments.keys() == {"meter", "scope"}
     assert knobs.supply.instrument is None
     assert hand.hand is not None
     assert (hand.path_ohms, hand.hand.reach, hand.hand.tips) == (0.05, 1.2, ("meter", "scope 1", "scope 2", "scope 3"))
     assert fixture.path_ohms == 0.3
+    assert fixture.hand is not None
+    assert fixture.hand.tips == ("meter", "scope 4")  # beside the plate
     assert hand.channels("tarnbeck-8") == []
 
 
@@ -35,12 +37,12 @@ def test_the_name_in_the_file_is_that_of_the_file(name: str) -> None:
 
 
 def test_instruments_and_person_are_those_of_the_wiring() -> None:
-    """No relays where a hand holds the probes, no supply where it turns knobs, nobody at the fixture."""
+    """No relays where a hand holds the probes alone, no supply where it turns knobs, somebody at each bench."""
     for wiring, names in (("hand", {"supply", "meter", "scope"}), ("hand-supply", {"meter", "scope"})):
         bench = SimulatedBench.open("tarnbeck-8", wiring=wiring)
         assert bench.devices.keys() == bench.addresses.keys() == names
         assert bench.person is not None
-    assert SimulatedBench.open("tarnbeck-8").person is None
+    assert SimulatedBench.open("tarnbeck-8").person is not None
 
 
 def test_an_unknown_wiring_is_refused_with_what_there_is() -> None:
@@ -51,13 +53,10 @@ def test_an_unknown_wiring_is_refused_with_what_there_is() -> None:
 
 @pytest.mark.parametrize("section", ["hand", "routes"])
 def test_a_wiring_has_relays_or_a_hand(tmp_path: Path, section: str) -> None:
-    """Neither of both is refused, and so are both together."""
+    """Neither of both is refused."""
     name = {"hand": "hand", "routes": "fixture"}[section]
     text = (FOLDER / f"{name}.yaml").read_text(encoding="utf-8")
     neither = tmp_path / "neither.yaml"
     neither.write_text(text[: text.index(f"\n{section}:")], encoding="utf-8")
-    both = tmp_path / "both.yaml"
-    both.write_text(text + {"hand": "routes: {}\n", "routes": "hand: {}\n"}[section], encoding="utf-8")
-    for path in (neither, both):
-        with pytest.raises(FileError, match="either 'routes' or 'hand'"):
-            read_wiring(path)
+    with pytest.raises(FileError, match="'routes', 'hand' or both"):
+        read_wiring(neither)

@@ -1,0 +1,281 @@
+"""How each kind of check beyond the round is made: looks, a leg against its net, hands on a board that is proved off.
+
+One function a kind; each leaves readings with the runner. It chooses no check and draws no conclusion.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from autobench.diagnosis.result import NextCheck
+from autobench.errors import InterlockRefusedError
+from autobench.judgement.reading import Reading
+from autobench.judgement.verdict import Verdict
+from autobench.plan.extra_looks import ExtraLooks
+from autobench.plan.planner import partners
+from autobench.plan.steps import OhmsJob, Plan, PlannedStep, PolarityJob, PowerJob, RailJob
+from autobench.plan.target import Target
+from autobench.quantity import show
+from autobench.run.actions import Bench
+from autobench.run.off_proof import PROVED_OFF
+from autobench.run.runner import Runner
+
+LEG = " leg"  # of the chip itself, above its socket or free of the board
+SAME_VOLTS = 0.7  # V by which two still points may differ and be one net, as an 8-bit scope sees them
+ACROSS = 0.1  # V; a good switch or connector loses less at 1 A (common practice)
+DISCHARGE = 30.0  # s a rail is given to fall
+PROMPTS = {
+    "reseat": "Power is off, proved. Take {part} out, clean its legs and its socket, and press it home.",
+    "swap": "Power is off, proved. Put a known good {part} into the socket; keep the old one.",
+    "lift": "Power is off, proved. Bend out the {net} leg of {part}, at {point}, so that it touches nothing.",
+    "put back": "Power is off, proved. Put the {net} leg of {part} back where it was.",
+}
+WARM_UP = 60.0  # s
+MADE_OHMS = 20.0  # ohm; below it a rail made on the board is shorted or nearly so
+FEEL_WORDS = (
+    "The board is live: lay a finger on every chip, not on its legs. Is one too hot to keep it on? "
+    "Type its name, or nothing."
+)
+DONE = {"reseat": "reseated", "swap": "swapped for a known good one"}
+
+
+class Deeds:
+    """What can be done at one bench with one board."""
+
+    def __init__(self, plan: Plan, bench: Bench, runner: Runner, looks: ExtraLooks) -> None:
+        self._plan = plan
+        self._bench = bench
+        self._runner = runner
+        self._looks = looks
+
+    def do(self, check: NextCheck) -> None:
+        """Make one check. Raises `SkipAskedError` or `BackAskedError` where the person leaves it out, and
+        `InterlockRefusedError` where the rails cannot be proved off."""
+        match check.kind:
+            case "look":
+                self._powered()
+                self._look(check.net, check.point or "")
+            case "scan":
+                self._powered()
+                for net, point in check.legs:
+                    self._look(net, point)
+            case "ohms":
+                self._ohms(check)
+            case "feel":
+                self._feel()
+            case "compare":
+                self._compare(check)
+            case "across":
+                self._across(check)
+            case "lift":
+                self._lift(check)
+            case _:
+                self._cure(check)
+
+    # -- looks ----------------------------------------------------------------------------------------------------
+
+    def _look(self, net: str, point: str) -> Reading | None:
+        """One look at a point; its reading, where it is worth anything."""
+        if self._bench.hand is not None:
+            self._bench.hand.learn(self._looks.spot(point))
+        taken = self._runner.take(self._looks.look(net, point))
+        first = taken[0] if taken else None
+        return first if first is not None and first.verdict not in (Verdict.VOID, Verdict.SKIPPED) else None
+
+    def _compare(self, check: NextCheck) -> None:
+        """The leg of a chip itself against its net."""
+        self._powered()
+        point = check.point or ""
+        below, leg = self._look(check.net, point), self._look(check.net, point + LEG)
+        if below is None or leg is None:
+            return
+        apart = self._differ(below, leg)
+        state = "apart" if apart else "joined"
+        seen = f"{check.net} is {in_words(below)} at {point} and {in_words(leg)} on the leg of the chip"
+        words = f"{seen}: the contact between them is open" if apart else f"{seen}: they are joined"
+        self._keep(f"compare {check.net} leg of {check.part}", check.net, point, "contact", state, words)
+
+    def _differ(self, one: Reading, two: Reading) -> bool:
+        """Whether two looks are not at one and the same net."""
+        if (one.value or 0.0) > 0.0 or (two.value or 0.0) > 0.0:
+            return not (one.value and two.value)
+        levels = [self._level(each) for each in (one, two)]
+        if None in levels:
+            return one.state != two.state
+        return abs((levels[0] or 0.0) - (levels[1] or 0.0)) > SAME_VOLTS
+
+    def _level(self, look: Reading) -> float | None:
+        """The level read in the same look."""
+        found = (each for each in self._runner.readings if each.step == look.step and each.quantity == "level")
+        return next((each.value for each in found), None)
+
+    def _across(self, check: NextCheck) -> None:
+        """Volts from one pin of a contact to the other, under load."""
+        self._powered()
+        target = Target(check.net, check.point or "", check.other or "", (), by_hand=True)
+        if self._bench.hand is not None:
+            self._bench.hand.learn(self._looks.spot(target.point))
+        seen = self._bench.touch.volts(target, ACROSS)
+        value = None if seen.estimate is None else seen.estimate.value
+        lost = value is None or abs(value) > ACROSS
+        words = f"{'more than the meter shows' if value is None else show(value, 'V')} across {check.part}"
+        self._keep(f"across {check.part}", check.net, target.point, "across", "lost" if lost else "joined", words)
+
+    def _ohms(self, check: NextCheck) -> None:
+        """Ohms of a rail the board makes itself, with every rail proved off. Low is a short or a part that loads it."""
+        target = next(job.target for job in self._places() if job.rail == check.net and job.target.point == check.point)
+        self._prove_dead()
+        seen = self._bench.touch.ohms(target, MADE_OHMS)
+        ohms = seen.beyond if seen.estimate is None else seen.estimate.value
+        if ohms is None:
+            return
+        low = ohms < MADE_OHMS
+        limits = f"{show(MADE_OHMS, 'ohm')}, common practice for a rail that is made on the board"
+        words = f"{show(ohms, 'ohm')} to ground with the power off"
+        reading = Reading(
+            step=f"ohms {check.net}", stage="ohms", net=check.net, point=check.point, quantity="resistance",
+            value=ohms, unit="ohm", uncertainty=None, low=MADE_OHMS, high=None, limit_from=limits,
+            verdict=Verdict.OUTSIDE if low else Verdict.WITHIN, reason=words, required=False,
+        )  # fmt: skip
+        self._runner.keep(reading)
+
+    def _places(self) -> list[RailJob]:
+        """Where rails are measured in this round."""
+        return [step.job for step in self._plan.steps if isinstance(step.job, RailJob)]
+
+    def _feel(self) -> None:
+        """A finger on every chip: the one that is hot, by what the person says."""
+        person = self._bench.person
+        if person is None:
+            raise InterlockRefusedError("nobody is there to do it")
+        if self._runner.unpowered is None:
+            self._powered()
+            self._bench.power.wait(WARM_UP)
+        chips = [name for name, part in self._looks.board.parts.items() if part.draws]
+        person.step = "feel"
+        said = person.typed("heat", FEEL_WORDS).strip().upper()
+        hot = [chip for chip in chips if chip.upper() == said]
+        if said and not hot:
+            person.end("refused", f"'{said}' is no chip of this board: nothing learnt")
+            return
+        person.end("answered", said or "none")
+        for chip in chips:
+            state = "hot" if chip in hot else "cool"
+            words = f"{chip} is too hot to keep a finger on" if chip in hot else f"{chip} is no hotter than its like"
+            self._keep(f"feel {chip}", None, chip, "heat", state, words)
+
+    # -- hands on the board ---------------------------------------------------------------------------------------
+
+    def _cure(self, check: NextCheck) -> None:
+        """Reseat or swap a chip, and see whether what failed is well then."""
+        accusing = self._accusing()
+        self._hands(check.kind, check.part, "", check.point)
+        done = f"{check.part} {DONE[check.kind]}"
+        self._powered(after=f"after {done}")
+        if self._runner.unpowered is not None:
+            return
+        readings = [reading for step in accusing for reading in self._again(step, done)]
+        judged = [reading for reading in readings if reading.verdict not in (Verdict.VOID, Verdict.SKIPPED)]
+        if not judged:
+            return
+        wrong = [reading for reading in judged if reading.verdict is Verdict.OUTSIDE]
+        state = "as before" if wrong else "cured"
+        what = f"{wrong[0].step} is still outside its limits" if wrong else "what failed is within its limits"
+        step = f"{check.kind} {check.part}"
+        self._keep(step, None, check.part, check.kind, state, f"{done}: {what}")
+
+    def _again(self, step: PlannedStep, done: str) -> list[Reading]:
+        """One step of the round once more, on a board that something was done to."""
+        again = replace(step, name=f"{step.name}, {done}", required=False)
+        return self._runner.take(again, f"taken after {done}")
+
+    def _accusing(self) -> list[PlannedStep]:
+        """The steps of the round that speak against the board."""
+        names = {
+            reading.step
+            for reading in self._runner.readings
+            if reading.verdict is Verdict.OUTSIDE and not reading.conditional and reading.required
+        }
+        fixed = (PowerJob, PolarityJob, OhmsJob)
+        names |= partners(self._plan.steps, names)
+        return [step for step in self._plan.steps if step.name in names and not isinstance(step.job, fixed)]
+
+    def _lift(self, check: NextCheck) -> None:
+        """An output leg off its net: what does it do by itself?"""
+        self._hands("lift", check.part, check.net, check.point)
+        try:
+            self._powered(after=f"with the {check.net} leg of {check.part} lifted")
+            if self._runner.unpowered is None:
+                leg = self._look(check.net, (check.point or "") + LEG)
+                if leg is not None:
+                    state = "moving" if leg.value else "still"
+                    words = f"the free {check.net} leg of {check.part} is {in_words(leg)}"
+                    self._keep(
+                        f"lift {check.net} leg of {check.part}", check.net, check.point, "free leg", state, words
+                    )
+        finally:
+            self._hands("put back", check.part, check.net, check.point)
+
+    def _hands(self, kind: str, part: str, net: str, point: str | None) -> None:
+        """Ask for something that is done by hand, with every rail proved off."""
+        person = self._bench.person
+        if person is None:
+            raise InterlockRefusedError("nobody is there to do it")
+        self._prove_dead()
+        if self._bench.hand is not None:
+            self._bench.hand.let_go()
+        person.step = f"{kind} {part}"
+        words = PROMPTS[kind].format(part=part, net=net, point=point)
+        person.done(kind, words, part=part, net=net or None)
+
+    def _prove_dead(self) -> None:
+        """Every output off and proved, and every rail of the board below half a volt where the meter gets to it.
+
+        Raises `InterlockRefusedError` for a rail that does not fall, `OutputNotOffError` for an output that is not off.
+        """
+        if self._bench.captures is not None:
+            self._bench.captures.forget()
+        self._bench.power.make_off()
+        rails = {job.rail: job.target for job in self._places()}
+        for rail, target in rails.items():
+            if target.by_hand and rail in self._plan.rails:
+                continue  # proved at its own output, and no tip that slipped proves anything against that
+            until = self._bench.clock.now() + DISCHARGE
+            while (volts := self._volts(target)) is None or abs(volts) >= PROVED_OFF:
+                if self._bench.clock.now() > until:
+                    left = "nothing could be measured" if volts is None else show(volts, "V")
+                    raise InterlockRefusedError(f"{rail} is not proved off ({left}): hands off the board")
+                self._bench.power.wait(0.2)
+
+    def _volts(self, target: Target) -> float | None:
+        """Volts left at a place of a rail."""
+        if target.by_hand and self._bench.hand is not None and not self._bench.hand.holds(target):
+            self._bench.touch.hold(target)
+        return self._bench.touch.glance(target)
+
+    # -- power ----------------------------------------------------------------------------------------------------
+
+    def _powered(self, after: str = "") -> None:
+        """The power on, by the rules of the round: after hands were on the board its ohms are looked at first."""
+        if all(output.interlock.state == "on" for output in self._bench.power.outputs.values()):
+            return
+        for step in self._plan.steps:
+            on = isinstance(step.job, PowerJob) and step.job.on
+            if on or (after and isinstance(step.job, OhmsJob)):
+                name = f"{step.name} again" + (f", {after}" if after else "")
+                self._runner.take(replace(step, name=name, required=False), after or None)
+
+    def _keep(self, step: str, net: str | None, point: str | None, quantity: str, state: str, words: str) -> None:
+        """What a check came to, as a reading: for information, since its meaning depends on what is broken."""
+        self._runner.keep(
+            Reading(
+                step=step, stage="bus", net=net, point=point, quantity=quantity, value=None, unit="", uncertainty=None,
+                low=None, high=None, limit_from="for information", verdict=Verdict.WITHIN, state=state, reason=words,
+                required=False,
+            )
+        )  # fmt: skip
+
+
+def in_words(look: Reading) -> str:
+    """`moving` or the level a look found."""
+    return "moving" if look.value else str(look.state or "still")
