@@ -113,12 +113,12 @@ class Runner:
         except AutobenchError as error:
             stopped = str(error)
             self._emit(Notice(self._bench.clock.now(), str(error), urgent=True))
-        other = self._withdraw() if stopped is None else None
+        other = self._withdraw_accusations() if stopped is None else None
         if other is not None:
             return BoardJudgement(BoardVerdict.UNDECIDED, other)
         return board_verdict(self.readings, stopped=stopped)
 
-    def _withdraw(self) -> str | None:
+    def _withdraw_accusations(self) -> str | None:
         """Where the rates are those of another board, what was held against this one is void; returns why, or None."""
         why = self._bench.fits_other(self.readings) if any(map(accuses, self.readings)) else None
         if why is None:
