@@ -43,7 +43,7 @@ from autobench.run.foresight import (
     without_ends,
 )
 from autobench.run.person import BackAskedError, SkipAskedError
-from autobench.run.readings import unread
+from autobench.run.readings import accuses, unread
 
 # Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
 GATES = ("rails", "clocks", "reset")
@@ -303,10 +303,8 @@ class Runner:
 
     def _switched(self, on: bool) -> None:
         """Power came on or went off on purpose: what needs it is left out while it is off."""
-        if on and self._unpowered == SWITCHED_OFF:
-            self._unpowered = None
-        elif not on:
-            self._unpowered = self._unpowered or SWITCHED_OFF
+        before = None if on and self._unpowered == SWITCHED_OFF else self._unpowered
+        self._unpowered = before if on else before or SWITCHED_OFF
 
     def _skipped(self, step: PlannedStep, why: str) -> list[Reading]:
         """One skipped reading for a step that would have given readings; nothing for switching off."""
@@ -321,8 +319,3 @@ class Runner:
         net, point = net_and_point(step)
         quantity, unit = quantity_of(step)
         return unread(step, net, point, quantity, unit, limits_of(step), judgement)
-
-
-def accuses(reading: Reading) -> bool:
-    """Whether a reading counts against the board."""
-    return reading.verdict is Verdict.OUTSIDE and not reading.conditional
