@@ -197,6 +197,20 @@ def bench_to_serve(board: str, wanted: Simulation, *, stepped: bool) -> Simulate
     )
 
 
+def open_proof(wanted: Simulation, bench: Bench) -> SimulatedBench | None:
+    """The in-process bench with the reference plug in place of a board, if the bench file says that it is one."""
+    if bench.simulated != "in-process":
+        if wanted.wanted:
+            raise UsageError("--fault and --seed are for the simulated bench only")
+        return None
+    from simulated_instruments.bench import SimulatedBench, reference_plug
+
+    plug = reference_plug()
+    return SimulatedBench.open(
+        plug.stem, faults=wanted.faults, seed=wanted.seed or 0, circuit=plug, wiring=bench.wiring
+    )
+
+
 def any_simulation(bench: Bench) -> SimulatedBench | None:
     """The in-process bench of a bench file with some board on it, for what needs no particular one."""
     if bench.simulated != "in-process":
