@@ -214,13 +214,12 @@ def gate_output(*levels: str) -> Rule:
 def decoder_dead(at: Spot) -> Ways:
     """No select at all, all of them together, or all floating."""
     nets = [out.net for out in at.board.parts[at.part].outputs]
-    # All low: the ROM answers whatever is read, so the program starts and then meets ROM where its memory should be;
-    # all that is selected at once fights, which takes current.
-    ways = (("high", 0.5, None, 0.0), ("low", 0.2, cpu.CRASHED, 0.04), ("low", 0.1, cpu.CRASHED, 0.14),
+    # All low: ROM and memory answer whatever is read, so what is fetched is garbage, and what fights takes current.
+    ways = (("high", 0.5, None, 0.0), ("low", 0.2, "garbage", 0.04), ("low", 0.1, "garbage", 0.14),
             ("floating", 0.2, None, 0.0))  # fmt: skip
     return tuple(
-        Effect(weight, outputs=tuple(((at.part, each), level) for each in nets), later=later, extra=extra)
-        for level, weight, later, extra in ways
+        Effect(weight, outputs=tuple(((at.part, each), level) for each in nets), fetched=fetched, extra=extra)
+        for level, weight, fetched, extra in ways
     )
 
 
