@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from autobench.clock import Clock, RealClock
+from autobench.commissioning.dialect_proof import LayeredOpener
+from autobench.commissioning.proof_plan import SEQUENCE, ProofPlan, proof_plan
+from autobench.commissioning.proof_session import prover_of
+from autobench.commissioning.proved_accuracy import latest_proof
 from autobench.documents.bench import Bench
-from autobench.documents.gathered import read_bench_file, read_documents
+from autobench.documents.gathered import read_bench_documents, read_bench_file, read_documents
 from autobench.errors import OutputNotOffError, UsageError
 from autobench.instruments.link import nothing, unheard
-from autobench.instruments.opened import Opener
+from autobench.instruments.opened import Opened, Opener
+from autobench.judgement.verdict import BoardJudgement
 from autobench.plan.acceptance import require_accepted
 from autobench.plan.lacks import lack_words
 from autobench.plan.one_point import plan_of_point
@@ -22,13 +28,14 @@ from autobench.run.all_off import all_off
 from autobench.run.guard import BeatingClock
 from autobench.run.person import Keys
 from autobench.run.stop import StopSignals
-from autobench.session import CheckRequest, Prepared, Session
+from autobench.session import CheckRequest, Prepared, RunSession, Session
 from autobench.simulation import (
     SimulatedKeys,
     Simulation,
     any_simulation,
     changed_by_faults,
     list_faults,
+    open_proof,
     open_simulation,
     remark_of,
     with_plate,
@@ -49,6 +56,7 @@ __all__ = [
     "list_faults",
     "planned",
     "prepare",
+    "prove",
     "rehearsed",
     "remark_of",
     "switch_off",
@@ -86,8 +94,10 @@ def check(
         require_accepted(documents.bench, documents.drivers, plan.rails, somebody is None)
         simulated = open_simulation(request.simulation, documents, plan)
         now = simulated.clock if simulated is not None else clock or BeatingClock(stop.renew)
-        with RunRecord(open_engine(request.records or default_records())) as record:
+        engine = open_engine(request.records or default_records())
+        with RunRecord(engine) as record:
             session = Session(request, prepared, now, stop, Broadcast(record, views, stop))
+            session.proof = latest_proof(engine, documents.bench.bench, documents.hashes, RealClock().wall())
             return session.run(simulated, somebody)
 
 
@@ -151,6 +161,51 @@ def rehearsed(request: CheckRequest, prepared: Prepared, views: Sequence[View] =
         if stop.reason is not None:
             raise KeyboardInterrupt
     return state
+
+
+class ProofSession(RunSession):
+    """The proof of a bench, as a run without a board."""
+
+    proving: ProofPlan
+
+    def opener(self, simulated: Any) -> Opener:
+        """As for a round, but whatever fails is told by its layer."""
+        plain = super().opener(simulated)
+        return LayeredOpener(plain.library, plain.clock, plain.on_exchange, plain.check, plain.renew)
+
+    def judged(self, opened: Opened, keys: Keys | None) -> BoardJudgement:
+        prover = prover_of(self.proving, self.files.bench, opened, keys, self.clock, self.out.emit, self.stop)
+        self.watch = prover.watch
+        return prover.run()
+
+
+def prove(
+    bench: str,
+    simulation: Simulation,
+    views: Sequence[View] = (),
+    *,
+    records: str | None = None,
+    operator: str | None = None,
+    keys: Keys | None = None,
+    clock: Clock | None = None,
+) -> RunState:
+    """Prove that a bench is what its file says; returns the folded state of the proof, which has ended.
+
+    `keys` and `clock` as for `check`. Raises `UsageError` and `FileError` before anything is opened.
+    """
+    with StopSignals() as stop:
+        files = read_bench_documents(bench)
+        plan = proof_plan(files.bench, files.drivers)
+        if keys is None and (plan.plan.needs_hand or (files.bench.simulated == "no" and plan.plan.feeds)):
+            raise UsageError(f"bench '{files.bench.bench}' is proved by a person with it: run it in a terminal")
+        require_accepted(files.bench, files.drivers, plan.plan.rails, keys is None)
+        simulated = open_proof(simulation, files.bench)
+        now = simulated.clock if simulated is not None else clock or BeatingClock(stop.renew)
+        request = CheckRequest(plan.plan.board, bench=bench, sequence=SEQUENCE, records=records, operator=operator)
+        with RunRecord(open_engine(records or default_records())) as record:
+            session = ProofSession(request, files, plan.plan, now, stop, Broadcast(record, views, stop))
+            session.proving = plan
+            return session.run(simulated, keys)
 
 
 def planned(request: CheckRequest) -> tuple[Plan, list[Row], list[str], tuple[Together, ...]]:

@@ -96,7 +96,7 @@ class LayerError(BenchError):
         self.port = port
         self.layer = layer
         self.text = text
-        super().__init__(f"{port}: {text}")
+        super().__init__(f"{port}: {layer}: {text}")
 
     def __reduce__(self) -> tuple[type[LayerError], tuple[str, str, str]]:
         return (type(self), (self.port, self.layer, self.text))

@@ -12,10 +12,11 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from autobench.clock import Clock, RealClock
+from autobench.commissioning.proved_accuracy import Proof, put_to_use
 from autobench.diagnosis.diagnosis import accused, diagnose
 from autobench.diagnosis.means import BY_HAND, Means
 from autobench.diagnosis.result import Diagnosis
-from autobench.documents.gathered import Documents, other_boards
+from autobench.documents.gathered import BenchDocuments, Documents, other_boards
 from autobench.errors import AutobenchError, OutputNotOffError, UsageError
 from autobench.events import (
     Diagnosed,
@@ -100,20 +101,20 @@ class Prepared:
         return predictions(board_model(self.documents.board, self.plan.options))
 
 
-class Session:
-    """One run from its first event to its last."""
+class RunSession:
+    """A run from its first event to its last; what is done in between is the business of its kinds."""
 
     def __init__(
-        self, request: CheckRequest, prepared: Prepared, clock: Clock, stop: StopSignals, out: Broadcast
+        self, request: CheckRequest, files: BenchDocuments, plan: Plan, clock: Clock, stop: StopSignals, out: Broadcast
     ) -> None:
         self.request = request
-        self.prepared = prepared
-        self.documents = prepared.documents
-        self.plan = prepared.plan
+        self.files = files
+        self.plan = plan
         self.clock = clock
         self.stop = stop
         self.out = out
         self.watch: Callable[[], None] = lambda: None
+        self.proof: Proof | None = None  # what is known of this bench's accuracy beyond its driver files
 
     def run(self, simulated: SimulatedBench | None, keys: Keys | None) -> RunState:
         """Open the instruments, take the steps, end safe and judged."""
@@ -133,9 +134,11 @@ class Session:
                 self.out.join(bystander(simulated, self.remark, keys_know=own))
                 if keys is not None:
                     keys.pace = PACE
-            opened = self.opener(simulated).open(self.documents.bench, self.documents.drivers)
+            opened = self.opener(simulated).open(self.files.bench, self.files.drivers)
             for name, identity in opened.identities.items():
                 self.out.emit(Identified(self.clock.now(), name, identity))
+            for words in put_to_use(self.proof, opened):
+                self.remark(words)
             self.stop.guard = self.guard(opened)
             if keys is not None:
                 self.stop.also = lambda: OFF_WORDS if keys.off() else None
@@ -155,24 +158,12 @@ class Session:
         return self.out.state
 
     def judged(self, opened: Opened, keys: Keys | None) -> BoardJudgement:
-        """The round, the checks beyond it where they are wanted, and who may be to blame."""
-        bench = self.live_bench(opened, keys)
-        runner = Runner(self.plan, bench, self.out.emit, self.stop.check)
-        if self.request.investigate:
-            looks = ExtraLooks(self.prepared.planner)
-            further = Investigation(
-                self.plan, bench, runner, looks, self.diagnosis, self.out.emit, self.request.minutes
-            )
-            return runner.run(further.run)
-        judgement = runner.run()
-        readings = self.out.state.readings
-        if accused(readings):
-            self.out.emit(Diagnosed(self.clock.now(), self.diagnosis(readings, BY_HAND)))
-        return judgement
+        """Takes the steps with the opened instruments, and says what they come to; ends with everything off."""
+        raise NotImplementedError
 
-    def diagnosis(self, readings: Sequence[Reading], means: Means) -> Diagnosis:
-        """Who may be to blame; nothing for a board that no reading speaks against."""
-        return diagnose(self.prepared.predictions, readings, means) if accused(readings) else Diagnosis()
+    def about(self) -> str:
+        """What whoever reads of this run should know from the start; empty for nothing."""
+        return ""
 
     def end(
         self, judgement: BoardJudgement, began: float, opened: Opened | None, simulated: SimulatedBench | None
@@ -202,16 +193,16 @@ class Session:
             options=self.plan.options,
             sequence=self.plan.sequence,
             bench=self.plan.bench,
-            simulated=self.documents.bench.simulated != "no",
+            simulated=self.files.bench.simulated != "no",
             operator=self.request.operator,
             steps=tuple(step.name for step in self.plan.steps),
             instruments=self.plan.instruments,
-            files=self.documents.hashes,
+            files=self.files.hashes,
             started=wall.isoformat(timespec="milliseconds"),
             step_seconds={step.name: step.seconds for step in self.plan.steps},
-            guard=guard_words(self.documents.bench, self.plan.rails),
+            guard=guard_words(self.files.bench, self.plan.rails),
             process=this_process(),
-            remark=remark_of(self.request.simulation, self.documents),
+            remark=self.about(),
         )
 
     def ended(self, judgement: BoardJudgement, began: float) -> RunEnded:
@@ -230,10 +221,10 @@ class Session:
 
     def guard(self, opened: Opened) -> Guard:
         """Who switches off if this process cannot; raises `GuardError` before anything was switched on."""
-        if self.documents.bench.simulated == "in-process":
+        if self.files.bench.simulated == "in-process":
             return NoGuard()
         feeds = [feed for feed in self.plan.feeds if not feed.by_hand]
-        return guard_for(feeds, opened.supplies, unguarded(self.documents.bench), self.clock)
+        return guard_for(feeds, opened.supplies, unguarded(self.files.bench), self.clock)
 
     def exchanged(self, exchange: Exchange) -> None:
         """An exchange as an event."""
@@ -253,6 +244,49 @@ class Session:
     def traced(self, sight: str, net: str, point: str, trace: Trace, started: bool) -> None:
         """A trace as an event."""
         self.out.emit(trace_taken(self.clock.now(), sight, (net, point), trace, started))
+
+    def remark(self, words: str) -> None:
+        """A notice that is no alarm."""
+        self.out.emit(Notice(self.clock.now(), words))
+
+    def notice(self, words: str) -> None:
+        """An urgent notice that must not fail."""
+        with self.stop.deferred():
+            self.out.emit(Notice(self.clock.now(), words, urgent=True))
+
+
+class Session(RunSession):
+    """The round on one board."""
+
+    def __init__(
+        self, request: CheckRequest, prepared: Prepared, clock: Clock, stop: StopSignals, out: Broadcast
+    ) -> None:
+        super().__init__(request, prepared.documents, prepared.plan, clock, stop, out)
+        self.prepared = prepared
+        self.documents = prepared.documents
+
+    def about(self) -> str:
+        return remark_of(self.request.simulation, self.documents)
+
+    def judged(self, opened: Opened, keys: Keys | None) -> BoardJudgement:
+        """The round, the checks beyond it where they are wanted, and who may be to blame."""
+        bench = self.live_bench(opened, keys)
+        runner = Runner(self.plan, bench, self.out.emit, self.stop.check)
+        if self.request.investigate:
+            looks = ExtraLooks(self.prepared.planner)
+            further = Investigation(
+                self.plan, bench, runner, looks, self.diagnosis, self.out.emit, self.request.minutes
+            )
+            return runner.run(further.run)
+        judgement = runner.run()
+        readings = self.out.state.readings
+        if accused(readings):
+            self.out.emit(Diagnosed(self.clock.now(), self.diagnosis(readings, BY_HAND)))
+        return judgement
+
+    def diagnosis(self, readings: Sequence[Reading], means: Means) -> Diagnosis:
+        """Who may be to blame; nothing for a board that no reading speaks against."""
+        return diagnose(self.prepared.predictions, readings, means) if accused(readings) else Diagnosis()
 
     def live_bench(self, opened: Opened, keys: Keys | None) -> LiveBench:
         """Everything that the steps work with; raises `UsageError` for a bench that cannot do a round."""
@@ -306,12 +340,3 @@ class Session:
             return None
         probes = HeldProbes(hand, scope, power.wait) if hand is not None else None
         return Captures(scope, route, power.wait, self.traced, touch=touch, probes=probes)
-
-    def remark(self, words: str) -> None:
-        """A notice that is no alarm."""
-        self.out.emit(Notice(self.clock.now(), words))
-
-    def notice(self, words: str) -> None:
-        """An urgent notice that must not fail."""
-        with self.stop.deferred():
-            self.out.emit(Notice(self.clock.now(), words, urgent=True))

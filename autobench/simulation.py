@@ -70,7 +70,6 @@ class SimulatedKeys:
         self._wanted = []
 
 
-MOST_POSITIONS = 40  # of a slot of the simulated relays
 DERIVED: dict[str, tuple[Board, Circuit]] = {}  # circuits made from board files, with those, by the board's name
 
 
@@ -177,7 +176,10 @@ def with_plate(documents: Documents) -> Documents:
         return documents
     from autobench.derived.plate import bench_with_plate
 
-    return replace(documents, bench=bench_with_plate(bench, board, MOST_POSITIONS))
+    most = max(
+        place % 100 for place in documents.drivers[bench.routes.relays].places
+    )  # channel = 100 x slot + position
+    return replace(documents, bench=bench_with_plate(bench, board, most))
 
 
 def bench_to_serve(board: str, wanted: Simulation, *, stepped: bool) -> SimulatedBench:
@@ -192,6 +194,20 @@ def bench_to_serve(board: str, wanted: Simulation, *, stepped: bool) -> Simulate
         seed=wanted.seed or 0,
         circuit=wanted.circuit,
         clock=None if stepped else RealClock(),
+    )
+
+
+def open_proof(wanted: Simulation, bench: Bench) -> SimulatedBench | None:
+    """The in-process bench with the reference plug in place of a board, if the bench file says that it is one."""
+    if bench.simulated != "in-process":
+        if wanted.wanted:
+            raise UsageError("--fault and --seed are for the simulated bench only")
+        return None
+    from simulated_instruments.bench import SimulatedBench, reference_plug
+
+    plug = reference_plug()
+    return SimulatedBench.open(
+        plug.stem, faults=wanted.faults, seed=wanted.seed or 0, circuit=plug, wiring=bench.wiring
     )
 
 

@@ -235,6 +235,11 @@ class SimulatedBench:
         self.close()
 
 
+def reference_plug() -> Path:
+    """The circuit that is plugged in, in place of a board, while a bench is proved; its fixture has its name."""
+    return Path(__file__).parent / "board" / "plugs" / "reference-plug.yaml"
+
+
 def list_boards() -> list[str]:
     """The boards the simulator has a circuit of."""
     return list_circuits()

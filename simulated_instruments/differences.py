@@ -78,8 +78,6 @@ def supply_differences(healthy: World, faulty: World) -> list[Difference]:
 
 def net_differences(healthy: World, faulty: World) -> list[Difference]:
     """Nets whose mean or extremes differ over two fields."""
-    if healthy.nets is None or faulty.nets is None:
-        return []
     times = SETTLED - WINDOW + WINDOW * np.sort(np.random.default_rng(0).random(LOOKS))
     found = []
     for net in sorted(healthy.nets.nets):

@@ -1,47 +1,67 @@
-"""The instruments of a simulated bench: each device of a wiring at its terminals, with what is wrong with it."""
+"""The devices of a wiring, each at its terminals in the world, with what somebody has left set on its front."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from autobench.clock import Clock
 from autobench.errors import UsageError
+from simulated_instruments.benches.faults import BenchDamage
+from simulated_instruments.benches.wiring import Wiring
+from simulated_instruments.devices.instrument import Device
+from simulated_instruments.devices.meter_conf_read import ConfReadMeter
+from simulated_instruments.devices.meter_short_words import ShortWordsMeter
+from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
+from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
+from simulated_instruments.devices.scope_preamble_data_running import RunningScope
+from simulated_instruments.devices.scope_preamble_points import PreamblePointsScope
+from simulated_instruments.devices.supply_channel_list import ChannelListSupply
+from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
+from simulated_instruments.devices.supply_selected import SelectedSupply
+from simulated_instruments.devices.supply_single import SingleSupply
+from simulated_instruments.scope_probes import ScopeSockets
+from simulated_instruments.world import MeterSockets, RelayContacts, SupplySockets, World
 
-if TYPE_CHECKING:
-    from autobench.clock import Clock
-    from simulated_instruments.benches.wiring import Wiring
-    from simulated_instruments.devices.instrument import Device
-    from simulated_instruments.world import World
+SUPPLIES = {
+    "PS-1": SingleSupply,
+    "PS-2": SelectedSupply,
+    "PS-3": ChannelListSupply,
+    "PS-5": FixedTextSupply,
+}
+METERS = {"M-1": ConfReadMeter, "M-2": ShortWordsMeter}
+RELAYS = {"W-1": SlotChannelRelays}
+SCOPES = {"O-1a": PreamblePointsScope, "O-1b": PreambleDataScope}
 
 
 def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[str, Device]:
-    """The instruments of the wiring, each at its terminals."""
-    from simulated_instruments.devices.meter_conf_read import ConfReadMeter
-    from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
-    from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
-    from simulated_instruments.devices.supply_channel_list import ChannelListSupply
-    from simulated_instruments.scope_probes import ScopeSockets
-    from simulated_instruments.world import MeterSockets, RelayContacts, SupplySockets
+    """The instruments of the wiring by name; raises `UsageError` for a device that there is none of."""
+    return {name: device_of(world, wiring, clock, seed, name) for name in wiring.instruments}
 
-    damage = world.damage
 
-    def made(name: str, device: str) -> Device:
-        if device == "PS-3":
-            supply = ChannelListSupply(name, clock, SupplySockets(world), seed)
+def device_of(world: World, wiring: Wiring, clock: Clock, seed: int, name: str) -> Device:
+    """One instrument."""
+    kind, damage = wiring.instruments[name].device, world.damage
+    if kind in SUPPLIES:
+        supply: Device = SUPPLIES[kind](name, clock, SupplySockets(world, wiring.supply.instruments[name]), seed)
+        if isinstance(supply, ChannelListSupply):
             supply.outputs[1].tripped_on_volts = damage.latched
-            return supply
-        if device == "M-1":
-            meter = ConfReadMeter(name, clock, MeterSockets(world), seed)
+        return supply
+    if kind in METERS:
+        meter: Device = METERS[kind](name, clock, MeterSockets(world), seed)
+        if isinstance(meter, ConfReadMeter):
             meter.held_range, meter.held_cycles = damage.held_range, damage.held_cycles
-            return meter
-        if device == "W-1":
-            return SlotChannelRelays(name, clock, RelayContacts(world), seed)
-        if device == "O-1b" and world.probes:
-            scope = PreambleDataScope(name, clock, ScopeSockets(world.probes), seed)
-            scope.held_coupling, scope.held_time_scale = damage.held_coupling, damage.held_time_scale
-            scope.trigger.never = damage.never_triggers
-            scope.converter.dividers |= damage.dividers
-            scope.reset()  # it is switched on with its front panel as it stands
-            return scope
-        raise UsageError(f"the wiring file names a device '{device}' for '{name}', which there is none of")
+        return meter
+    if kind in RELAYS:
+        return RELAYS[kind](name, clock, RelayContacts(world), seed)
+    if kind in SCOPES:
+        scope: RunningScope = SCOPES[kind](name, clock, ScopeSockets(world.probes), seed)
+        leave_as_found(scope, damage)
+        return scope
+    raise UsageError(f"the wiring file names a device '{kind}' for '{name}', which there is none of")
 
-    return {name: made(name, place.device) for name, place in wiring.instruments.items()}
+
+def leave_as_found(scope: RunningScope, damage: BenchDamage) -> None:
+    """What somebody has left set on a scope's front, and the dividers of the probes that are on it."""
+    if isinstance(scope, PreambleDataScope):
+        scope.held_coupling, scope.held_time_scale = damage.held_coupling, damage.held_time_scale
+    scope.trigger.never = damage.never_triggers
+    scope.converter.dividers |= damage.dividers
+    scope.reset()  # it is switched on with its front panel as it stands

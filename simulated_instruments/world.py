@@ -54,7 +54,7 @@ class World:
         self._solder(assembly, clock.now())
         loose = {channel: self._hum(volts) for channel, volts in damage.loose_hum.items()}
         probed = (wiring.line_hertz, loose, self.now, self.lock, self._other_end)
-        self.probes = ScopeProbes(self.nets, *probed, damage.long_grounds) if self.nets else None
+        self.probes = ScopeProbes(self.nets, *probed, damage.long_grounds)
         self._meter.probes = self.probes
         self.relays(frozenset())
 
@@ -75,7 +75,7 @@ class World:
         """Board and wires become one network."""
         wires = [*self.supply.wires(), *self._meter.paths()]
         self.board = Board(assembly, wires, [*self.supply.sources, self._meter.source], now)
-        self.nets = BoardNets(self.board, self.board.activity) if self.board.activity else None
+        self.nets = BoardNets(self.board, self.board.activity)
         self.supply.board = self._meter.board = self.board
 
     def rework(self, assembly: Assembly) -> None:
@@ -92,8 +92,7 @@ class World:
             self._solder(assembly, now)
             self.supply.take_over(supply, now)
             self._meter.probes = self.probes
-            if self.probes is not None and self.nets is not None:
-                self.probes.reworked(self.nets)
+            self.probes.reworked(self.nets)
             self._meter.drive(now, *meter.driven)
             self._retouch()
 
@@ -166,8 +165,7 @@ class World:
             names = dict.fromkeys([*self._by_relays, *self._by_hand])
             touches = {name: (*self._by_relays.get(name, ()), *self._by_hand.get(name, ())) for name in names}
             really = {name: tuple(map(self.supply.really, points)) for name, points in touches.items()}
-            if self.probes:
-                self.probes.moved(now, really)
+            self.probes.moved(now, really)
             self._meter.touch(now, really.get(METER_HIGH, ()), really.get(METER_LOW, ()))
 
     # Supply
@@ -242,16 +240,19 @@ class World:
 
 
 class SupplySockets:
-    """`SupplyTerminals` of one supply."""
+    """`SupplyTerminals` of one supply, whose output 1 is output `first` of the bench."""
 
-    def __init__(self, world: World) -> None:
-        self._world = world
+    def __init__(self, world: World, first: int = 1) -> None:
+        self._world, self._before = world, first - 1
 
     def apply(self, output: int, setting: OutputSetting) -> None:
-        self._world.apply(output, setting)
+        if self._before + output in self._world.supply.outputs:  # others lead nowhere
+            self._world.apply(self._before + output, setting)
 
     def point(self, output: int) -> OutputPoint:
-        return self._world.point(output)
+        if self._before + output not in self._world.supply.outputs:
+            return OutputPoint(0.0, 0.0, False)
+        return self._world.point(self._before + output)
 
 
 class MeterSockets:

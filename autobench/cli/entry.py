@@ -20,6 +20,7 @@ from autobench.cli.measure import measure
 from autobench.cli.new import new
 from autobench.cli.off import off
 from autobench.cli.plan import plan
+from autobench.cli.prove import prove
 from autobench.cli.rehearse import rehearse
 from autobench.cli.report import report
 from autobench.cli.schema import schema
@@ -50,6 +51,7 @@ autobench.add_command(schema)
 autobench.add_command(off)
 autobench.add_command(simulate)
 autobench.add_command(find)
+autobench.add_command(prove)
 for command in (history, show, repair, compare, export, report):
     autobench.add_command(command)
 

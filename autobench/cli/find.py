@@ -41,7 +41,7 @@ def find(port: tuple[str, ...], write: Path | None, network: bool, mains: str) -
     for each in found:
         click.echo(f"{each.port.name}: {each.heard.identity} – {each.driver.words} ({each.driver.driver})", err=True)
     for error in failed:
-        click.echo(f"{error.port}: {error.layer}: {error.text}", err=True)
+        click.echo(str(error), err=True)
     if failed:
         click.echo("autobench: no bench file is made until every port that was named has its instrument", err=True)
         return 4

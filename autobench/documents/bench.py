@@ -30,6 +30,7 @@ from autobench.documents.fields import (
     whole,
 )
 from autobench.documents.rails import most_from_ground
+from autobench.documents.reference_plug import ReferencePlug
 from autobench.documents.section import Complaint, Section
 from autobench.documents.serial_line import SerialLine, read_serial_line
 from autobench.documents.words import choice_text, quoted
@@ -210,6 +211,8 @@ class Bench(Section):
     terminated: dict[Name, dict[Point, Ohms]] = Field(default_factory=dict)
     """Board type to the points its fixture puts a load on, such as a video output's 75 ohm."""
 
+    reference_plug: ReferencePlug | None = None
+    """What the bench is proved with, where there is one."""
     dummy_loads: dict[Name, Ohms] = Field(default_factory=dict)
     """Rail to the resistor that a supply for it is tested on, before it meets a board."""
 
@@ -294,6 +297,10 @@ class Bench(Section):
                 elif not INPUTS.fullmatch(which):
                     text = f"{quoted(which)} is not an input; write 'high', 'low' or a channel from 1 to 8"
                     yield Complaint(("routes", "slots", name), text, at_key=True)
+        for rail in self.reference_plug.rails if self.reference_plug is not None else ():
+            if rail not in self.feeds:
+                text = f"{quoted(rail)} is not fed by this bench; {choice_text(rail, self.feeds)}"
+                yield Complaint(("reference plug", "rails", rail), text, at_key=True)
         for board, positions in self.fixtures.items():
             if self.routes is None:
                 yield Complaint(("fixtures", board), "needs the relays that lead to it, under 'routes'", at_key=True)

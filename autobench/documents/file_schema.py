@@ -7,9 +7,9 @@ of a schema; `autobench lint` makes them.
 from __future__ import annotations
 
 import ast
-import inspect
 import json
 import re
+import sys
 from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
@@ -81,19 +81,22 @@ def without_titles(value: Any, inside: str = "") -> Any:
 @cache
 def descriptions() -> Mapping[str, Mapping[str, str]]:
     """Section to key to what the model says of it: the text under the field, or the remark beside it."""
-    modules = {inspect.getmodule(model) for model in sections(Section)}
-    found: dict[str, dict[str, str]] = {}
-    for module in modules:
-        if module is not None:
-            source = inspect.getsource(module)
-            for node in ast.parse(source).body:
-                if isinstance(node, ast.ClassDef):
-                    found[node.name] = dict(told_fields(node, source.splitlines()))
-    aliases = {model.__name__: model for model in sections(Section)}
+    found = {}
+    for model in sections(Section):
+        told = told_of(sys.modules[model.__module__].__file__ or "").get(model.__name__, {})
+        found[model.__name__] = {
+            field.alias or key: told[key] for key, field in model.model_fields.items() if key in told
+        }
+    return found
+
+
+@cache
+def told_of(file: str) -> Mapping[str, Mapping[str, str]]:
+    """Every class of a module with what it says of its fields."""
+    source = Path(file).read_text(encoding="utf-8")
+    lines = source.splitlines()
     return {
-        name: {field.alias or key: told[key] for key, field in aliases[name].model_fields.items() if key in told}
-        for name, told in found.items()
-        if name in aliases
+        node.name: dict(told_fields(node, lines)) for node in ast.parse(source).body if isinstance(node, ast.ClassDef)
     }
 
 

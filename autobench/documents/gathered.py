@@ -23,14 +23,20 @@ Made = TypeVar("Made")
 
 
 @dataclass(frozen=True)
-class Documents:
-    """The files of a run, read and checked."""
+class BenchDocuments:
+    """A bench file and its drivers, read and checked; `hashes` are those of all files of a run, by path."""
 
     bench: Bench
     drivers: dict[str, Driver]
+    hashes: dict[str, str]
+
+
+@dataclass(frozen=True)
+class Documents(BenchDocuments):
+    """The files of a round, read and checked."""
+
     board: Board
     sequence: Sequence
-    hashes: dict[str, str]
 
 
 def read_documents(board: str, bench: str, sequence: str) -> Documents:
@@ -51,7 +57,7 @@ def read_documents(board: str, bench: str, sequence: str) -> Documents:
         raise FileError(mistakes)
     whole_sequence, included = read_steps
     hashes = {str(path): places.sha256_of(path) for path in (*paths.values(), *included)}
-    return Documents(read_bench, drivers, read_board, whole_sequence, hashes)
+    return Documents(read_bench, drivers, hashes, read_board, whole_sequence)
 
 
 @lru_cache(maxsize=4)
@@ -74,6 +80,14 @@ def read_bench_file(bench: str) -> tuple[Bench, dict[str, Driver]]:
     if mistakes:
         raise FileError(mistakes)
     return found, drivers
+
+
+def read_bench_documents(bench: str) -> BenchDocuments:
+    """A bench file with its drivers and their hashes; raises `UsageError` and `FileError`."""
+    path = places.find_bench(bench)
+    found, drivers = read_bench_file(bench)
+    files = {path, *(places.find_driver(item.driver, path) for item in found.instruments.values())}
+    return BenchDocuments(found, drivers, {str(file): places.sha256_of(file) for file in sorted(files)})
 
 
 def read_drivers(bench: Bench, beside: Path, paths: dict[str, Path], mistakes: list[Mistake]) -> dict[str, Driver]:

@@ -192,6 +192,9 @@ class Wiring:
         """A rail that a file with parts puts no part on."""
         taken = {part.rail for part in self.parts.values()} | {net for part in self.parts.values() for net in part.ins}
         taken |= {rail.source for rail in self.made.values()}
+        known = (*self.rails, *self.made)
+        if any(part.rail is not None and part.rail not in known for part in self.parts.values()):
+            return  # a slip in the name of a rail, which is told of by itself
         used = (part for part in self.parts.values() if part.kind not in ("connector", "switch"))
         pinned = {net for part in used for _, net in part.pin_nets}
         for section, rails in (("rails", self.rails), ("made rails", self.made)):

@@ -9,6 +9,8 @@ from autobench.judgement.verdict import Verdict
 from autobench.plan.steps import PlannedStep
 from autobench.plan.terms import Again
 
+# Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
+GATES = ("rails", "clocks", "reset")
 # Some forty points held by hand one after another: not asked for once an earlier stage has shown what is wrong.
 LONG_STAGES = ("bus", "memory")
 # From what says most against a board to what says nothing against it.
@@ -53,6 +55,16 @@ def once_more(again: Again, readings: Sequence[Reading], gone: float) -> bool:
     if gone + again.every > again.within or found in (None, Verdict.SKIPPED):
         return False
     return found not in again.verdicts
+
+
+def failed_gate(readings: Iterable[Reading]) -> str | None:
+    """The first stage that failed of those without which nothing later counts."""
+    failed = (
+        reading.stage
+        for reading in readings
+        if reading.verdict is Verdict.OUTSIDE and reading.required and reading.stage in GATES
+    )
+    return next(failed, None)
 
 
 def convicted(step: PlannedStep, readings: Sequence[Reading]) -> str | None:

@@ -42,6 +42,16 @@ class Route:
         self._relays.prepare()
         self._closed = frozenset()
 
+    def exactly(self, channels: Iterable[int]) -> None:
+        """Exactly `channels` closed and every other open, whatever stood before; raises as `take` does."""
+        wanted = frozenset(channels)
+        require_apart(self._paths, sorted(wanted))
+        self._require_small(self._paths)
+        self._rest()
+        self._closed = None
+        self._relays.close(sorted(wanted))
+        self._closed = wanted
+
     def let_go(self) -> None:
         """Every channel open: the inputs are free for tips that a hand holds."""
         if self._closed != frozenset():

@@ -30,7 +30,7 @@ from autobench.plan.steps import (
     WaitJob,
 )
 from autobench.run import actions, injection, looks, plug_actions
-from autobench.run.conditions import convicted, once_more, unmet
+from autobench.run.conditions import convicted, failed_gate, once_more, unmet
 from autobench.run.contact import NoContactError
 from autobench.run.foresight import (
     NO_LIMITS,
@@ -43,10 +43,8 @@ from autobench.run.foresight import (
     without_ends,
 )
 from autobench.run.person import BackAskedError, SkipAskedError
-from autobench.run.readings import unread
+from autobench.run.readings import accuses, unread
 
-# Stages whose failure makes every later stage's readings conditional: recorded, never used to accuse.
-GATES = ("rails", "clocks", "reset")
 SWITCHED_OFF = "the power is switched off"  # on purpose, so that it may come back
 RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
 
@@ -151,10 +149,10 @@ class Runner:
         first = self._by_hand.pop()
         self._anew()
         for step in self._plan.steps[first:number]:
-            self._withdraw(step, "the operator went back")
+            self._take_back(step, "the operator went back")
         return first
 
-    def _withdraw(self, step: PlannedStep, why: str) -> None:
+    def _take_back(self, step: PlannedStep, why: str) -> None:
         """What a step said no longer counts: it will be taken once more."""
         self.readings = [reading for reading in self.readings if reading.step != step.name]
         self._emit(StepTakenAgain(self._bench.clock.now(), step.name, why))
@@ -167,12 +165,7 @@ class Runner:
     @property
     def _gate(self) -> str | None:
         """The first stage that failed of those without which nothing later counts."""
-        failed = (
-            reading.stage
-            for reading in self.readings
-            if reading.verdict is Verdict.OUTSIDE and reading.required and reading.stage in GATES
-        )
-        return next(failed, None)
+        return failed_gate(self.readings)
 
     @property
     def unpowered(self) -> str | None:
@@ -190,7 +183,7 @@ class Runner:
         began, again = self._bench.clock.now(), step.again
         taken = self._told(step, self._readings_of(step), after)
         while again is not None and once_more(again, taken, self._bench.clock.now() - began):
-            self._withdraw(step, "not yet as wanted")
+            self._take_back(step, "not yet as wanted")
             taken = self._told(step, self._readings_of(step, again.every), after)
         return taken
 
@@ -303,10 +296,8 @@ class Runner:
 
     def _switched(self, on: bool) -> None:
         """Power came on or went off on purpose: what needs it is left out while it is off."""
-        if on and self._unpowered == SWITCHED_OFF:
-            self._unpowered = None
-        elif not on:
-            self._unpowered = self._unpowered or SWITCHED_OFF
+        before = None if on and self._unpowered == SWITCHED_OFF else self._unpowered
+        self._unpowered = before if on else before or SWITCHED_OFF
 
     def _skipped(self, step: PlannedStep, why: str) -> list[Reading]:
         """One skipped reading for a step that would have given readings; nothing for switching off."""
@@ -321,8 +312,3 @@ class Runner:
         net, point = net_and_point(step)
         quantity, unit = quantity_of(step)
         return unread(step, net, point, quantity, unit, limits_of(step), judgement)
-
-
-def accuses(reading: Reading) -> bool:
-    """Whether a reading counts against the board."""
-    return reading.verdict is Verdict.OUTSIDE and not reading.conditional

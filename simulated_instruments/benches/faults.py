@@ -174,6 +174,8 @@ def relay_places(wiring: Wiring, board: str, circuit: Circuit) -> list[FaultPlac
 def panel_places(wiring: Wiring) -> list[FaultPlace]:
     """What somebody has left set on the front of an instrument."""
     meter, supply = wiring.meter, wiring.supply.instrument
+    # Only fronts that can be left so.
+    holding = {name for name, place in wiring.instruments.items() if place.device in ("PS-3", "M-1", "O-1b")}
     kinds = [
         (BenchFault.SLOW_TIME_BASE, "scope", "the time base is held at 50 ms a division on the front panel"),
         (BenchFault.NO_TRIGGER, "scope", "the trigger sees no edge"),
@@ -189,7 +191,7 @@ def panel_places(wiring: Wiring) -> list[FaultPlace]:
     return [
         FaultPlace(fault, name, None, "bench", f"{name}: {words}")
         for fault, name, words in kinds
-        if name is not None and name in wiring.instruments
+        if name is not None and (name in holding or (fault is BenchFault.NO_TRIGGER and name in wiring.instruments))
     ]
 
 

@@ -40,15 +40,20 @@ class Feed:
 
 @dataclass(frozen=True)
 class SupplyWiring:
-    """A supply: outputs, output resistance (Ω), time constants (s), feeds. `instrument` is None for one that is
-    worked by its knobs."""
+    """Supplies: outputs, output resistance (Ω), time constants (s), feeds. `instruments` gives of each the number here
+    of what it calls its output 1; there are none for one that is worked by its knobs."""
 
-    instrument: str | None
+    instruments: Mapping[str, int]
     outputs: tuple[int, ...]
     ohms: float
     rise: float
     fall: float
     feeds: tuple[Feed, ...]
+
+    @property
+    def instrument(self) -> str | None:
+        """The first supply, None for one that is worked by its knobs."""
+        return next(iter(self.instruments), None)
 
 
 @dataclass(frozen=True)
@@ -141,7 +146,7 @@ def read_wiring(name: str | Path = FIXTURE) -> Wiring:
 
 def read_supply(entry: Entry, ambient: float) -> SupplyWiring:
     """The supply and its leads."""
-    entry.only("instrument", "outputs", "ohms", "rise", "fall", "feeds")
+    entry.only("instruments", "outputs", "ohms", "rise", "fall", "feeds")
     feeds = []
     for rail, feed in entry["feeds"].pairs():
         feed.only("output", "leads")
@@ -151,7 +156,9 @@ def read_supply(entry: Entry, ambient: float) -> SupplyWiring:
         contacts = leads["contacts"].number("ohm")
         feeds.append(Feed(rail, feed["output"].whole(), wire + contacts, contacts / 2.0))
     return SupplyWiring(
-        instrument=instrument.words() if (instrument := entry.get("instrument")) else None,
+        instruments={name: first.whole() for name, first in named.pairs()}
+        if (named := entry.get("instruments"))
+        else {},
         outputs=tuple(int(word) for word in entry["outputs"].words().split(",")),
         ohms=entry["ohms"].number("ohm"),
         rise=entry["rise"].number("s"),
@@ -174,7 +181,9 @@ def read_routes(entry: Entry) -> Routes:
 
 
 def read_fixtures(entry: Entry) -> dict[str, dict[str, int]]:
-    """The plates: board → point → position."""
+    """The plates: board → point → position; or the name of a wiring that has the same ones."""
+    if entry.text is not None:
+        return {board: dict(plate) for board, plate in read_wiring(entry.words()).fixtures.items()}
     return {board: {point: position.whole() for point, position in plate.pairs()} for board, plate in entry.pairs()}
 
 

@@ -40,8 +40,8 @@ GROUND_SHARE = 0.3  # share in the ground, which is a mesh
 class BoardNets:
     """Waveforms of one board, valid up to the time of the last question put to it."""
 
-    def __init__(self, board: Board, activity: Activity) -> None:
-        self.board, self._first = board, activity
+    def __init__(self, board: Board, activity: Activity | None) -> None:
+        self.board, self._activity = board, activity
         circuit, tolerance = board.circuit, board.assembly.tolerance
         self.nets = frozenset(circuit.logic_points().values())
         self._places = {part.name: place for place, part in enumerate(drawing(circuit))}
@@ -51,10 +51,18 @@ class BoardNets:
 
     @property
     def activity(self) -> Activity:
-        """What the nets do: the board makes another one when a part dies on the bench."""
-        return self.board.activity or self._first
+        """What the nets do: the board makes another one when a part dies on the bench.
+
+        `ValueError` for a circuit that has no logic, whose nets nobody can ask for.
+        """
+        found = self.board.activity or self._activity
+        if found is None:
+            raise ValueError(f"{self.board.circuit.name} has no logic")
+        return found
 
     def _ripple_volts(self) -> float:
+        if self._activity is None:
+            return 0.0
         tolerance = self.board.assembly.tolerance
         if self.board.assembly.condition.bulk_open:
             return math.exp(tolerance.uniform("open ripple", math.log(OPEN_RIPPLE[0]), math.log(OPEN_RIPPLE[1])))
@@ -62,6 +70,8 @@ class BoardNets:
 
     def _rhythm(self) -> tuple[float, float]:
         """Seconds of a line and of a field."""
+        if self._activity is None:
+            return 1.0, 1.0  # of a ripple of no volts
         timing, clocks = self.activity.signals.video, self.activity.clocks
         hertz = clocks.master / self.activity.signals.ratio(timing.clock)
         return timing.line / hertz, timing.field / hertz

@@ -158,7 +158,9 @@ class PartStates:
         """Time passed from `begin` to `end` while the parts' volts went from `before` to `after`; True if a part
         changed its state."""
         self._warmth = self.warmth(end)
-        self._warm_target = WARM_BY * float(np.mean(np.square(after / (WARM_AT * self._nominal))))
+        self._warm_target = (
+            WARM_BY * float(np.mean(np.square(after / (WARM_AT * self._nominal)))) if after.size else 0.0
+        )
         self._warm_at = end
         rails_changed = self._watch_rails(begin, end, before, after)
         if rails_changed:

@@ -69,7 +69,7 @@ WRONG: list[tuple[str, str, str]] = [
     ("    address: GPIB0::5::INSTR", "    adress: GPIB0::5::INSTR", "corner.yaml:7: unknown key 'adress' under instruments > supply; allowed are address, driver, serial line, ends, calibrated, serial, probe; did you mean 'address'?"),
     ("    driver: m-1\n", "", "corner.yaml:10: the key 'driver' is missing under instruments > meter"),
     ("words: bench in the corner\n", "", "corner.yaml:1: the key 'words' is missing"),
-    ("bench: corner", "bench: corner\ncolour: red", "corner.yaml:2: unknown key 'colour'; allowed are bench, words, simulated, wiring, line frequency, instruments, feeds, routes, hand probe, fixtures, terminated, dummy loads"),
+    ("bench: corner", "bench: corner\ncolour: red", "corner.yaml:2: unknown key 'colour'; allowed are bench, words, simulated, wiring, line frequency, instruments, feeds, routes, hand probe, fixtures, terminated, reference plug, dummy loads"),
     ("simulated: no", "simulated: served at home", "corner.yaml:3: simulated: 'served at home' is not known here; allowed are in-process, served, no; did you mean 'served'?"),
     ("line frequency: 50 Hz", "line frequency: 50", "corner.yaml:4: line frequency: '50' lacks its unit; write it as '50 Hz'"),
     ("line frequency: 50 Hz", "line frequency: 400 Hz", "corner.yaml:4: line frequency: 400.0 Hz is no mains frequency; write 50 Hz or 60 Hz"),

@@ -49,7 +49,7 @@ WRONG: list[tuple[str, str, str]] = [
     ("    power: on\n", "    power: on\n    rule: simple\n", "short.yaml:14: steps > item 3 > rule: belongs to a step that measures"),
     ("    measure: ohms\n", "    measure: ohms\n    patience: 5 s\n", "short.yaml:10: steps > item 2 > patience: belongs to 'measure: rail'"),
     ("    stage: ohms", "    stage: ohm", "short.yaml:8: steps > item 2 > stage: 'ohm' is not known here; allowed are ohms, power, rails, clocks, reset, video, cpu, bus, memory; did you mean 'ohms'?"),
-    ("    measure: ohms", "    measure: ohm", "short.yaml:9: steps > item 2 > measure: 'ohm' is not known here; allowed are ohms, current, rail, drop, ripple, clock, reset, sync, picture, line, ratio, plug, plug ripple; did you mean 'ohms'?"),
+    ("    measure: ohms", "    measure: ohm", "short.yaml:9: steps > item 2 > measure: 'ohm' is not known here; allowed are ohms, current, rail, drop, ripple, clock, reset, sync, picture, line, ratio, likeness, driving, delay, refresh, plug, plug ripple; did you mean 'ohms'?"),
     ("    measure: drop", "    mesure: drop", "short.yaml:23: unknown key 'mesure' under steps > item 6; allowed are step, stage, measure, power, ask, hands, wait, for each, load, side, rule, patience, amps, only if, repeat; did you mean 'measure'?"),
     ("    power: on\n", "", "short.yaml:11: steps > item 3: a step takes exactly one of measure, power, ask, wait; this one has none of them"),
     ("    power: on\n", "    power: on\n    wait: 1 s\n", "short.yaml:11: steps > item 3: a step takes exactly one of measure, power, ask, wait; this one has power and wait"),
@@ -105,12 +105,12 @@ WRONG_SIGNALS: list[tuple[str, str, str]] = [
     ("clock {clock}", "clock {line}", "short.yaml:4: steps > item 1 > step: needs {clock} in its name, or its steps could not be told apart\nshort.yaml:4: steps > item 1 > step: unknown placeholder '{line}'; allowed with 'for each: clock': {clock}"),
     ("    measure: reset", "    measure: reset\n    for each: rail", "short.yaml:8: steps > item 2 > step: needs {rail} in its name, or its steps could not be told apart\nshort.yaml:11: steps > item 2 > for each: 'measure: reset' is done once; delete 'for each'"),
     ("    measure: clock\n    for each: clock", "    measure: clock\n    for each: line", "short.yaml:4: steps > item 1 > step: needs {line} in its name, or its steps could not be told apart\nshort.yaml:4: steps > item 1 > step: unknown placeholder '{clock}'; allowed with 'for each: line': {line}\nshort.yaml:7: steps > item 1 > for each: 'measure: clock' needs 'for each: clock'"),
-    ("    side: input", "    side: in", "short.yaml:15: steps > item 3 > side: 'in' is not known here; allowed are input, output, select, data"),
+    ("    side: input", "    side: in", "short.yaml:15: steps > item 3 > side: 'in' is not known here; allowed are input, output, address, select, data, strobe"),
     ("    measure: reset", "    measure: reset\n    side: input", "short.yaml:11: steps > item 2 > side: belongs to 'measure: line'"),
     ("    side: output", "    side: input", "short.yaml:16: steps > item 4 > step: 'line {line}' is already the name of item 3"),
     ("    side: output\n", "", "short.yaml:16: steps > item 4 > step: 'line {line}' is already the name of item 3"),
     ("stage: bus", "stage: cpu", "short.yaml:25: steps > item 6 > step: 'line {line}' is already the name of item 3"),
-    ("stage: bus", "stage: memory", "short.yaml:26: steps > item 6 > stage: a board file puts no line into this stage; allowed are cpu, bus"),
+    ("stage: bus", "stage: video", "short.yaml:26: steps > item 6 > stage: a board file puts no line into this stage; allowed are cpu, bus, memory"),
 ]  # fmt: skip
 
 

@@ -137,7 +137,8 @@ def test_a_low_line_is_believed_when_the_meter_shows_it_too(tmp_path: Path) -> N
     """The probe shows 0 V, as one in the air does; the meter at the same point shows a contact and a low."""
     operator = Operator()
     state = job(tmp_path, operator, "bus", faults=["data-line-short"])
-    low = next(reading for reading in state.readings if reading.state == "low")
+    # Lines that the CPU itself drives low stand a little higher, and need no proof of a contact.
+    low = next(reading for reading in state.readings if reading.state == "low" and (reading.net or "").startswith("D"))
     assert low.verdict == "outside"
     assert any(at(prompt, low.point or "", "meter") for prompt in operator.prompts)
     assert verdict(state) == "faulty"

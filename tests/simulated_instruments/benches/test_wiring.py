@@ -13,8 +13,8 @@ from simulated_instruments.benches.wiring import FOLDER, list_wirings, read_wiri
 
 def test_three_benches_share_supply_and_leads_and_differ_in_who_moves_things() -> None:
     """Relays, a hand for the probes, a hand for the supply too: outputs, leads and addresses are the same."""
-    assert list_wirings() == ["fixture", "hand", "hand-supply"]
-    fixture, hand, knobs = (read_wiring(name) for name in list_wirings())
+    assert list_wirings() == ["fixture", "hand", "hand-supply", "network", "small"]
+    fixture, hand, knobs = (read_wiring(name) for name in ("fixture", "hand", "hand-supply"))
     assert read_wiring() == fixture
     assert set(hand.supply.feeds) < set(fixture.supply.feeds)  # by hand only the boards of two positive rails
     assert knobs.supply.feeds == hand.supply.feeds
@@ -30,7 +30,7 @@ def test_three_benches_share_supply_and_leads_and_differ_in_who_moves_things() -
     assert hand.channels("tarnbeck-8") == []
 
 
-@pytest.mark.parametrize("name", ["fixture", "hand", "hand-supply"])
+@pytest.mark.parametrize("name", list_wirings())
 def test_the_name_in_the_file_is_that_of_the_file(name: str) -> None:
     """A wiring is found under the name it gives itself."""
     assert read_wiring(name).name == name
@@ -45,9 +45,24 @@ def test_instruments_and_person_are_those_of_the_wiring() -> None:
     assert SimulatedBench.open("tarnbeck-8").person is not None
 
 
+def test_two_supplies_feed_a_rail_each() -> None:
+    """The only output of each supply is the one its leads are on; the plates of one bench serve another."""
+    small, network = read_wiring("small"), read_wiring("network")
+    assert small.supply.instruments == network.supply.instruments == {"supply": 1, "supply-2": 2}
+    assert small.supply.instrument == "supply"
+    assert [small.instruments[name].device for name in small.instruments] == ["PS-5", "PS-1", "M-2", "O-1b"]
+    assert [network.instruments[name].device for name in network.instruments] == ["PS-1", "PS-1", "M-1", "W-1", "O-1a"]
+    assert network.fixtures == read_wiring().fixtures
+    bench = SimulatedBench.open("tarnbeck-8", wiring="small")
+    for message in (b"VOLT 5", b"CURR 1", b"OUTP ON"):
+        bench.devices["supply-2"].receive(message, True)
+        bench.clock.sleep(0.1)
+    assert [output.on for output in bench.truth().outputs.values()] == [False, True]
+
+
 def test_an_unknown_wiring_is_refused_with_what_there_is() -> None:
     """The closest spelling and all names."""
-    with pytest.raises(UsageError, match=r"did you mean 'hand'.*fixture, hand, hand-supply"):
+    with pytest.raises(UsageError, match=r"did you mean 'hand'.*fixture, hand, hand-supply, network, small"):
         SimulatedBench.open("tarnbeck-8", wiring="hands")
 
 
