@@ -71,7 +71,18 @@ def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observ
             found[observable] = Observation(observable, weights, (reading,), block_of(board, observable))
     for observation in derived(board, found):
         found[observation.observable] = observation
-    return tuple(each for each in found.values() if not moot(each.observable, found))
+    rests = memory_rests(board, found)
+    return tuple(
+        each
+        for each in found.values()
+        if not moot(each.observable, found) and not (rests and each.readings[0].stage == "memory")
+    )
+
+
+def memory_rests(board: BoardModel, found: Mapping[Observable, Observation]) -> bool:
+    """Whether the memory's own lines say nothing of the memory: the video works it here, and the video stands still."""
+    sync = found.get(Observable("line rate", "sync"))
+    return board.architecture.get("refresh source") == "video" and sync is not None and sync.category == "none"
 
 
 def said(board: BoardModel, reading: Reading) -> tuple[Observable, Weights] | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from autobench.diagnosis.catalogue import SOMETHING_ELSE, catalogue
+from autobench.diagnosis.extra_evidence import DEEDS
 from autobench.diagnosis.facts import Facts
 from autobench.diagnosis.findings import Finding
 from autobench.diagnosis.ranking import NOTHING, Ranking
@@ -30,7 +31,9 @@ def reasons_for(ranking: Ranking, facts: Facts, found: list[Finding], candidate:
             said.append(finding.words)
     gain = ranking.likely[:, candidate] / ranking.likely[:, NOTHING]
     rows = [int(row) for row in np.argsort(-gain) if gain[row] >= TELLS]
-    rows.sort(key=lambda row: not ranking.observations[row].accuses)
+    # What hands found out convinces more than any line, then what is outside its limits.
+    kinds = {row: ranking.observations[row].observable.kind in DEEDS for row in rows}
+    rows.sort(key=lambda row: (not kinds[row], not ranking.observations[row].accuses))
     blocks: dict[str, int] = {}
     for row in rows:
         observation = ranking.observations[row]
