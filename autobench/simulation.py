@@ -70,7 +70,6 @@ class SimulatedKeys:
         self._wanted = []
 
 
-MOST_POSITIONS = 40  # of a slot of the simulated relays
 DERIVED: dict[str, tuple[Board, Circuit]] = {}  # circuits made from board files, with those, by the board's name
 
 
@@ -177,7 +176,10 @@ def with_plate(documents: Documents) -> Documents:
         return documents
     from autobench.derived.plate import bench_with_plate
 
-    return replace(documents, bench=bench_with_plate(bench, board, MOST_POSITIONS))
+    most = max(
+        place % 100 for place in documents.drivers[bench.routes.relays].places
+    )  # channel = 100 x slot + position
+    return replace(documents, bench=bench_with_plate(bench, board, most))
 
 
 def bench_to_serve(board: str, wanted: Simulation, *, stepped: bool) -> SimulatedBench:

@@ -31,7 +31,7 @@ def rehearse(as_json: bool, **given: Any) -> int:
     from autobench.rehearsal.rehearse import rehearse as whole
 
     with Progress() as progress:
-        done = whole(RehearsalRequest(**given), progress)
+        done = whole(RehearsalRequest(**given), progress, explained=not as_json)
     if as_json:
         import json
 

@@ -17,7 +17,7 @@ CLASSES = ("R", "S")
 SELECTS = {"rom": "ROMCS", "data buffer": "RAMCS", "ram": "RAMCS", "video controller": "CRTCCS", "port": "IOCS"}
 KNOWN = re.compile(
     r"[AD][0-9]{1,2}|M[0-7]|ROMCS|RAMCS|CRTCCS|IOCS|CSYNC|HSYNC|VSYNC|PICTURE|VIDEO|RESET|RES|WAIT|BUSRQ|NMI|INT|IRQ|RDY|SO"
-    r"|FETCH|REFRESH|MEMREQ|IORQ|RD|WR|HALT|BUSAK|SYNC|RW|PHI1|PHI2"
+    r"|RAS|CAS|WE|MA[0-7]|FETCH|REFRESH|MEMREQ|IORQ|RD|WR|HALT|BUSAK|SYNC|RW|PHI1|PHI2"
 )
 # Shares of instructions of an ordinary program (invented, as those of the shipped circuits are).
 MIXES = {
@@ -54,7 +54,7 @@ def roles(board: Board) -> dict[str, str]:
     found: dict[str, str] = {}
     _, cpu_class, _ = cpu_of(board)
     for part in board.parts.values():
-        if part.select is not None and part.kind in SELECTS:
+        if part.select is not None and part.kind in SELECTS and not KNOWN.fullmatch(part.select):
             found.setdefault(part.select, SELECTS[part.kind])
         for net, out in part.outs.items():
             if out.how in ("picture", "composite"):
@@ -124,10 +124,23 @@ def signals_of(board: Board) -> dict[str, Any]:
         found["controller writes"] = "14 .. 18"
     video = video_clock(board, divided)
     found["video"] = timing(board, video, hertz / divided[video])
+    if board.architecture.ram_type != "static":
+        found["memory"] = memory_of(board)
     mix = dict(pair.split(": ") for pair in MIXES[cpu_class].split(", "))
     rest = "0 %" if cpu_class == "S" else "2 %"
     found["firmware"] = {"rest": rest, "start up": "30 ms", "mix": mix}
     return found
+
+
+def memory_of(board: Board) -> dict[str, str]:
+    """How the time of a dynamic RAM is shared, by who refreshes it and who else reads it (invented slots)."""
+    lines = sum(1 for net in board.nets() if re.fullmatch("MA[0-7]", net)) or 7
+    if board.architecture.cpu_class == "S":
+        return {"lines": str(lines), "slots": "2", "video every": "1", "video at": "0", "refresh": "video"}
+    own = board.architecture.refresh_source == "cpu"
+    every = "8" if board.architecture.wait_source == "none" else "4"
+    shared = {"lines": str(lines), "slots": "1", "video every": every, "video at": "0"}
+    return {**shared, "refresh": "cpu" if own else "video"}
 
 
 def video_clock(board: Board, divided: dict[str, int]) -> str:

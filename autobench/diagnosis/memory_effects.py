@@ -32,7 +32,7 @@ STROBES = ("RAS", "CAS")
 RESTING = {"RAS": -0.1, "CAS": -0.05}  # less current, as a share of the board's
 STILL_BIT = 0.8  # how often a dead memory chip's output stands still
 # What a program that starts and then meets bad memory ends in.
-AFTER_START = ((cpu.CRASHED, 0.6), (cpu.RUNNING, 0.4))
+AFTER_START = ((cpu.CRASHED, 0.45), (cpu.RUNNING, 0.3), (cpu.HALTED, 0.25))
 
 
 # An open leg of these leaves the program itself as it was, and what it keeps in memory not.

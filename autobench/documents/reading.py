@@ -19,6 +19,7 @@ from autobench.documents.section import Complaint, Section
 from autobench.documents.words import choice_text, closest, printable, quoted
 from autobench.errors import FileError, Mistake
 
+LONGEST_KEY = 80  # characters of a key in the words of a mistake
 MOST_MISTAKES = 100
 
 Model = TypeVar("Model", bound=Section)
@@ -168,8 +169,8 @@ def mistake_of(tree: Tree, complaint: Complaint) -> Mistake:
 
 
 def trail(route: Route) -> str:
-    """`rails > +5V > current > item 2`."""
-    return " > ".join(part if isinstance(part, str) else f"item {part + 1}" for part in route)
+    """`rails > +5V > current > item 2`; a key that is endlessly long is cut, or its error could not be read."""
+    return " > ".join(part[:LONGEST_KEY] if isinstance(part, str) else f"item {part + 1}" for part in route)
 
 
 def under(route: Route) -> str:

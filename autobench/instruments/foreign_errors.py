@@ -62,5 +62,7 @@ def in_words(instrument: str, error: Exception) -> LinkError:
         return NoReplyError(instrument, "nothing more came in time")
     if isinstance(error, OSError):
         return LinkLostError(instrument, f"the connection is lost ({error.strerror or error})")
-    # RuntimeError, TypeError, ValueError (text that cannot be decoded among them) and plain Exception
+    if isinstance(error, UnicodeDecodeError):
+        return LinkError(instrument, "what came is no text")
+    # RuntimeError, TypeError, ValueError and plain Exception: its class says nothing to a person
     return LinkError(instrument, f"the connection failed: {str(error) or 'what came makes no sense'}")

@@ -146,9 +146,8 @@ class Link:
         self._dirty = True
 
     def say_ahead(self, text: str) -> None:
-        """Where the last exchange failed, send a command before the conversation is brought back in step, which may
-        take seconds. Only for one that may be said any number of times: it is no proof, and has to be said again.
-        """
+        """Where the last exchange failed, send a command before the conversation is brought back in step, which takes
+        seconds. Only for one that may be said any number of times: it is no proof, and has to be said again."""
         with self._lock, contextlib.suppress(LinkError):
             if self._dirty and not self._closed:
                 self._keep_pace()
@@ -333,8 +332,7 @@ class Link:
         """A query of the recovery itself, while the link is still dirty."""
         self._keep_pace()
         deadline = Deadline(self.clock, self.within if most is None else min(most, EXPLAINING))
-        reply = self._send(text.encode("ascii"), deadline, self._read_line)
-        return reply.decode("latin-1").rstrip("\r\n")
+        return self._send(text.encode("ascii"), deadline, self._read_line).decode("latin-1").rstrip("\r\n")
 
     def _pass_token(self, text: str, token: int) -> int:
         """Send `text` and read until `token` comes back; returns the number that came just before it."""

@@ -12,10 +12,9 @@ from pathlib import Path
 from autobench import app
 from autobench.documents import places
 from autobench.events import Event, TrueFault, Truth
-from autobench.rehearsal.cases import BOARD, Case
+from autobench.rehearsal.cases import Case
 from autobench.rehearsal.escapes import would_show
 from autobench.rehearsal.outcome import Outcome, outcome_of
-from autobench.rehearsal.undetectable import hidden
 
 
 @dataclass(frozen=True)
@@ -80,7 +79,10 @@ def play(stage: Stage, case: Case) -> Outcome:
     """Do the round of a case."""
     witness, request, prepared = Witness(), request_of(stage, case), prepared_for(stage)
     state = app.rehearsed(request, prepared, [witness])
-    outcome = outcome_of(case, state, witness.truth)
-    if case.kind == BOARD and not outcome.detected and not all(hidden(truth) for truth in witness.truth):
-        return replace(outcome, would_show=would_show(request, prepared))
-    return outcome
+    return outcome_of(case, state, witness.truth)
+
+
+def explain(stage: Stage, outcome: Outcome) -> Outcome:
+    """An outcome with what its fault changes on the board, and the step that would read it."""
+    request = request_of(stage, outcome.case)
+    return replace(outcome, would_show=would_show(request, prepared_for(stage)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -11,7 +11,7 @@ from autobench import app
 from autobench.errors import UsageError
 from autobench.rehearsal.cases import BOARD, cases_of, place_of
 from autobench.rehearsal.minutes import minutes_of
-from autobench.rehearsal.playing import Stage, play, prepared_for
+from autobench.rehearsal.playing import Stage, explain, play, prepared_for
 from autobench.rehearsal.result import Rehearsal
 from autobench.rehearsal.undetectable import WHY
 from autobench.rehearsal.workers import cores, spread
@@ -42,8 +42,11 @@ class RehearsalRequest:
         return self
 
 
-def rehearse(request: RehearsalRequest, progress: Callable[[int, int], None] | None = None) -> Rehearsal:
-    """Do every round and count; `progress` hears how many of how many are done.
+def rehearse(
+    request: RehearsalRequest, progress: Callable[[int, int], None] | None = None, *, explained: bool = False
+) -> Rehearsal:
+    """Do every round and count; `progress` hears how many of how many are done. `explained`: for each fault that
+    escaped it is worked out what would have shown it.
 
     The same request gives the same result, however many `jobs` share the work. Raises `UsageError` and `FileError`
     before anything is run, `KeyboardInterrupt` once all workers have ended.
@@ -58,8 +61,14 @@ def rehearse(request: RehearsalRequest, progress: Callable[[int, int], None] | N
     heard = partial(told, progress, len(cases))
     outcomes = tuple(spread(partial(play, stage), cases, request.jobs or cores(), heard))
     remark = app.remark_of(app.Simulation(circuit=request.circuit), prepared.documents) or None
-    plan = prepared.plan
-    return Rehearsal(plan.board, plan.sequence, places, outcomes, remark, minutes_of(prepared))
+    plan, jobs = prepared.plan, request.jobs or cores()
+    done = Rehearsal(plan.board, plan.sequence, places, outcomes, remark, minutes_of(prepared))
+    if not explained:
+        return done
+    first = {outcome.case.places[0].fault: outcome for outcome in reversed(done.escaped)}
+    told_of = spread(partial(explain, stage), list(first.values()), jobs, lambda _: None)
+    known = {outcome.case: outcome for outcome in told_of}
+    return replace(done, outcomes=tuple(known.get(outcome.case, outcome) for outcome in outcomes))
 
 
 def told(progress: Callable[[int, int], None] | None, of: int, done: int) -> None:

@@ -109,3 +109,8 @@ def unread(
         usual_low=usual.low if usual else None,
         usual_high=usual.high if usual else None,
     )
+
+
+def accuses(reading: Reading) -> bool:
+    """Whether a reading counts against the board."""
+    return reading.verdict is Verdict.OUTSIDE and not reading.conditional

@@ -13,16 +13,7 @@ from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOff
 from autobench.events import Event, Notice, ReadingTaken, StepStarted, StepTakenAgain
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict, Judgement, Verdict, board_verdict, void
-from autobench.plan.scope_steps import (
-    ClockJob,
-    LineJob,
-    PictureJob,
-    RatioJob,
-    ResetJob,
-    RippleJob,
-    ScopeJob,
-    SyncJob,
-)
+from autobench.plan.scope_steps import ScopeJob
 from autobench.plan.steps import (
     AskJob,
     CurrentJob,
@@ -38,7 +29,7 @@ from autobench.plan.steps import (
     RailJob,
     WaitJob,
 )
-from autobench.run import actions, bus_actions, injection, line_actions, plug_actions, scope_actions
+from autobench.run import actions, injection, looks, plug_actions
 from autobench.run.conditions import convicted, failed_gate, once_more, unmet
 from autobench.run.contact import NoContactError
 from autobench.run.foresight import (
@@ -52,7 +43,7 @@ from autobench.run.foresight import (
     without_ends,
 )
 from autobench.run.person import BackAskedError, SkipAskedError
-from autobench.run.readings import unread
+from autobench.run.readings import accuses, unread
 
 SWITCHED_OFF = "the power is switched off"  # on purpose, so that it may come back
 RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
@@ -111,12 +102,12 @@ class Runner:
         except AutobenchError as error:
             stopped = str(error)
             self._emit(Notice(self._bench.clock.now(), str(error), urgent=True))
-        other = self._withdraw() if stopped is None else None
+        other = self._of_another() if stopped is None else None
         if other is not None:
             return BoardJudgement(BoardVerdict.UNDECIDED, other)
         return board_verdict(self.readings, stopped=stopped)
 
-    def _withdraw(self) -> str | None:
+    def _of_another(self) -> str | None:
         """Where the rates are those of another board, what was held against this one is void; returns why, or None."""
         why = self._bench.fits_other(self.readings) if any(map(accuses, self.readings)) else None
         if why is None:
@@ -289,25 +280,7 @@ class Runner:
         captures = self._bench.captures
         if captures is None:
             return self._skipped(step, "this bench has no scope")
-        match job:
-            case PlugRippleJob():
-                return plug_actions.plug_ripple(self._bench, captures, step, job)
-            case RippleJob():
-                return scope_actions.ripple(captures, step, job, self._bench.line_hertz)
-            case ClockJob():
-                return scope_actions.clock(captures, step, job)
-            case ResetJob():
-                return scope_actions.reset(captures, step, job)
-            case SyncJob():
-                return scope_actions.sync(captures, step, job)
-            case PictureJob():
-                return scope_actions.picture(captures, step, job)
-            case LineJob():
-                return line_actions.line(captures, step, job)
-            case RatioJob():
-                return line_actions.ratio(captures, step, job)
-            case _:
-                return bus_actions.bus(captures, step, job)
+        return looks.look(self._bench, captures, step, job)
 
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:
@@ -323,10 +296,8 @@ class Runner:
 
     def _switched(self, on: bool) -> None:
         """Power came on or went off on purpose: what needs it is left out while it is off."""
-        if on and self._unpowered == SWITCHED_OFF:
-            self._unpowered = None
-        elif not on:
-            self._unpowered = self._unpowered or SWITCHED_OFF
+        before = None if on and self._unpowered == SWITCHED_OFF else self._unpowered
+        self._unpowered = before if on else before or SWITCHED_OFF
 
     def _skipped(self, step: PlannedStep, why: str) -> list[Reading]:
         """One skipped reading for a step that would have given readings; nothing for switching off."""
@@ -341,8 +312,3 @@ class Runner:
         net, point = net_and_point(step)
         quantity, unit = quantity_of(step)
         return unread(step, net, point, quantity, unit, limits_of(step), judgement)
-
-
-def accuses(reading: Reading) -> bool:
-    """Whether a reading counts against the board."""
-    return reading.verdict is Verdict.OUTSIDE and not reading.conditional

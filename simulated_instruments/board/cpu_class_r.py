@@ -38,6 +38,8 @@ STATIC: Mapping[str, Mapping[str, int]] = {
     WAITING: {"FETCH": LOW, "MEMREQ": LOW, "RD": LOW},
     BUS_REQUESTED: {"BUSAK": LOW},
 }
+SWEEP = 0x0400  # places of a count through memory that are told apart; the lines above move too seldom to matter
+ROWS = 128  # of the refresh counter
 QUARTER = 0x4000  # bytes that share A14 and A15
 # How long a crash is followed; what it does last is then taken as what it goes on doing.
 FOLLOWED = 0.032  # s
@@ -53,7 +55,10 @@ def static_code(state: str, pin: str) -> int:
 
 def all_zeros(aligned: int = 0) -> Program:
     """Executing 00 everywhere: one fetch after another, through the whole address space."""
-    turns = tuple((loop([(FETCH, 4, quarter * QUARTER, 0)], aligned=aligned), QUARTER) for quarter in range(4))
+    turns = tuple(
+        (loop([(FETCH, 4, quarter * QUARTER + at, 0) for at in range(SWEEP)], aligned=aligned), QUARTER // SWEEP)
+        for quarter in range(4)
+    )
     return Program(ALL_ZEROS, None, turns)
 
 
@@ -62,9 +67,11 @@ def restarts(at: int, opcode: int, sp: int, aligned: int = 0) -> tuple[tuple[Cyc
     after, first = at + 1, sp // QUARTER
     turns = []
     for step in range(4):
-        top = ((first - step) % 4) * QUARTER + QUARTER - 1
-        cycles = [(FETCH, 5, at, opcode), (WRITE, 3, top, after >> 8), (WRITE, 3, top - 1, after & 0xFF)]
-        turns.append((loop(cycles, aligned=aligned), QUARTER // 2))
+        cycles: list[tuple[int, int, int, int]] = []
+        end = ((first - step) % 4) * QUARTER + QUARTER
+        for top in range(end - 1, end - SWEEP, -2):
+            cycles += [(FETCH, 5, at, opcode), (WRITE, 3, top, after >> 8), (WRITE, 3, top - 1, after & 0xFF)]
+        turns.append((loop(cycles, aligned=aligned), QUARTER // SWEEP))
     return tuple(turns)
 
 
@@ -75,7 +82,7 @@ def all_ones(aligned: int = 0) -> Program:
 
 def halted(aligned: int = 0, refresh_high: int = 0) -> Cycles:
     """Empty fetches for ever."""
-    idle = loop([(FETCH, 4, 0x0100, 0)], halted=True, aligned=aligned)
+    idle = loop([(FETCH, 4, 0x0100, 0)] * ROWS, halted=True, aligned=aligned)
     return Cycles(idle.kinds, idle.lengths, idle.addresses, idle.values, idle.halted, refresh_high, aligned)
 
 

@@ -264,8 +264,8 @@ def test_a_measuring_action_must_say_how_far_it_can_be_off() -> None:
         (
             W_1,
             "numbers: 101 .. 180",
-            "numbers: 140 .. 101",
-            "channels > numbers: '140 .. 101' is not a range from low to high",
+            "numbers: 180 .. 101",
+            "channels > numbers: '180 .. 101' is not a range from low to high",
         ),
     ],
 )

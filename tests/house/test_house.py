@@ -113,7 +113,11 @@ def test_the_interlock_in_the_documents_equals_the_table() -> None:
 
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     assert block(text) == text
-    rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in text.splitlines() if " → `" in line]
+    rows = [
+        [cell.strip() for cell in line.strip("|").split("|")]
+        for line in text.splitlines()
+        if line.startswith("|") and " → `" in line
+    ]
     shown = {
         (row[0].strip("`"), way.split(" → ")[0]): way.split(" → ")[1].strip("`")
         for row in rows

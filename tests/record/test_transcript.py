@@ -28,6 +28,7 @@ def bench_without_scope(folder: Path) -> str:
     text = find_bench("simulated").read_text(encoding="utf-8")
     text = re.sub(r"(?m)^  scope:\n(    .*\n)+", "", text)
     text = re.sub(r"(?m)^    scope \d: \d\n", "", text)
+    text = re.sub(r"(?m)^(  tips: meter).*$", r"\1", text)
     path = folder / "no-scope.yaml"
     path.write_text(text, encoding="utf-8")
     return str(path)

@@ -127,3 +127,19 @@ def test_the_round_over_every_transport_gives_the_same_verdicts(
         assert state.ended is not None
         outcomes.append((state.ended.verdict, [(reading.step, reading.verdict) for reading in state.readings]))
     assert outcomes[0] == outcomes[1]
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("faults", [(), ("fetch-strobe-dead",)])
+def test_the_same_seed_gives_the_same_digits_over_sockets(tmp_path: Path, faults: tuple[str, ...]) -> None:
+    """In this process, or over sockets on a clock that jumps: every reading, verdict and suspect to the last digit."""
+    served = SimulatedBench.open("tarnbeck-8", options={"video": "late"}, faults=faults, seed=5)
+    try:
+        over_sockets = run(served, tmp_path)
+    finally:
+        served.close()
+    request = app.CheckRequest("tarnbeck-8", unattended=True, simulation=app.Simulation(faults=faults, seed=5))
+    in_process = app.rehearsed(request, app.prepare(request))
+    assert over_sockets.readings == in_process.readings
+    assert over_sockets.diagnosis == in_process.diagnosis
+    assert over_sockets.ended == in_process.ended

@@ -56,17 +56,23 @@ def test_halted() -> None:
     assert rate(cycles, "FETCH") == pytest.approx(1.0 / 4.0)  # from memory
     assert falls(cycles, "REFRESH") == falls(cycles, "FETCH")
     assert falls(cycles, "WR") == 0
-    assert cycles.strobe("HALT")[1].tolist() == [0]
+    assert set(cycles.strobe("HALT")[1].tolist()) == {0}
+    assert set(cycles.address_line(6)[1].tolist()) == {0, 1}  # the refresh address counts on, from memory
+    assert set(cycles.address_line(12)[1].tolist()) == {0}
 
 
 @pytest.mark.parametrize("aligned", [0, 4])
 def test_waits_change_rates_and_no_ratio(aligned: int) -> None:
     """Aligned to 4 T-states the all-ones loop takes 16 of them instead of 11, with the same ratios."""
     cycles = all_ones(aligned).stream
-    assert cycles.period == (16.0 if aligned else 11.0)  # from memory: 5, 3 and 3 become 8, 4 and 4
+    instructions = cycles.kinds.size / 3
+    assert cycles.period / instructions == (16.0 if aligned else 11.0)  # from memory: 5, 3 and 3 become 8, 4 and 4
     assert falls(cycles, "WR") == 2 * falls(cycles, "FETCH")
     assert falls(cycles, "REFRESH") == falls(cycles, "FETCH")
-    assert all_zeros(aligned).stream.period == 4.0  # a NOP needs no waits
+    zeros = all_zeros(aligned).stream
+    assert zeros.period / zeros.kinds.size == 4.0  # a NOP needs no waits
+    assert set(zeros.address_line(9)[1].tolist()) == {0, 1}  # the addresses count up
+    assert set(cycles.address_line(9)[1].tolist()) == {0, 1}  # the stack goes down through memory
 
 
 @pytest.mark.parametrize("aligned", [0, 4])

@@ -1,0 +1,73 @@
+"""What a rehearsed round costs beside bare arithmetic, how it scales with the cores, and that memory stays flat."""
+
+from __future__ import annotations
+
+import os
+import resource
+import time
+from functools import partial
+
+import numpy as np
+import pytest
+
+from autobench import app
+from autobench.rehearsal.cases import Case, FaultPlace, cases_of, place_of
+from autobench.rehearsal.playing import Stage, play
+from autobench.rehearsal.workers import cores, spread
+
+pytestmark = pytest.mark.benchmark
+
+STAGE = Stage("tarnbeck-8")
+ROUNDS = 24
+FACTOR = 40.0  # times the baseline a round may cost
+FLAT = 1.10  # of the memory after a third of the rounds
+SCALES = 0.6  # of the ideal gain
+
+
+def baseline() -> float:
+    """Processor seconds of a fixed piece of interpreter and array work."""
+    began, total = time.process_time(), 0
+    for number in range(300_000):
+        total += number % 7
+    values = np.arange(200_000.0)
+    for _ in range(40):
+        np.sort(values[::-1])
+    return time.process_time() - began
+
+
+def some_cases() -> list[Case]:
+    """Good boards and faults of every kind, evenly over the catalogue."""
+    places: list[FaultPlace] = [place_of(row) for row in app.list_faults(STAGE.board)]
+    every = list(cases_of(places, range(2), 4, 0))
+    return every[:: max(1, len(every) // ROUNDS)][:ROUNDS]
+
+
+def test_a_round_is_a_few_times_bare_work_and_memory_stays_flat() -> None:
+    """Mean processor time of a round against the baseline's best; resident memory after a third and at the end."""
+    cases = some_cases()
+    play(STAGE, cases[0])  # files, plan and predictions are made once a process
+    bare = min(baseline() for _ in range(5))
+    sizes, began = [], time.process_time()
+    for case in cases:
+        play(STAGE, case)
+        sizes.append(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+    ratio = (time.process_time() - began) / len(cases) / bare
+    grown = sizes[-1] / sizes[len(sizes) // 3]
+    print(
+        f"a rehearsed round: {ratio:.1f} times the baseline; memory {grown:.3f} times that after a third of the rounds"
+    )
+    assert ratio < FACTOR
+    assert grown < FLAT
+
+
+def test_it_scales_with_the_cores() -> None:
+    """The same cases by one worker and by one a core, start-up included; only where the machine is otherwise idle."""
+    cases, busy = some_cases(), os.getloadavg()[0]
+    took = []
+    for jobs in (1, cores()):
+        began = time.perf_counter()
+        list(spread(partial(play, STAGE), cases, jobs, lambda _: None))
+        took.append(time.perf_counter() - began)
+    gain = took[0] / took[1]
+    print(f"{cores()} cores: {gain:.2f} times as quick as one (load before: {busy:.1f})")
+    assert busy > 1.0 or gain > SCALES * cores()
