@@ -178,12 +178,14 @@ class Wiring:
     def idle_parts(self) -> Iterator[Complaint]:
         """A part that drives nets which nobody hears and nothing is measured on is there for nothing."""
         measured = {site.net for site in self.measured_sites()}
+        rows = {name: key for key in self.part_rows for name in spread(key)}
+        on: dict[str, set[str]] = {}  # net to the rows of parts that hear it or have a pin on it
+        for name, part in self.parts.items():
+            for net in (*part.hears, *(net for _, net in part.pin_nets)):
+                on.setdefault(net, set()).add(rows[name])
         for key in self.part_rows:
-            own = spread(key)
-            pinned = {net for name, part in self.parts.items() if name not in own for _, net in part.pin_nets}
-            driven = [net for name in own for net in self.parts[name].drives]
-            used = (set(self.listeners) & self.users(exclude=key)) | measured | pinned
-            if driven and not used & set(driven):
+            driven = [net for name in spread(key) for net in self.parts[name].drives]
+            if driven and not any(net in measured or on.get(net, set()) - {key} for net in driven):
                 names = " and ".join(dict.fromkeys(driven[:3]))
                 text = f"feeds nothing: no other part is on {names}, and nothing is measured there"
                 yield Complaint(("parts", key), text, at_key=True)
