@@ -37,6 +37,8 @@ ONE_OF_EACH: list[Event] = [
     events.PromptEnded(0.73, "skipped", "cannot get there"),
     events.StepTakenAgain(0.74, "rail +5V far", "the operator went back"),
     events.Diagnosed(0.8, DIAGNOSIS),
+    events.CheckChosen(0.82, 1, NextCheck("swap U1", "U1.27", 5.0, "the quickest")),
+    events.Investigated(0.84, 1, 5.0, "told apart", "told apart after one check"),
     events.Truth(0.9, {"output 1": False}, {"+5V": 5.01}, 2),
     events.RunEnded(1.0, "faulty", "line FETCH", 1.0),
 ]

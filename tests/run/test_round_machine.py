@@ -197,11 +197,11 @@ def test_mishaps_of_a_round(plan: list[tuple[int, str]]) -> None:
 @settings(max_examples=60, deadline=None, suppress_health_check=QUIET)
 @given(plan=PLANS)
 def test_very_many_mishaps(which: str, plan: list[tuple[int, str]]) -> None:
-    """Sixty plans for each board, different ones each time."""
+    """Sixty plans for each board."""
     held_to_the_rules(which, plan)
 
 
 @pytest.mark.parametrize("name", ["supply unplugged", "OFF ignored"])
 def test_what_cannot_be_switched_off_is_told(name: str) -> None:
     """The machine itself: late enough to be on, a supply that cannot be reached or does not obey is an alarm."""
-    assert held_to_the_rules("one rail", [(250, name)]).any_on
+    assert held_to_the_rules("one rail", [(350, name)]).any_on
