@@ -19,6 +19,8 @@ STUCK = {
     "static": "still",
 }  # fmt: skip
 
+ANSWERING = ("rom", "data buffer")  # what answers the CPU's reads, and may fight another that does
+
 
 def bus_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     """Every observable of several lines, with its token."""
@@ -37,7 +39,7 @@ def bus_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
 def fighting(settled: Settled) -> frozenset[str]:
     """The nets on which outputs fight, now and then: those the effect says, and a bus that somebody never lets go."""
     nets = set(settled.effect.fought)
-    answering = [part for part in settled.board.parts.values() if part.kind in ("rom", "data buffer")]
+    answering = [part for part in settled.board.parts.values() if part.kind in ANSWERING]
     words = [answers(settled, part) for part in answering]
     if settled.state in cpu.FETCHING and "always" in words and sum(word != "never" for word in words) > 1:
         nets.update(CPU_DATA)
@@ -77,7 +79,10 @@ def driving_token(settled: Settled, driver: Driver) -> str:
     told = [settled.seen(part.name, net) for net in (part.select, part.enable) if net]
     if any(word == "floating" for word in told):
         return of_level(part, "silent")  # its own leg is open, and the net at the others may well move
-    return passed_on(settled, part, line) or usual(settled, part)
+    stopped = passed_on(settled, part, line)
+    if stopped is None and part.kind in ANSWERING and line in fighting(settled):
+        return "perhaps"
+    return stopped or usual(settled, part)
 
 
 def of_level(part: Part, word: str) -> str:
@@ -121,7 +126,9 @@ def refresh_token(settled: Settled) -> str:
     if board.architecture.get("refresh source") == "cpu":
         listeners = [part for part in board.parts.values() if strobe in part.drives]
         heard = all(settled.seen(part.name, tells) in MOVING for part in listeners if tells in part.listens)
-        return "ok" if settled.state in cpu.FETCHING and heard else "none"
+        if settled.state in cpu.FETCHING and heard:
+            return "ok"
+        return UNSURE if video_reads(settled) else "none"  # a video that reads the memory strobes rows as well
     return "ok" if video_reads(settled) else UNSURE
 
 

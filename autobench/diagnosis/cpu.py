@@ -40,6 +40,10 @@ PER_CLOCK: Mapping[str, Mapping[str, float]] = {
 PHASES = ("PHI1", "PHI2")
 STROBES = ("FETCH", "REFRESH", "MEMREQ", "RD", "WR", "IORQ")
 
+# Whatever a CPU executes, these pulse: each opcode is fetched, and a refresh is half of every fetch (data sheets of the
+# classes, from memory).
+ALWAYS = frozenset({"FETCH", "REFRESH", "MEMREQ", "RD", "SYNC"})
+
 # What its outputs are where nothing moves. In reset the strobes are inactive and the buses let go.
 STILL: Mapping[str, Mapping[str, str]] = {
     HELD: {**dict.fromkeys(STROBES, "high"), "HALT": "high", "BUSAK": "high"},
@@ -94,7 +98,7 @@ def state_of(seen: Mapping[str, str], powered: bool, dead: bool, fetched: str) -
     if "low" in (seen.get("WAIT"), seen.get("RDY")):
         return WAITING
     if fetched == "program":
-        asked = "low" in (seen.get("NMI"), seen.get("INT"), seen.get("IRQ"))
+        asked = "low" in (seen.get("INT"), seen.get("IRQ"))  # NMI acts by its edge: held, it asks once at most
         disturbed = asked or seen["reset"] == "slow"
         return CRASHED if disturbed else RUNNING
     return {"ones": ONES, "zeros": ZEROS}.get(fetched, CRASHED)
@@ -184,6 +188,8 @@ def reading_of(board: BoardModel, line: Line, state: str, level: str) -> str:
     if state == ASTRAY:
         return level
     if state == CRASHED and level != "garbled halt":
+        if line.net in ALWAYS and not ceiling:
+            return "either"
         word = (
             "garbled writes" if line.net in ("WR", "RW") else "garbled select" if line.side == "select" else "garbled"
         )

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from autobench.diagnosis import cpu
 from autobench.diagnosis.board_model import BoardModel
+from autobench.diagnosis.cpu_effects import cpu_dead, cpu_pin, interrupt_held
 from autobench.diagnosis.effects import Effect, RailTrouble
 from autobench.diagnosis.memory_effects import (
     AFTER_START,
@@ -155,23 +156,6 @@ def one_output(at: Spot) -> Ways:
     return tuple(Effect(weight, outputs=(((at.part, at.net), level),)) for level, weight in DEAD_LEVELS)
 
 
-def cpu_pin(at: Spot) -> Ways:
-    """A pin of the CPU: a strobe that is not the fetch strobe, an address line or a data line, each as likely."""
-    nets = at.board.cpu_nets
-    strobes = [line for line in nets.outputs if line in at.board.nets and line not in (nets.fetch, "HALT", "BUSAK")]
-    pins = [*strobes, *CPU_ADDRESSES, *CPU_DATA]
-    each = 1.0 / len(pins)
-    ways = []
-    for pin in pins:
-        fetched = None if pin in ("REFRESH", "IORQ", "PHI1") else "ones" if pin == "PHI2" else "garbage"
-        if pin in CPU_DATA:
-            ways.append(Effect(each, cut=((at.part, pin),), in_socket=True))
-            continue
-        for level, weight in DEAD_LEVELS[:2]:
-            ways.append(Effect(0.5 * each * weight / 0.375, outputs=(((at.part, pin), level),), fetched=fetched))
-    return tuple(ways)
-
-
 def held(level: str) -> Rule:
     """A net that nothing can move."""
 
@@ -264,13 +248,6 @@ CONTENTION = (
 )
 
 
-def cpu_dead(at: Spot) -> Ways:
-    """Every output still; it draws less, seldom more."""
-    levels = {"static": 0.35, "high": 0.3, "floating": 0.1, "low": 0.05}
-    cold = tuple(Effect(weight, dead=(at.part,), dead_level=level, dead_draw=0.7) for level, weight in levels.items())
-    return (*cold, Effect(0.2, dead=(at.part,), dead_draw=0.7, extra=0.1))
-
-
 def too_many_volts(at: Spot) -> Ways:
     """What stands before the regulator comes through, and takes memory, buffers, then large chips with it."""
     ways = []
@@ -308,7 +285,7 @@ RULES: Mapping[str, Rule | Ways] = {
     "cpu-pin-dead": cpu_pin,
     "wait-held": held("low"),
     "bus-request-held": held("low"),
-    "interrupt-stuck": held("low"),
+    "interrupt-stuck": interrupt_held,
     "data-line-short": data_short,
     "bus-contention": CONTENTION,
     "address-buffer-bit": address_bit,

@@ -231,9 +231,19 @@ def memory_token(settled: Settled, line: Line, word: str) -> str:
         return word
     if line.side != "strobe":
         return "moving"
+    if not asked_as_usual(settled, line.net):
+        return "either"  # it comes with every access, or with refresh and video alone
     if line.net == "WE":
         return "moving" if settled.state in cpu.VARIED else "garbled writes below a ceiling"
     return "moving" if settled.state in cpu.VARIED and video_reads(settled) else "either"
+
+
+def asked_as_usual(settled: Settled, strobe: str) -> bool:
+    """Whether what makes `strobe` is selected now and then, as by a program."""
+    lines = settled.board.lines
+    makers = [part for part in settled.board.parts.values() if strobe in part.drives]
+    selects = [(maker.name, net) for maker in makers for net in maker.listens if net in lines]
+    return all(settled.seen(name, net) in MOVING for name, net in selects if lines[net].side == "select")
 
 
 def refreshed_by_cpu(board: BoardModel, line: Line) -> bool:

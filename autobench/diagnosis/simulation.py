@@ -138,7 +138,11 @@ class Simulation:
         for part in self.board.parts.values():
             if part.kind == "ram":
                 strobes = [self.seen(part, net) for net in (part.select, *part.inputs) if net in STROBES]
-                asked = all(word in MOVING for word in strobes) if strobes else self.seen(part, part.select) == "moving"
+                asked = (
+                    all(word in MOVING for word in strobes)
+                    if strobes
+                    else self.seen(part, part.select) in ("moving", "low")
+                )
                 worked = part.name in self.powered and part.name not in self.effect.dead and asked
                 for net in part.data:
                     self.put(part.name, net, "moving" if worked else "floating")
@@ -193,7 +197,9 @@ class Simulation:
 
     def written(self, part: Part) -> bool:
         """Whether the start-up program could write to `part`. A halted CPU has written before and selects no more."""
-        select = self.seen(part, part.select)
+        select, main = self.seen(part, part.select), self.board.cpu
+        if main is not None and (main.name, self.board.cpu_nets.write) in self.outputs:
+            return False  # a CPU whose write output is dead writes nothing
         return self.started and (select == WRITTEN or (select == "high" and self.state == cpu.HALTED))
 
     def composed(self, part: Part) -> str:

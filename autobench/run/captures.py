@@ -1,7 +1,8 @@
 """Captures of points with the scope, through relays or by hand, each taken once while the power stays as it is.
 
 Steps that look at lines captured together share one capture: their ratios are exact, and the round is shorter. A point
-that shows nothing but 0 V is only believed where the meter shows a contact and a low there. It judges nothing.
+that shows nothing but 0 V is only believed where the meter shows a contact and a low there, or, where no meter gets to
+it, where the same input shows less with its relay open. It judges nothing.
 """
 
 from __future__ import annotations
@@ -29,6 +30,10 @@ LONG_LOOK_RATE = 25e3  # Sa/s of peak-detected extremes
 
 FAST_LOOK, FAST_LOOK_RATE = 20e-6, 1e9  # s and Sa/s; ground leads ring at some tens of megahertz
 RING_ROOM = 0.3  # V beyond what is expected
+
+# V; a driven TTL low (0.15 V to 0.45 V, common practice) stands this far above the same input with nothing on it, which
+# is about two steps of the converter.
+ABOVE_AIR = 0.08
 
 # Told of every trace that is taken: which points together, net, point, trace, and whether it is the start capture.
 OnTrace = Callable[[str, str, str, Trace, bool], None]
@@ -176,19 +181,34 @@ class Captures:
         trace = capture.traces[point.channel]
         setup = setup_of(sight)
         source = next(item for item in setup.inputs if item.channel == point.channel)
-        void = self._check.wrong(point.channel) or void_reason(capture, trace) or self._flat_reason(point, trace)
+        void = self._check.wrong(point.channel) or void_reason(capture, trace) or self._flat_reason(sight, point, trace)
         return Seen(trace, void, self.scope.volts_components(source))
 
-    def _flat_reason(self, point: ScopePoint, trace: Trace) -> str | None:
-        """Why a point that shows nothing but 0 V says nothing, or None where the meter shows a low there too."""
+    def _flat_reason(self, sight: Sight, point: ScopePoint, trace: Trace) -> str | None:
+        """Why a point that shows nothing but 0 V says nothing, or None where another look shows a low there too."""
         if not is_flat(trace) or self._touch is None:
             return None
         if point not in self._flat:
             try:
-                self._flat[point] = self._not_low(point)
+                out_of_reach = point.beside is not None and not self._touch.reaches(point.beside)
+                low = out_of_reach and self._off_the_air(sight, point, trace)
+                self._flat[point] = None if low else self._not_low(point)
             except NoContactError as error:
                 self._flat[point] = str(error)
         return self._flat[point]
+
+    def _off_the_air(self, sight: Sight, point: ScopePoint, trace: Trace) -> bool:
+        """Whether a relay makes a difference to a flat trace: with it open the input shows its own offset error alone,
+        and a driven low stands above that."""
+        if self._route is None or point.by_hand or sight.by_hand:
+            return False
+        self._route.let_go()
+        air = self.scope.capture(setup_of(sight), self._wait, 1.0 + 2.0 * sight.seconds)
+        self._reach(sight)
+        alone = air.traces.get(point.channel)
+        if alone is None or void_reason(air, alone) is not None:
+            return False
+        return trace.volts(float(trace.samples.mean())) - alone.volts(float(alone.samples.mean())) > ABOVE_AIR
 
     def _not_low(self, point: ScopePoint) -> str | None:
         """The same, by asking the meter; raises `NoContactError`."""

@@ -96,6 +96,10 @@ class Touch:
         self._route.prepare()
         return None
 
+    def reaches(self, target: Target) -> bool:
+        """Whether the meter can get to `target`: by relays, or by a hand that may be asked."""
+        return not target.by_hand or self._hand is not None
+
     def contact(self, target: Target) -> float:
         """Volts at `target`, or `NoContactError` where nothing shows that the meter touches it."""
         self.hold(target)

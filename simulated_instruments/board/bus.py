@@ -46,7 +46,7 @@ class Enabled:
     def ram_bits(self, addresses: Whole, bit: int) -> Codes:
         """One bit of what memory came up with at `addresses`."""
         image = np.frombuffer(self.memory.ram, np.uint8)
-        found: Codes = image[addresses % image.size] >> bit & 1
+        found: Codes = image[self.memory.cells(addresses)] >> bit & 1
         return found
 
 
@@ -76,7 +76,8 @@ def data_line(stream: Stream, bit: int, enabled: Enabled) -> Edges:
 
 def driven_codes(stream: Stream, bit: int, enabled: Enabled) -> Codes:
     """The code of the line while each cycle has its data on the bus."""
-    own = (stream.values >> bit) & 1
+    unconnected = bool(enabled.memory.wrong.open_pins >> bit & 1)
+    own = on_the_net(stream, bit, enabled) if unconnected else (stream.values >> bit) & 1
     in_rom = enabled.memory.in_rom(stream.addresses)
     rom, ram = in_rom & stream.reads, ~in_rom & stream.reads
     codes = np.where(own == 1, HIGH, LOW)
@@ -92,11 +93,22 @@ def driven_codes(stream: Stream, bit: int, enabled: Enabled) -> Codes:
         codes = np.where(ram & (enabled.rom_bits(stream.addresses, bit) != own), FIGHT, codes)
     if enabled.memory.wrong.joined >> bit & 1:
         codes = joined_codes(stream, bit, enabled, codes, rom)
+    if unconnected:
+        codes = np.where(stream.writes, UNDRIVEN, codes)
     if not enabled.rom:
         codes = np.where(rom, UNDRIVEN, codes)
     if not enabled.ram:
         codes = np.where(ram, UNDRIVEN, codes)
     return np.where(stream.letting_go, UNDRIVEN, codes)
+
+
+def on_the_net(stream: Stream, bit: int, enabled: Enabled) -> Codes:
+    """What ROM or RAM gives at each access on a line that the CPU's own pin does not touch: a stream's values are what
+    the CPU took. A cell that was written has taken the pulled-up line for a 1."""
+    seen = enabled.memory.seen(stream.addresses)
+    rom, ram = enabled.rom_bits(seen, bit), enabled.ram_bits(seen, bit)
+    written = np.isin(seen, seen[stream.writes])
+    return np.where(enabled.memory.in_rom(stream.addresses), rom, np.where(written, 1, ram))
 
 
 def joined_codes(stream: Stream, bit: int, enabled: Enabled, codes: Codes, rom: NDArray[np.bool_]) -> Codes:

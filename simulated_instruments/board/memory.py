@@ -74,11 +74,14 @@ class Memory:
 
     def _at_cpu(self, value: int) -> int:
         wrong = self.wrong
-        value = (value & ~(self.low | wrong.low) | wrong.high) & 0xFF
+        value = (value & ~(self.low | wrong.low) | wrong.high | wrong.open_pins) & 0xFF
         return value if wrong.joined & value == wrong.joined else value & ~wrong.joined
 
+    def cells(self, addresses: Whole) -> Whole:
+        """Where `addresses` are in `ram`, which has no cells under a ROM that begins at 0."""
+        return (addresses - (0 if self.rom_at else ROM_BYTES)) % len(self.ram)
+
     def _cell(self, address: int) -> int:
-        """Where `address` is in `ram`, which has no cells under a ROM that begins at 0."""
         return (address - ROM_BYTES if not self.rom_at else address) % len(self.ram)
 
 

@@ -157,7 +157,7 @@ def bus_leg(assembly: Assembly, part: Part, net: str, letter: str, bit: int) -> 
     if part.kind == "cpu" and letter == "A":
         hold(assembly, net, OPEN_OUTPUT)
     elif part.kind == "cpu":
-        condition.spoil(high=bit)
+        condition.spoil(open_pins=bit)  # its own reads alone: ROM and RAM drive the net as before
     elif part.kind == "rom" and letter == "A":
         condition.spoil(rom_address_high=bit)
     elif part.kind == "rom":

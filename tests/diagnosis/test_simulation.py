@@ -178,3 +178,33 @@ def test_every_token_has_a_row(board: str, models: dict[str, BoardModel]) -> Non
     for effect in effects:
         for observable, token in predicted(settle(models[board], effect)).items():
             assert token in alphabets()[observable.kind].token_numbers
+
+
+def test_a_lost_refresh_output_takes_the_memory_and_not_the_core(models: dict[str, BoardModel]) -> None:
+    """Refresh is half of every fetch: one that is flat at a CPU that fetches is that pin's, and nothing a program
+    does; the program goes on until it needs its memory (trade's rule; data sheet of class R, from memory)."""
+    ways = next(each for each in candidates(models["fixed-3"]) if each.fault == "cpu-pin-dead").effects
+    lost = [way for way in ways if dict(way.outputs).get(("U1", "REFRESH")) == "low"]
+    assert {way.later for way in lost} == {cpu.CRASHED, cpu.RUNNING, cpu.HALTED}
+    flat = next(way for way in lost if way.later == cpu.CRASHED)
+    settled = settle(models["fixed-3"], flat)
+    assert told(settled, "line", "REFRESH") == "low"
+    astray = settle(models["fixed-3"], Effect(fetched="garbage"))
+    row = alphabets()["line"]
+    chances = dict(
+        zip(row.categories, row.table[row.token_numbers[told(astray, "line", "REFRESH")]].tolist(), strict=True)
+    )
+    assert chances["low"] < 0.001
+
+
+def test_a_held_nmi_leaves_the_program_alone(models: dict[str, BoardModel]) -> None:
+    """NMI acts by its edge: held low it asks once at most (data sheets of both classes, from memory)."""
+    assert settle(models["fixed-3"], Effect(held=(("NMI", "low"),))).state == cpu.RUNNING
+    assert settle(models["fixed-3"], Effect(held=(("INT", "low"),))).state == cpu.CRASHED
+
+
+def test_two_selects_together_make_their_parts_fight(models: dict[str, BoardModel]) -> None:
+    """With both selects low for ever ROM and memory drive against each other (trade's rule)."""
+    low = Effect(outputs=((("U6", "ROMCS"), "low"), (("U6", "RAMCS"), "low")), fetched="garbage")
+    tokens = predicted(settle(models["fixed-3"], low))
+    assert all(token == "perhaps" for each, token in tokens.items() if each.kind == "driving")

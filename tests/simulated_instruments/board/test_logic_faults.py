@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from simulated_instruments.bench import SimulatedBench, list_faults
+from simulated_instruments.board.bus import driven_codes
+from simulated_instruments.board.levels import UNDRIVEN
 from simulated_instruments.board.waveform import Array
 from simulated_instruments.devices.terminals import OutputSetting
 
@@ -284,3 +286,28 @@ def test_the_list_of_faults_has_every_place() -> None:
     assert both | {("divider-dead", "U2"), ("video-controller-dead", "U5")} <= pellin
     assert not any(fault == "video-controller-dead" for fault, _ in tarnbeck)
     assert not any(fault == "video-chip-dead" for fault, _ in pellin)
+
+
+@pytest.mark.parametrize("board", BOTH)
+def test_a_data_line_goes_on_without_the_pin_of_the_cpu(board: str) -> None:
+    """A CPU whose own data pin is open reads a 1 there and drives nothing; ROM and memory drive the line as before."""
+    seed, net = next((seed, net) for seed in range(200) if (net := lost_data_pin(board, seed)))
+    fault = broken(board, "cpu-pin-dead@U1", seed)
+    bit = int(net[1:])
+    assert fault.condition.wrong.open_pins == 1 << bit
+    assert net not in fault.condition.held
+    programs = fault.bench.world.board.activity.programs  # type: ignore[union-attr]
+    stream = programs.other.stream
+    rom = programs.memory.in_rom(stream.addresses) & stream.reads
+    assert (stream.values[stream.reads] >> bit & 1).all()  # what the CPU takes
+    codes = driven_codes(stream, bit, programs.enabled)
+    held = np.frombuffer(programs.rom, np.uint8)[stream.addresses[rom] % 0x4000] >> bit & 1
+    assert (codes[rom] == held).all()  # what the ROM drives
+    assert (codes[stream.writes] == UNDRIVEN).all()
+
+
+def lost_data_pin(board: str, seed: int) -> str | None:
+    """The data line whose pin this specimen's CPU has lost, if it is one."""
+    bench = SimulatedBench.open(board, faults=["cpu-pin-dead@U1"], seed=seed)
+    cut = [net for part, net in bench.world.board.assembly.condition.cut if part == "U1" and net[0] == "D"]
+    return cut[0] if cut else None
