@@ -160,3 +160,20 @@ def test_a_controller_never_programmed_shows_wrong_or_missing_sync(tmp_path: Pat
     rates = [r for r in state.readings if r.step == "sync" and r.quantity == "line rate"]
     assert rates
     assert all(r.verdict == "outside" for r in rates)
+
+
+@pytest.mark.parametrize(("also", "expected"), [((), "outside"), (("probe-not-touching@U11.12",), "void")])
+def test_a_held_low_that_no_meter_reaches_is_believed_where_the_tip_touches(
+    tmp_path: Path, also: tuple[str, ...], expected: str
+) -> None:
+    """With nobody to hold the meter the scope's own input tells a driven low (MA3, by this seed) from the air."""
+    request = app.CheckRequest(
+        "tarnbeck-8",
+        only=("line MA3",),
+        records=str(tmp_path / "records.sqlite"),
+        unattended=True,
+        simulation=app.Simulation(faults=("address-buffer-bit@U9", *also), seed=1),
+    )
+    state = app.check(request)
+    reading = next(each for each in state.readings if each.step == "line MA3")
+    assert reading.verdict == expected, told(state)
