@@ -231,12 +231,7 @@ def matters(board: BoardModel, part: str, net: str) -> bool:
 
 # The program goes astray at once, or later on.
 BITS_LOST = (Effect(0.7, fetched="garbage"), Effect(0.3, later=cpu.CRASHED))
-# Mostly nothing that the round sees; sometimes the interrupt or one of the data lines suffers.
-PORT_DAMAGED = (
-    Effect(0.75),
-    Effect(0.15, held=(("INT", "low"),)),
-    *(Effect(0.1 / len(CPU_DATA), held=((line, "low"),), extra=0.05) for line in CPU_DATA),
-)
+PORT_DRAWS = (0.0, 0.05, 0.1, 0.15)  # a damaged one draws up to so much more of the board's current (common practice)
 # Outputs fight: the lines of the bus move through half-levels, now and then one stands half-way, or all of them do.
 CONTENTION = (
     Effect(0.1, held=tuple((line, "half-level") for line in CPU_DATA), extra=0.15),
@@ -246,6 +241,16 @@ CONTENTION = (
     ),
     *(Effect(0.15, fetched="garbage", extra=extra, fought=CPU_DATA) for extra in (0.03, 0.07, 0.13, 0.2)),
 )
+
+
+def port_damaged(at: Spot) -> Ways:
+    """Mostly nothing that the round sees but its current; sometimes the interrupt or one of the data lines suffers."""
+    asked = "IRQ" if at.board.cpu_class == "S" else "INT"
+    each = 1.0 / len(PORT_DRAWS)
+    nothing = (Effect(0.7 * each, extra=extra) for extra in PORT_DRAWS)
+    interrupt = (Effect(0.2 * each, held=((asked, "low"),), extra=extra) for extra in PORT_DRAWS)
+    data = (Effect(0.1 / len(CPU_DATA), held=((line, "low"),), extra=0.05) for line in CPU_DATA)
+    return (*nothing, *interrupt, *data)
 
 
 def too_many_volts(at: Spot) -> Ways:
@@ -306,5 +311,5 @@ RULES: Mapping[str, Rule | Ways] = {
     "sync-output-dead": dead(draw=0.9),
     "video-ram-bad": dead(draw=1.0),
     "video-controller-dead": dead(draw=0.7),
-    "port-chip-damaged": PORT_DAMAGED,
+    "port-chip-damaged": port_damaged,
 }
