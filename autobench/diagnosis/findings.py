@@ -18,6 +18,9 @@ GIVEN_FAULTS = CLOCK_FAULTS | {"reset-stuck", "wait-held", "bus-request-held"}
 UPSTREAM = frozenset({"cpu-dead", "rom-not-driving", "rom-bits-lost", "decoder-dead"})
 PROGRAM = UPSTREAM | {"ram-dead", "ram-shorted", "ram-several", "data-line-short", "bus-contention"}
 
+# What lies on the way to the RAM: a program may fall over it, a sync made without software never.
+MEMORY_WAYS = frozenset({"ram-strobe-missing", "address-buffer-bit", "ram-marginal"})
+
 # Volts at the load side of a strobe that does not move -> what holds it there.
 STROBE_LEVELS = (
     (0.12, "a hard low: a short to 0 V, or the output stuck low"),
@@ -92,7 +95,7 @@ def fixed_sync(facts: Facts) -> Iterator[Finding]:
             f"no sync on {video.line_net} at {video.line_point}, made without software here: CPU, ROM and RAM are "
             "innocent of it"
         )
-        yield Finding(words, frozenset({"video-chip-dead"}), PROGRAM | {"sync-output-dead"})
+        yield Finding(words, frozenset({"video-chip-dead"}), PROGRAM | MEMORY_WAYS | {"sync-output-dead"})
     elif facts.category("line rate", "sync") == "right":
         words = f"{video.line_net} at {video.line_point} runs at its rate, so the video chip and its clock are good"
         yield Finding(words, clears=frozenset({"video-chip-dead"}))

@@ -100,11 +100,12 @@ class Sights:
         return Sight(tuple(points), whole_screens(seconds, self.divisions), rate, peak, bandwidth_limit)
 
     def beside(self, net: str, point: str) -> Target | None:
-        """Where the meter sees the same point, against a 0 V point it gets to as well."""
+        """Where the meter sees the same point, against a 0 V point it gets to as well; by relays wherever it can."""
         name = self.board.board
         grounds = [spot_of(self.board, point).ground, *(place.ground for place in self.board.places())]
-        targets = (target_of(self.bench, name, net, point, ground) for ground in grounds)
-        return next((target for target in targets if target.reachable), None)
+        targets = [target_of(self.bench, name, net, point, ground) for ground in grounds]
+        reached = [target for target in targets if target.reachable]
+        return min(reached, key=lambda target: target.by_hand, default=None)
 
     def clocks(self) -> dict[str, Sight]:
         """Clock to its sight: all together where the channels suffice, so that ratios are exact; by hand each with the

@@ -78,9 +78,9 @@ def test_a_bench_fault_is_named_and_the_board_is_not_accused(tmp_path: Path, boa
 @pytest.mark.long
 @pytest.mark.parametrize("fault", WORDS)
 @pytest.mark.parametrize("board", BOARDS)
-def test_every_bench_fault_on_five_boards(tmp_path: Path, board: str, fault: str) -> None:
-    """Each bench fault on five good boards by seed: undecided or stopped, for the right reason."""
-    found = [wrong(check(tmp_path, board, fault, seed), fault) for seed in range(1, 6)]
+def test_every_bench_fault(tmp_path: Path, board: str, fault: str) -> None:
+    """Each bench fault on two good boards by seed: undecided or stopped, for the right reason."""
+    found = [wrong(check(tmp_path, board, fault, seed), fault) for seed in range(1, 3)]
     assert [each for each in found if each is not None] == []
 
 
@@ -90,10 +90,10 @@ def test_the_tip_on_the_wrong_pin_is_counted(
     tmp_path: Path, board: str, record_property: pytest.RecordProperty
 ) -> None:
     """How often a good board is called faulty for a pin beside the one meant is reported, and never stops a run."""
-    verdicts = [check(tmp_path, board, "wrong-pin", seed) for seed in range(1, 6)]
+    verdicts = [check(tmp_path, board, "wrong-pin", seed) for seed in range(1, 4)]
     ends = [state.ended.verdict for state in verdicts if state.ended is not None]
     record_property("faulty for a wrong pin", f"{board}: {ends.count('faulty')} of {len(ends)}")
-    assert len(ends) == 5
+    assert len(ends) == 3
     assert "stopped" not in ends
 
 

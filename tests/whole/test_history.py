@@ -107,6 +107,7 @@ def trace_names(folder: Path) -> set[str]:
     return {path.name.split("-", 1)[1] for path in folder.iterdir()}
 
 
+@pytest.mark.long
 def test_a_repair_that_did_not_help_is_not_cured(shop: Shop) -> None:
     """The same fault after the repair: said so, with what still fails; the job stays open."""
     first = shop.check("--fault", "cpu-dead", code=1)
@@ -116,6 +117,7 @@ def test_a_repair_that_did_not_help_is_not_cured(shop: Shop) -> None:
     assert "1 repair, open, last faulty" in shop.say("history", "--serial", "A7")
 
 
+@pytest.mark.long
 def test_only_the_first_round_after_a_repair_is_compared(shop: Shop) -> None:
     """The comparison comes by itself for the next round of the same serial number, past stopped ones, and once."""
     engine = open_engine(str(shop.records))

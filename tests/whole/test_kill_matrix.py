@@ -138,6 +138,7 @@ def test_a_meter_that_is_unplugged_while_nobody_uses_it_is_noticed(stands: list[
     dropped(begun(stands, tmp_path, "waiting"), "waiting", "meter")
 
 
+@pytest.mark.long
 def test_a_supply_that_ignores_the_first_offs_gets_another(stands: list[KillStand], tmp_path: Path) -> None:
     """The guard cannot look whether OFF worked, so it says it more than once."""
     stand = begun(stands, tmp_path, "waiting")

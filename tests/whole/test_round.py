@@ -9,27 +9,6 @@ import pytest
 from autobench import app
 from autobench.views.run_state import RunState
 
-BOTH = (
-    "decoupler-short",
-    "inlet-open",
-    "connector-resistance",
-    "bulk-capacitor-open",
-    "master-clock-dead",
-    "divider-dead",
-    "wrong-crystal",
-    "reset-stuck",
-    "cpu-dead",
-    "fetch-strobe-dead",
-    "rom-not-driving",
-    "data-line-short",
-    "video-chip-dead",
-    "sync-output-dead",
-    "bus-contention",
-)
-PROGRAMMABLE = ("video-controller-dead", "decoder-dead")
-FAULTS = [("tarnbeck-8", fault) for fault in BOTH] + [
-    ("pellin-600", fault) for fault in (*BOTH, *PROGRAMMABLE) if fault != "video-chip-dead"
-]
 # The faults a round names at once; the part, as the schematic has it.
 PLAIN = {
     "master-clock-dead": {"X1", "U4"},
@@ -82,23 +61,14 @@ def test_a_good_board_is_good(tmp_path: Path, board: str, seed: int) -> None:
 
 @pytest.mark.long
 @pytest.mark.parametrize("board", ["tarnbeck-8", "pellin-600"])
-def test_fifty_good_boards_are_never_faulty(tmp_path: Path, board: str) -> None:
-    """Fifty healthy boards by seed: none is faulty, and hardly one undecided."""
+def test_twenty_good_boards_are_never_faulty(tmp_path: Path, board: str) -> None:
+    """Twenty healthy boards by seed: none is faulty, and hardly one undecided."""
     undecided = 0
-    for seed in range(50):
+    for seed in range(20):
         state = check(tmp_path, board, 1000 + seed)
         assert verdict(state) in ("good", "undecided"), f"seed {1000 + seed}: {told(state)}"
         undecided += verdict(state) == "undecided"
-    assert undecided <= 2
-
-
-@pytest.mark.long
-@pytest.mark.parametrize(("board", "fault"), FAULTS)
-def test_every_fault_is_found_on_five_boards(tmp_path: Path, board: str, fault: str) -> None:
-    """Each fault on five boards by seed: always faulty."""
-    for seed in range(1, 6):
-        state = check(tmp_path, board, seed, fault)
-        assert verdict(state) == "faulty", f"seed {seed}: {told(state)}"
+    assert undecided <= 1
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -153,7 +123,7 @@ def test_a_16_4_1_clock_chain_is_recognised_from_samples(tmp_path: Path) -> None
     assert ratios["CHARCLK"].value == pytest.approx(1 / 16, rel=1e-4)
 
 
-@pytest.mark.parametrize("seed", range(1, 4))
+@pytest.mark.parametrize("seed", [3, *(pytest.param(seed, marks=pytest.mark.long) for seed in (1, 2))])
 def test_a_controller_never_programmed_shows_wrong_or_missing_sync(tmp_path: Path, seed: int) -> None:
     """With the ROM not driving, nobody programs the controller: its sync is missing or wrong (common practice)."""
     state = check(tmp_path, "pellin-600", seed, "rom-not-driving")

@@ -96,6 +96,7 @@ def test_first_power_of_a_shorted_board_stops_before_any_volts(run: Run) -> None
     assert ends_off(events)
 
 
+@pytest.mark.long
 def test_after_a_repair_all_is_taken_cold_and_the_rest_warm(run: Run) -> None:
     """Ten minutes of work lie between; what is measured warm is captured anew, not remembered."""
     state, events = run("after-repair")

@@ -84,6 +84,7 @@ def test_an_instrument_that_dies_mid_run_stops_it_with_the_output_off(tmp_path: 
     assert "meter" in (state.ended.reason or "")
 
 
+@pytest.mark.long
 def test_a_dead_supply_with_the_board_on_raises_the_alarm(tmp_path: Path) -> None:
     """The supply is unplugged from the bus while its output is on: stopped, and a person is told to switch it off."""
     served = SimulatedBench.open("tarnbeck-8", options={"video": "late"}, faults=(), seed=0)

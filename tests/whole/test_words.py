@@ -113,6 +113,7 @@ def test_every_fault_speaks_plainly(desk: Desk, board: str) -> None:
         look_at_round(desk, (board, "--fault", fault))
 
 
+@pytest.mark.long
 def test_a_job_speaks_plainly(desk: Desk) -> None:
     """The repair, the comparison after it, the jobs and the export do so too."""
     record = ("--records", str(desk.records))
