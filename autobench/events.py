@@ -7,6 +7,7 @@ Events carry plain values only (numbers, words, readings), so that they can be w
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields, is_dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from autobench.diagnosis.result import Diagnosis, NextCheck
@@ -14,6 +15,8 @@ from autobench.judgement.reading import Reading
 
 if TYPE_CHECKING:
     from autobench.signals.trace import Trace
+
+ATOMS = frozenset({str, int, float, bool, type(None)})  # what JSON takes as it is
 
 
 @dataclass(frozen=True)
@@ -288,11 +291,21 @@ def plain(value: Any) -> Any:
 
     Samples stay outside: a field of bytes is left out.
     """
-    if is_dataclass(value) and not isinstance(value, type):
-        found = ((item.name, getattr(value, item.name)) for item in fields(value))
+    kind = type(value)
+    if kind in ATOMS:  # most of what there is, and told apart at once
+        return value
+    names = field_names(kind)  # type: ignore[arg-type]  # a type can be a key
+    if names is not None:
+        found = ((name, getattr(value, name)) for name in names)
         return {name: plain(item) for name, item in found if not isinstance(item, bytes)}
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
         return [plain(item) for item in value]
     return value
+
+
+@cache
+def field_names(kind: type) -> tuple[str, ...] | None:
+    """Names of the fields of a dataclass in their order; `None` for any other type."""
+    return tuple(item.name for item in fields(kind)) if is_dataclass(kind) else None

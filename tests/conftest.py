@@ -5,14 +5,23 @@ And none of them sends anything beyond this machine.
 
 from __future__ import annotations
 
+import gc
+import os
+
 import pytest
 from hypothesis import settings
 
+from autobench.__main__ import GARBAGE_AFTER
 from tests import loopback_only
 
 settings.register_profile("the same each time", derandomize=True, deadline=None)
 settings.load_profile("the same each time")
 loopback_only.begin()
+
+# As in the command itself, and before anything loads the arithmetic: with a thread for every core a round in this
+# process costs nearly twice the processor time, spent on threads that wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+gc.set_threshold(GARBAGE_AFTER)
 
 
 @pytest.hookimpl(trylast=True)

@@ -64,6 +64,8 @@ WAITING = (Exchanged, Watched, StepStarted, TraceTaken, Prompted, PromptEnded)
 # switching-off that has to be told to the record is not held up for longer than this, once.
 BUSY_SECONDS = 0.5
 
+AS_TEXT = json.JSONEncoder(ensure_ascii=False)  # made once: an exchange a millisecond is written
+
 UNFINISHED = "the run did not end: it was killed, or is still going on"
 
 
@@ -249,7 +251,7 @@ class RunRecord:
 
 def written(data: dict[str, Any]) -> str:
     """JSON as it goes into the database; what is no text in any encoding becomes a question mark."""
-    return storable(json.dumps(data, ensure_ascii=False))
+    return storable(AS_TEXT.encode(data))
 
 
 def storable(text: str) -> str:

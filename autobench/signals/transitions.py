@@ -58,7 +58,7 @@ def around(trace: Trace, edges: Edges, number: int, falling: bool) -> tuple[int,
     """First and last sample between the neighbouring edges, and the first sample after the crossing itself."""
     own, other = (edges.falling, edges.rising) if falling else (edges.rising, edges.falling)
     here = float(own[number])
-    place = int(np.searchsorted(other, here))
+    place = int(other.searchsorted(here))
     last = max(trace.samples.size - 1, 0)
     before = 0 if place == 0 else math.ceil((float(other[place - 1]) - trace.start) / trace.interval)
     after = last if place >= other.size else math.floor((float(other[place]) - trace.start) / trace.interval)
@@ -68,8 +68,8 @@ def around(trace: Trace, edges: Edges, number: int, falling: bool) -> tuple[int,
 
 def ten_to_ninety(scaled: NDArray[np.float64], crossing: int) -> float:
     """Samples, with fractions, from the last 10 % before a rising crossing to the first 90 % after it; else NaN."""
-    below = np.flatnonzero(scaled[:crossing] <= 0.1)
-    above = np.flatnonzero(scaled[crossing:] >= 0.9)
+    below = (scaled[:crossing] <= 0.1).nonzero()[0]
+    above = (scaled[crossing:] >= 0.9).nonzero()[0]
     if below.size == 0 or above.size == 0:
         return math.nan
     start, end = int(below[-1]), crossing + int(above[0])

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -42,6 +42,7 @@ from simulated_instruments.board.waveform import Constant, Waveform
 # Rows of RAM the firmware strobes a T-state: a refresh in each of its fetches, and its reads and writes.
 FIRMWARE_ROWS = 0.15
 OUT_LATE = 0.06  # of a period: how far the clock outputs of a class S CPU are behind its clock
+MOST_WAVES = 64  # kept, of a megabyte or two each; a net takes one for each kind of stage
 RAM_DRIVERS = ("gates", "mux", "dram")
 # States in which nothing moves on a CPU whose buses float then.
 STILL = frozenset({DEAD, NO_CLOCK, HELD, WAITING, BUS_REQUESTED})
@@ -78,15 +79,12 @@ class Activity:
         self.programs = Programs(assembly, self.clocks, self.processor)
         self.ram = RamNets(assembly, self.clocks, self.programs)
         self.video = VideoNets(self.signals, self.condition, self.tolerance, self.clocks)
-        self._made: dict[tuple[str, Stage], Waveform] = {}
+        self._waves = lru_cache(maxsize=MOST_WAVES)(self._make)
 
     def wave(self, net: str, stage: Stage) -> Waveform:
         """The volts of `net` in `stage`, with the reference on every rail. Raises `KeyError` for a net it knows
         nothing of."""
-        key = (net, stage)
-        if key not in self._made:
-            self._made[key] = self._make(net, stage)
-        return self._made[key]
+        return self._waves(net, stage)
 
     def driver(self, net: str) -> str:
         """The part whose rail the volts of `net` follow."""

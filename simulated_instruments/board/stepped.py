@@ -33,8 +33,7 @@ class Stepped:
     def __init__(self, edges: Array, targets: Array, constants: Array, period: float, origin: float) -> None:
         self.edges, self.targets, self.period, self.origin = edges, targets, period, origin
         self.rates: Array = 1.0 / constants
-        lengths = np.diff(np.append(edges, edges[0] + period))
-        kept = np.exp(-np.minimum(lengths * self.rates, 700.0))
+        kept = self._left_over()
         begin = np.roll(targets, 1)
         for _ in range(ROUNDS):
             again = np.roll(targets + (begin - targets) * kept, 1)
@@ -43,9 +42,14 @@ class Stepped:
             if settled:
                 break
         self.steps: Array = begin - targets
-        self._kept = kept
         self._crossings: dict[tuple[float, bool], Array] = {}
         self._buckets: Buckets | None = None
+
+    def _left_over(self) -> Array:
+        """The share of each step that is left at the end of its stretch."""
+        lengths = np.diff(np.append(self.edges, self.edges[0] + self.period))
+        left: Array = np.exp(-np.minimum(lengths * self.rates, 700.0))
+        return left
 
     def samples(self, times: Array) -> Array:
         if times.size <= AT_ONCE:
@@ -117,12 +121,13 @@ class Stepped:
         """Phases within a period at which the volts pass `level`: t = τ·ln((v₀ − target)/(level − target))."""
         key = (level, rising)
         if key not in self._crossings:
+            kept = self._left_over()
             begin = self.targets + self.steps
-            end = self.targets + self.steps * self._kept
+            end = self.targets + self.steps * kept
             passed = (begin < level) & (end >= level) if rising else (begin > level) & (end <= level)
             where = np.flatnonzero(passed)
             left = np.minimum((level - self.targets[where]) / self.steps[where], 1.0)
-            after = -np.log(np.maximum(left, self._kept[where])) / self.rates[where]
+            after = -np.log(np.maximum(left, kept[where])) / self.rates[where]
             phases = self.edges[where] + after
             self._crossings[key] = np.sort(np.where(phases >= self.period, phases - self.period, phases))
         return self._crossings[key]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import lru_cache
 
 import numpy as np
@@ -59,6 +60,13 @@ class Specimen:
 @lru_cache(maxsize=64)
 def specimen(board: str, seed: int) -> Specimen:
     return Specimen(board, seed)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _let_go() -> Iterator[None]:
+    """The boards of this file are half a gigabyte, which no test of another file needs."""
+    yield
+    specimen.cache_clear()
 
 
 # Rates in Hz and their spread from specimen to specimen, from memory of boards of this class.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import lru_cache
 
 import numpy as np
@@ -52,6 +53,13 @@ class Broken:
 @lru_cache(maxsize=256)
 def broken(board: str, fault: str, seed: int) -> Broken:
     return Broken(board, fault, seed)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _let_go() -> Iterator[None]:
+    """The boards of this file are half a gigabyte, which no test of another file needs."""
+    yield
+    broken.cache_clear()
 
 
 def sync_of(board: str) -> str:
