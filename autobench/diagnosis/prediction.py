@@ -229,8 +229,12 @@ def memory_token(settled: Settled, line: Line, word: str) -> str:
     """The token of a line at the memory, which the video goes on reading while the CPU does nothing of sense."""
     if word not in MOVING:
         return word
+    # Halted inside the ROM the CPU only refreshes: no column is strobed, and the memory's outputs rest.
+    resting = settled.state == cpu.HALTED and not video_reads(settled)
+    if resting and (line.side == "data" or line.net == "CAS"):
+        return "floating" if line.side == "data" else "high"
     if line.side != "strobe":
-        return "moving"
+        return "either" if resting else "moving"  # a refresh counter of seven bits leaves the eighth line still
     if not asked_as_usual(settled, line.net):
         return "either"  # it comes with every access, or with refresh and video alone
     if line.net == "WE":
