@@ -22,6 +22,8 @@ OPEN = float("inf")  # ohm
 LEAK_OHMS = 10e6
 # What is left between a bench supply, which floats, and the board once its plug is out.
 INSULATION_OHMS = 100e6
+# A that an output takes back by its bleeder and sense divider (common practice): more than a meter's ohms source gives.
+BLEEDER_AMPS = 2e-3
 AT_LIMIT = 1e-6  # relative; how near its limit a current counts as limited
 
 
@@ -196,4 +198,5 @@ def output_of(number: int, supply: SupplyWiring, assembly: Assembly) -> Output:
     """Output `number`, off; it feeds something if the wiring leads it to a rail this board has."""
     feeds = any(feed.output == number and feed.rail in assembly.fed for feed in supply.feeds)
     source = LimitedSource(f"output {number}", f"output {number} +", f"output {number} -", supply.ohms, supply.rise)
+    source.sink = BLEEDER_AMPS
     return Output(number, source, feeds)

@@ -1,7 +1,7 @@
-"""A limited source: constant voltage behind a resistance up to a current limit, and never a sink.
+"""A limited source: constant voltage behind a resistance up to a current limit, and no more than a feeble sink.
 
-One shape serves a bench supply output (CV, CC, and a one-quadrant output that cannot pull down) and a meter's ohms
-source (constant current up to its compliance voltage). It knows no network and no instrument.
+One shape serves a bench supply output (CV, CC, and a one-quadrant output that pulls down by its bleeder only)
+and a meter's ohms source (constant current up to its compliance voltage). It knows no network and no instrument.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 VOLTAGE = "voltage"  # constant voltage behind `ohms`
 CURRENT = "current"  # at the limit
-BLOCKED = "blocked"  # the circuit stands higher than the source: no current, it cannot sink
+BLOCKED = "blocked"  # the circuit stands higher than the source: nothing but the bleeder
 
 MARGIN = 1e-9  # V; how far beyond a crossover before the mode changes, so that rounding cannot make it chatter
 
@@ -34,6 +34,7 @@ class LimitedSource:
     target: float = 0.0
     since: float = 0.0
     mode: str = VOLTAGE
+    sink: float = 0.0  # A that it takes back at most
 
     def set(self, time: float, target: float, limit: float, rise: float | None = None) -> None:
         """From `time` on head for `target` volts with `limit` amps, and with the time constant `rise` if given."""
@@ -55,8 +56,10 @@ class LimitedSource:
 
     def amps(self, time: float, across: float) -> float:
         """Current out of `plus` with `across` volts from plus to minus, in the present mode."""
-        if not self.connected or self.mode == BLOCKED:
+        if not self.connected:
             return 0.0
+        if self.mode == BLOCKED:
+            return -self.sink
         if self.mode == CURRENT:
             return self.limit
         return (self.open_volts(time) - across) / self.ohms
@@ -73,8 +76,8 @@ class LimitedSource:
         """
         if not self.connected:
             return False
-        top = self.open_volts(time)
-        corner = top - self.ohms * self.limit
+        top = self.open_volts(time) + self.ohms * self.sink
+        corner = self.open_volts(time) - self.ohms * self.limit
         before = self.mode
         if self.mode == VOLTAGE:
             if across > top + MARGIN:
