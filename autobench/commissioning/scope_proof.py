@@ -153,7 +153,9 @@ def look(captures: Captures, way: ScopeWay, target: Target, middle: float, scale
         return Level(0.0, 0.0, seen.void)
     volts = seen.trace.in_volts()
     mean = float(volts.mean())
-    if float(volts.std()) > UNSTEADY * max(1.0, abs(mean) / LEVEL):  # a probe that divides by less shows more of all
+    # A probe that divides by less shows more of all, and a wide range has the converter's own noise of nearly a code.
+    quiet = max(UNSTEADY * max(1.0, abs(mean) / LEVEL), seen.trace.step)
+    if float(volts.std()) > quiet:
         swing = show(float(volts.max() - volts.min()), "V", 2)
         return Level(0.0, 0.0, f"the level swings by {swing}: is the ground clip of its probe on?")
     step = scale / captures.scope.samples.codes

@@ -69,7 +69,7 @@ RARER = pytest.mark.long
         ("relay-stuck@101", "relays 101 and 201 are told to be closed, but no current gets through them"),
         ("relay-stuck@205", "relay 205 is told to be open, but current gets through it"),
         ("probe-factor-wrong@scope 2", "for 2.483 V: its probe divides by 1, the bench file says 10"),
-        pytest.param("ground-clip-off@scope 1", "is the ground clip of its probe on?", marks=RARER),
+        pytest.param("ground-clip-off@scope 1", "is the ground clip on, and its lead whole?", marks=RARER),
         ("leads-reversed", "the supply leads are the wrong way round"),
         ("range-fixed-low", "does the meter read what it should, and is its range free?"),
         pytest.param("coupling-left-ac", "stays coupled otherwise than DC", marks=RARER),
