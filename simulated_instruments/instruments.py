@@ -42,7 +42,9 @@ def device_of(world: World, wiring: Wiring, clock: Clock, seed: int, name: str) 
     if kind in SUPPLIES:
         supply: Device = SUPPLIES[kind](name, clock, SupplySockets(world, wiring.supply.instruments[name]), seed)
         if isinstance(supply, ChannelListSupply):
-            supply.outputs[1].tripped_on_volts = damage.latched
+            first = wiring.supply.instruments[name]
+            fed = [number for number in supply.outputs if feeds(world, first - 1 + number)]
+            supply.outputs[min(fed, default=1)].tripped_on_volts = damage.latched
         return supply
     if kind in METERS:
         meter: Device = METERS[kind](name, clock, MeterSockets(world), seed)
@@ -56,6 +58,12 @@ def device_of(world: World, wiring: Wiring, clock: Clock, seed: int, name: str) 
         leave_as_found(scope, damage)
         return scope
     raise UsageError(f"the wiring file names a device '{kind}' for '{name}', which there is none of")
+
+
+def feeds(world: World, number: int) -> bool:
+    """Whether output `number` of the bench leads to the board."""
+    output = world.supply.outputs.get(number)
+    return output is not None and output.feeds
 
 
 def leave_as_found(scope: RunningScope, damage: BenchDamage) -> None:

@@ -105,6 +105,10 @@ class SwitchingOff:
     def _shown(self, output: Output, again: Callable[[], None]) -> list[str]:
         """Whether a measurement shows it off; `again` sends the OFF once more while it does not."""
         feed, supply, level = output.feed, output.supply, level_of(output.set_volts)
+        if output.interlock.state == "ending wrong":
+            # Nothing more is switched on at this connection, and a board's own capacitors keep for minutes what a probe
+            # of the wrong sign left on them.
+            level = PROVED_OFF
         volts = volts_when_off(feed, supply, self._touch, self._clock, self._emit, again, level)
         shown = "nothing could be measured" if volts is None else f"still {show(volts, 'V')}"
         if volts is not None and abs(volts) < level:
