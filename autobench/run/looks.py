@@ -29,7 +29,8 @@ def look(bench: Bench, captures: Captures, step: PlannedStep, job: ScopeJob | Pl
         case ClockJob():
             return scope_actions.clock(captures, step, job)
         case ResetJob():
-            return scope_actions.reset(captures, step, job)
+            limited = next((output.feed.rail for output in bench.power.outputs.values() if output.retried), None)
+            return scope_actions.reset(captures, step, job, limited)
         case SyncJob():
             return scope_actions.sync(captures, step, job)
         case PictureJob():

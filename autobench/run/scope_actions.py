@@ -156,9 +156,13 @@ def clock_shape(place: Place, job: ClockJob, seen: Seen, wave: Waveform) -> list
     return readings
 
 
-def reset(captures: Captures, step: PlannedStep, job: ResetJob) -> list[Reading]:
-    """Width of the reset pulse, from the capture that the power-on triggered."""
+def reset(captures: Captures, step: PlannedStep, job: ResetJob, limited: str | None = None) -> list[Reading]:
+    """Width of the reset pulse, from the capture that the power-on triggered; `limited` is a rail that came up in two
+    steps, since the supply limited at first."""
     place = Place(step, job.net, job.point)
+    if limited is not None:
+        why = f"the supply limited while {limited} came up: a reset is timed from a clean rise; give it a higher limit"
+        return [place.void("reset width", "s", job.limits, why)]
     rail, line = captures.started(job.rail), captures.started(job.net)
     if rail is None or line is None:
         return [place.void("reset width", "s", job.limits, "no capture was armed before the power came on")]
