@@ -121,7 +121,8 @@ def clock_ratio(captures: Captures, place: Place, job: ClockJob, wave: Waveform)
     other = captures.look(job.sight, job.other or "")
     whole = characterise(other.trace) if other.void is None else None
     if whole is None or whole.period is None or wave.period is None:
-        return place.void("ratio", "", limits, f"{job.other} cannot be measured in the same capture")
+        why = f"{job.other} cannot be measured in the same capture"
+        return place.void("ratio", "", limits, why if other.void is None else f"{why}: {other.void}")
     ours, theirs = wave.period.frequency, whole.period.frequency
     value = ours.value / theirs.value
     own = math.hypot(spread(wave), spread(whole))
@@ -161,7 +162,7 @@ def reset(captures: Captures, step: PlannedStep, job: ResetJob, limited: str | N
     steps, since the supply limited at first."""
     place = Place(step, job.net, job.point)
     if limited is not None:
-        why = f"the supply limited while {limited} came up: a reset is timed from a clean rise; give it a higher limit"
+        why = f"the supply limited while {limited} came up, and a reset wants a clean rise: look at its limit knob"
         return [place.void("reset width", "s", job.limits, why)]
     rail, line = captures.started(job.rail), captures.started(job.net)
     if rail is None or line is None:
