@@ -111,7 +111,7 @@ def test_bench_faults_under_every_option(tmp_path: Path, board: str) -> None:
     assert [each for each in found if each is not None] == []
 
 
-@pytest.mark.long
+@pytest.mark.exhaustive
 @pytest.mark.parametrize("fault", WITH_HAND)
 @pytest.mark.parametrize("board", ["tarnbeck-8", "pellin-600"])
 def test_by_hand_no_bench_fault_accuses_a_good_board(tmp_path: Path, board: str, fault: str) -> None:
