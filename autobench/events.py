@@ -226,8 +226,8 @@ class CheckChosen(Event):
 
 @dataclass(frozen=True)
 class Investigated(Event):
-    """The checks beyond the round are over: how many were made in how many minutes, how it ended (`told apart`, `no
-    check left`, `out of time`, `nothing accused`, `not powered`) and that in words."""
+    """The checks beyond the round are over: how many were made in how many minutes, how it ended (`told apart`,
+    `cured`, `no check left`, `out of time`, `nothing accused`, `not powered`) and that in words."""
 
     checks: int
     minutes: float

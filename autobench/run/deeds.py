@@ -37,6 +37,7 @@ FEEL_WORDS = (
     "Type its name, or nothing."
 )
 DONE = {"reseat": "reseated", "swap": "swapped for a known good one"}
+CURED = "cured"  # the state of a board on which all that failed is well
 
 
 class Deeds:
@@ -179,7 +180,7 @@ class Deeds:
         if not judged:
             return
         wrong = [reading for reading in judged if reading.verdict is Verdict.OUTSIDE]
-        state = "as before" if wrong else "cured"
+        state = "as before" if wrong else CURED
         what = f"{wrong[0].step} is still outside its limits" if wrong else "what failed is within its limits"
         step = f"{check.kind} {check.part}"
         self._keep(step, None, check.part, check.kind, state, f"{done}: {what}")

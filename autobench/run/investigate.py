@@ -17,7 +17,7 @@ from autobench.plan.extra_looks import ExtraLooks
 from autobench.plan.steps import Plan
 from autobench.run.actions import Bench
 from autobench.run.contact import NoContactError
-from autobench.run.deeds import Deeds
+from autobench.run.deeds import CURED, Deeds
 from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.runner import Runner
 
@@ -80,6 +80,9 @@ class Investigation:
         check = found.next_check
         if not found.suspects:
             return "nothing accused"
+        if any(reading.state == CURED for reading in self._runner.readings):
+            # A board that is well says nothing about any other part.
+            return "told apart" if found.told_apart else "cured"
         if check is None or check.kind == "repair" or self._made >= MOST_CHECKS:
             if found.told_apart:
                 return "told apart"
@@ -114,6 +117,8 @@ def ending(how: str, found: Diagnosis) -> str:
     first = found.suspects[0]
     if how == "told apart":
         return f"told apart: {first.place}, {first.fault}, with {first.probability:.0%}"
+    if how == "cured":
+        return f"the board is well since then: {first.place}, {first.fault}, with {first.probability:.0%}"
     group = ", ".join(found.group) or first.place
     why = {
         "no check left": "nothing that can be reached here shows any difference between them",
