@@ -56,7 +56,7 @@ def test_a_served_bench_is_one_for_other_programs(tmp_path: Path) -> None:
         for (name, instrument), by_hislip, by_vxi11, port in served:
             told = []
             for address in (instrument.address, by_hislip, by_vxi11):
-                resource: Any = manager.open_resource(address, timeout=5000)
+                resource: Any = manager.open_resource(address, timeout=5000, open_timeout=5000)
                 resource.read_termination = resource.write_termination = "\n"
                 told.append(resource.query("*IDN?"))
                 resource.close()
