@@ -104,7 +104,7 @@ def test_a_round_speaks_plainly(desk: Desk, words: tuple[str, ...]) -> None:
     look_at_round(desk, words)
 
 
-@pytest.mark.long
+@pytest.mark.exhaustive
 @pytest.mark.parametrize("board", BOARDS)
 def test_every_fault_speaks_plainly(desk: Desk, board: str) -> None:
     """So does a round with each fault the simulator knows."""
