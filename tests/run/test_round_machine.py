@@ -192,7 +192,7 @@ def test_mishaps_of_a_round(plan: list[tuple[int, str]]) -> None:
     held_to_the_rules("one rail", plan)
 
 
-@pytest.mark.long
+@pytest.mark.exhaustive
 @pytest.mark.parametrize("which", BOARDS)
 @settings(max_examples=60, deadline=None, suppress_health_check=QUIET)
 @given(plan=PLANS)
