@@ -14,7 +14,7 @@ from autobench.documents.places import folder
 from tests.lint.wrong_files import WRONG_FILES
 from tests.whole.inner_words import offenders
 
-BASE = Path(__file__).parent / "base"
+BASE = Path(__file__).parent / "right_files"
 PLACE = re.compile(r"^[^:\n]+\.ya?ml:[0-9]+:[0-9]+: ")
 
 
