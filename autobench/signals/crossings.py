@@ -16,8 +16,9 @@ from autobench.signals.trace import Samples
 
 Places = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-# Samples looked at together: codes, comparisons and crossings of a busy clock then fit a second-level cache.
-BLOCK = 1 << 18
+# Samples looked at together: the crossings of a busy clock then stay within some megabytes, and what each block costs by
+# itself (some forty calls) is small beside its samples.
+BLOCK = 1 << 21
 
 
 @dataclass(frozen=True)
@@ -113,9 +114,10 @@ def advance(progress: Progress, samples: Samples, start: int, end: int, threshol
         corners, before = corners[:-1], before[:-1]
     counts, full = judge_runs(block[: end - start], corners, bool(above[0]), thresholds)
     confirmed, upward = confirm(progress, before, counts, full, bool(above[0]))
+    shares = interpolate(samples, confirmed, thresholds.exact)
     for own, row in ((0 if upward else 1, progress.upward), (1 if upward else 0, progress.downward)):
         chosen = confirmed[own::2]
-        interpolate(samples, chosen, thresholds.exact, row.room(chosen.size, (samples.size - end) / BLOCK))
+        np.add(chosen, shares[own::2], out=row.room(chosen.size, (samples.size - end) / BLOCK))
 
 
 def confirm(progress: Progress, before: Places, counts: Flags, full: Flags, first_above: bool) -> tuple[Places, bool]:
@@ -123,8 +125,8 @@ def confirm(progress: Progress, before: Places, counts: Flags, full: Flags, firs
 
     `first_above` is the side of the first run.
     """
-    turned = np.ones(before.size, bool)
-    if not counts.all():
+    turned, whole = np.ones(before.size, bool), bool(counts.all())
+    if not whole:
         sides = np.zeros(before.size, bool)
         sides[0 if first_above else 1 :: 2] = True
         before, full, sides = before[counts], full[counts], sides[counts]
@@ -139,23 +141,26 @@ def confirm(progress: Progress, before: Places, counts: Flags, full: Flags, firs
     turned[0] = progress.above is not None and first_above is not progress.above
     progress.above = last_above
     follow_fullness(progress, turned, full)
-    return before[turned], first_above is bool(turned[0])
+    # Runs that all count take turns, so that only the first can go on from the block before.
+    chosen = before[0 if turned[0] else 1 :] if whole else before[turned]
+    return chosen, first_above is bool(turned[0])
 
 
-def interpolate(samples: Samples, before: Places, level: float, places: NDArray[np.float64]) -> None:
-    """Write to `places` the sample numbers at which straight lines from `before` to the next sample cross `level`."""
+def interpolate(samples: Samples, before: Places, level: float) -> NDArray[Any]:
+    """Shares of a step (0 … 1) at which straight lines from the samples `before` to the next ones cross `level`."""
+    left, right = np.take(samples, before), np.take(samples[1:], before)
     if samples.dtype == np.uint8:  # single precision is finer than a code can tell
-        left, right = np.take(samples, before).astype(np.float32), np.take(samples, before + 1).astype(np.float32)
-        right -= left
-        np.subtract(level, left, out=left)
-        left /= right
-        np.add(before, left, out=places)
-        return
-    left, right = np.take(samples, before).astype(np.float64), np.take(samples, before + 1).astype(np.float64)
+        shares = left.astype(np.float32)
+        steps = right.astype(np.float32)
+        steps -= shares
+        np.subtract(level, shares, out=shares)
+        shares /= steps
+        return shares
+    begins = left.astype(np.float64)
     with np.errstate(all="ignore"):
-        share = (level - left) / (right - left)
+        share: NDArray[np.float64] = (level - begins) / (right.astype(np.float64) - begins)
     share[~((share >= 0.0) & (share <= 1.0))] = 0.5  # a sample that is no number
-    np.add(before, share, out=places)
+    return share
 
 
 def judge_runs(block: Samples, corners: Places, first_above: bool, thresholds: Thresholds) -> tuple[Flags, Flags]:
