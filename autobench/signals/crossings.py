@@ -1,4 +1,4 @@
-"""Where samples cross a level for good: crossings confirmed by hysteresis, in one pass that stays in the cache.
+"""Where samples cross a level for good: crossings confirmed by hysteresis, in one pass block by block.
 
 It works on bare samples and sample numbers, and knows neither volts nor seconds nor what a crossing means.
 """
@@ -16,8 +16,8 @@ from autobench.signals.trace import Samples
 
 Places = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-# Samples looked at together: the crossings of a busy clock then stay within some megabytes, and what each block costs by
-# itself (some forty calls) is small beside its samples.
+# Samples looked at together: the crossings of a busy clock then take some megabytes, and what a block costs in itself
+# (some forty calls) is small.
 BLOCK = 1 << 21
 
 
