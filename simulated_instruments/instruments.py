@@ -14,6 +14,8 @@ from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
 from simulated_instruments.devices.scope_preamble_data_running import RunningScope
 from simulated_instruments.devices.scope_preamble_points import PreamblePointsScope
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
+from simulated_instruments.devices.supply_channel_word import ChannelWordSupply
+from simulated_instruments.devices.supply_fixed_digits import FixedDigitsSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
 from simulated_instruments.devices.supply_selected import SelectedSupply
 from simulated_instruments.devices.supply_single import SingleSupply
@@ -24,7 +26,9 @@ SUPPLIES = {
     "PS-1": SingleSupply,
     "PS-2": SelectedSupply,
     "PS-3": ChannelListSupply,
+    "PS-4": ChannelWordSupply,
     "PS-5": FixedTextSupply,
+    "PS-6": FixedDigitsSupply,
 }
 METERS = {"M-1": ConfReadMeter, "M-2": ShortWordsMeter}
 RELAYS = {"W-1": SlotChannelRelays}

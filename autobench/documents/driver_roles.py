@@ -48,6 +48,10 @@ DECODERS: Mapping[str, str] = {
     "raw bit": "truth",
     "raw bit clear": "truth",
     "word": "truth",
+    "digits": "number",
+    "digit": "truth",
+    "channel list": "truths",
+    "channel mask": "truths",
     "preamble": "preamble",
     "block": "block",
 }
@@ -59,7 +63,11 @@ DECODER_KEYS: Mapping[str, str] = {
     "raw bit": "bit",
     "raw bit clear": "bit",
     "word": "word",
+    "digits": "layout",
+    "digit": "layout",
 }
+# Decoders that tell which channels are closed, of all there are: nothing is filled into their question.
+TELL_CLOSED = ("channel list", "channel mask")
 
 SESSION: Mapping[str, Signature] = {
     "errors": Signature("takes the oldest error out of the instrument's error queue", answers="error"),

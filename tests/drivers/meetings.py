@@ -30,6 +30,7 @@ from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
 from simulated_instruments.devices.scope_preamble_points import PreamblePointsScope
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
 from simulated_instruments.devices.supply_channel_word import ChannelWordSupply
+from simulated_instruments.devices.supply_fixed_digits import FixedDigitsSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
 from simulated_instruments.devices.supply_selected import SelectedSupply
 from simulated_instruments.devices.supply_single import SingleSupply
@@ -42,6 +43,7 @@ DEVICES: dict[str, type] = {
     "ps-3": ChannelListSupply,
     "ps-4": ChannelWordSupply,
     "ps-5": FixedTextSupply,
+    "ps-6": FixedDigitsSupply,
     "m-1": ConfReadMeter,
     "m-2": ShortWordsMeter,
     "o-1a": PreamblePointsScope,

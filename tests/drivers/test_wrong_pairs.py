@@ -16,7 +16,7 @@ from autobench.instruments.supply import Supply
 from tests.drivers.meetings import DEVICES, Contacts, Loads, Source, Spoken, driver_named, over
 from tests.drivers.square import Square
 
-SUPPLIES = ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5")
+SUPPLIES = ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6")
 METERS = ("m-1", "m-2")
 SCOPES = ("o-1a", "o-1b")
 
@@ -28,6 +28,16 @@ def opened(spoken: Spoken) -> None:
     spoken.dialect.recognise()
 
 
+def made_ready(spoken: Spoken) -> None:
+    """A supply off, set, and read back where it can be."""
+    supply = Supply(spoken.dialect, outputs=(1,))
+    supply.quiet()
+    supply.set_volts(1, 5.0)
+    supply.set_amps(1, 0.5)
+    if supply.can("set volts?"):
+        assert (supply.set_volts_back(1), supply.set_amps_back(1)) == (5.0, 0.5)
+
+
 @pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(SUPPLIES, 2)))
 def test_a_wrong_supply_is_noticed_before_it_is_on(driver: str, device: str) -> None:
     """The settings that must be read back before ON cannot be, or are refused: nothing is ever live."""
@@ -36,12 +46,7 @@ def test_a_wrong_supply_is_noticed_before_it_is_on(driver: str, device: str) -> 
 
         def begin() -> None:
             opened(spoken)
-            supply = Supply(spoken.dialect, outputs=(1,))
-            supply.quiet()
-            supply.set_volts(1, 5.0)
-            supply.set_amps(1, 0.5)
-            assert supply.set_volts_back(1) == 5.0
-            assert supply.set_amps_back(1) == 0.5
+            made_ready(spoken)
 
         with pytest.raises(BenchError, match=rf"^{driver}: "):
             begin()
@@ -128,11 +133,7 @@ def test_an_instrument_of_another_kind_is_noticed_before_it_does_anything(driver
         def begin() -> None:
             opened(spoken)
             if driver[0] == "p":
-                supply = Supply(spoken.dialect, outputs=(1,))
-                supply.quiet()
-                supply.set_volts(1, 5.0)
-                supply.set_amps(1, 0.5)
-                assert (supply.set_volts_back(1), supply.set_amps_back(1)) == (5.0, 0.5)
+                made_ready(spoken)
             elif driver[0] == "m":
                 meter = Meter(spoken.dialect)
                 meter.prepare()

@@ -1,4 +1,4 @@
-"""The supplies PS-1, PS-2 and PS-5 by their own commands: formats, status maps, selection, signs, lengths."""
+"""The supplies PS-1, PS-2, PS-5 and PS-6 by their own commands: formats, status maps, selection, signs, lengths."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import pytest
 
 from simulated_instruments.clock import SimulatedClock
 from simulated_instruments.devices.instrument import Device
+from simulated_instruments.devices.supply_fixed_digits import FixedDigitsSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
 from simulated_instruments.devices.supply_selected import SelectedSupply
 from simulated_instruments.devices.supply_single import SingleSupply
@@ -208,3 +209,57 @@ def test_some_revisions_send_junk_behind_the_set_current(ps_5: Bench) -> None:
     assert isinstance(ps_5.device, FixedTextSupply)
     ps_5.device.junk = True
     assert ps_5.send("ISET1?") == "5.100K"
+
+
+@pytest.fixture
+def ps_6() -> Bench:
+    return Bench(FixedDigitsSupply, {1: 10.0})
+
+
+def test_fixed_digits_are_acknowledged(ps_6: Bench) -> None:
+    """`OK` behind everything it takes, and behind data (the dialect's own sheet: 030201450, then OK)."""
+    assert ps_6.send("VOLT050\r") == "OK\r"
+    assert ps_6.send("CURR100\r") == "OK\r"
+    assert ps_6.send("SOUT0\r") == "OK\r"
+    ps_6.later()
+    assert ps_6.loads.settings[1].on  # 0 is on
+    reading = ps_6.send("GETD\r")
+    assert (len(reading), reading[8:]) == (13, "0\rOK\r")
+    assert int(reading[:4]) == pytest.approx(500, abs=6)  # 5.0 V in hundredths
+    assert int(reading[4:8]) == pytest.approx(50, abs=4)  # Ohm's law: 5 V across 10 Ω
+    ps_6.send("CURR020\r")
+    ps_6.later()
+    assert ps_6.send("GETD\r")[8] == "1"  # constant current
+    assert ps_6.send("SOUT1\r") == "OK\r"
+    assert not ps_6.loads.settings[1].on  # 1 is off
+    assert ps_6.send("GMAX\r") == "180200\rOK\r"
+
+
+@pytest.mark.parametrize("line", ["VOLT001", "VOLT181", "CURR201", "VOLT05", "VOLT5.0", "volt050", "SOUT2", "*IDN?"])
+def test_what_fixed_digits_do_not_take_is_left_without_a_word(ps_6: Bench, line: str) -> None:
+    """Below the least volts, above the most, another number of digits, another language: silence, and no change."""
+    before = repr(ps_6.device.output.settings)  # type: ignore[attr-defined]  # of this kind of device
+    assert ps_6.send(f"{line}\r") == ""
+    assert repr(ps_6.device.output.settings) == before  # type: ignore[attr-defined]
+
+
+def test_fixed_digits_trip_until_the_mains(ps_6: Bench) -> None:
+    """Only the switch at the mains releases a trip; ON is not taken before."""
+    for line in ("VOLT050", "CURR200", "SOVP055", "SOUT0"):
+        assert ps_6.send(f"{line}\r") == "OK\r"
+    ps_6.later()
+    ps_6.send("VOLT060\r")
+    ps_6.later()
+    assert not ps_6.loads.settings[1].on
+    assert ps_6.send("SOUT0\r") == ""
+    ps_6.device.reset()
+    assert ps_6.send("SOUT0\r") == "OK\r"
+
+
+def test_a_larger_models_limits_are_in_tenths(ps_6: Bench) -> None:
+    """The same three digits mean ten times as much there, and so does `GMAX`: only the label tells them apart."""
+    assert isinstance(ps_6.device, FixedDigitsSupply)
+    ps_6.device.amps_step = 0.1
+    assert ps_6.send("GMAX\r") == "180200\rOK\r"
+    ps_6.send("CURR100\r")
+    assert ps_6.device.output.settings.amps == pytest.approx(10.0)
