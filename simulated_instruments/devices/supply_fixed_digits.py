@@ -1,8 +1,8 @@
 """A simulated one-output supply told in fixed digits, as in `VOLT050` for 5.0 V: the dialect PS-6.
 
-Every line ends with a carriage return. What it takes it acknowledges with a line `OK`; what it does not take or does not
-understand it leaves without a word. It has no identity and no error queue, and its word for ON is 0. It must not know
-what is connected.
+Every line ends with a carriage return. What it takes it acknowledges with a line `OK`; what it does not take or does
+not understand it leaves without a word. It has no identity and no error queue, and its word for ON is 0. It must not
+know what is connected.
 """
 
 from __future__ import annotations

@@ -34,7 +34,7 @@ from tests.drivers.meetings import ADDRESS, DEVICES, Contacts, Loads, Source
 from tests.drivers.square import Square
 
 # Dialects without an identity, and the question each has instead; they are asked where nothing answers `*IDN?`.
-NAMELESS = {"ps-6": "GETD"}
+NAMELESS = {"ps-6": "GETD", "w-4": "relay readall"}
 NOWHERE = Path("/nowhere")
 STRANGER = "FAR AWAY WORKS,Q-77,0,9.9"
 

@@ -25,6 +25,9 @@ from simulated_instruments.connections.vxi11 import Vxi11Server
 from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.meter_short_words import ShortWordsMeter
+from simulated_instruments.devices.relays_card_channel import CardChannelRelays
+from simulated_instruments.devices.relays_console import ConsoleRelays
+from simulated_instruments.devices.relays_scanner import ScannerRelays
 from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
 from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
 from simulated_instruments.devices.scope_preamble_points import PreamblePointsScope
@@ -49,6 +52,9 @@ DEVICES: dict[str, type] = {
     "o-1a": PreamblePointsScope,
     "o-1b": PreambleDataScope,
     "w-1": SlotChannelRelays,
+    "w-2": CardChannelRelays,
+    "w-3": ScannerRelays,
+    "w-4": ConsoleRelays,
 }
 # In process, over HiSLIP and VXI-11 there is an END flag; a raw socket and a serial line have line ends, silences and
 # prompts.

@@ -19,9 +19,9 @@ from tests.drivers.meetings import DEVICES, TRANSPORTS, Contacts, Loads, Source,
 from tests.drivers.square import Square
 
 COVERAGE = 3.0  # standard uncertainties; a reading within its accuracy class is at most √3 off, and its noise adds
-# Without line ends, or with a carriage return alone, a message on a socket would never end: such supplies are serial (or
-# have an END flag).
-SERIAL_ONLY = ("ps-5", "ps-6")
+# Without line ends, or with a carriage return alone, a message on a socket would never end: such instruments are
+# serial (or have an END flag).
+SERIAL_ONLY = ("ps-5", "ps-6", "w-4")
 SUPPLIES = [
     (name, transport)
     for name in ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6")
@@ -34,6 +34,19 @@ METERS = [
     for transport in TRANSPORTS
     if name != "m-2" or transport != "raw socket"  # it has a serial line, or an END flag
 ]
+RELAYS = [
+    (name, transport)
+    for name in ("w-1", "w-2", "w-3", "w-4")
+    for transport in TRANSPORTS
+    if name not in SERIAL_ONLY or transport not in ("raw socket", "hislip", "vxi-11")
+]
+# Two routes each, and what the contacts themselves are numbered there: a scanner has one, a console counts from 0.
+ROUTES = {
+    "w-1": (((101, 202), {101, 202}), ((103, 204), {103, 204})),
+    "w-2": (((101, 202), {101, 202}), ((103, 204), {103, 204})),
+    "w-3": (((102,), {2}), ((105,), {5})),
+    "w-4": (((101, 202), {0, 9}), ((103, 204), {2, 11})),
+}
 SCOPES = [(name, transport) for name in ("o-1a", "o-1b") for transport in TRANSPORTS]
 
 
@@ -151,20 +164,21 @@ def test_a_meter_over_each_transport(name: str, transport: str) -> None:
         assert spoken.dialect.errors() == []
 
 
-@pytest.mark.parametrize("transport", TRANSPORTS)
-def test_relays_over_each_transport(transport: str) -> None:
+@pytest.mark.parametrize(("name", "transport"), RELAYS)
+def test_relays_over_each_transport(name: str, transport: str) -> None:
     """Between two routes nothing is closed, and what is told as closed is what was closed."""
     contacts = Contacts()
-    with over(transport, "w-1", lambda clock: DEVICES["w-1"]("relays", clock, contacts, seed=5)) as spoken:
+    with over(transport, name, lambda clock: DEVICES[name]("relays", clock, contacts, seed=5)) as spoken:
         relays = Relays(spoken.dialect)
         relays.prepare()
-        relays.close((101, 202))
-        assert relays.closed() == (101, 202)
-        relays.close((103, 204))
-        assert contacts.moves[-1] == {103, 204}
-        assert frozenset() in contacts.moves[-3:]
+        for channels, really in ROUTES[name]:
+            relays.close(channels)
+            assert relays.closed() == channels
+            assert contacts.moves[-1] == really
+            assert frozenset() in contacts.moves[-3:]
         relays.open_all()
         assert relays.closed() == ()
+        assert contacts.moves[-1] == frozenset()
         assert spoken.performed() == set(spoken.dialect.driver.actions)
         assert spoken.dialect.errors() == []
 

@@ -19,6 +19,7 @@ from tests.drivers.square import Square
 SUPPLIES = ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6")
 METERS = ("m-1", "m-2")
 SCOPES = ("o-1a", "o-1b")
+RELAYS = ("w-1", "w-2", "w-3", "w-4")
 
 
 def opened(spoken: Spoken) -> None:
@@ -106,6 +107,23 @@ def test_a_wrong_scope_is_noticed_before_it_captures(driver: str, device: str, t
             begin()
 
 
+@pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(RELAYS, 2)))
+def test_wrong_relays_are_noticed_before_anything_closes(driver: str, device: str) -> None:
+    """Half of their words are the same: the first word that is not is refused, and no contact has moved."""
+    contacts = Contacts()
+    with over("in process", driver, lambda clock: DEVICES[device]("relays", clock, contacts, seed=5)) as spoken:
+
+        def begin() -> None:
+            opened(spoken)
+            relays = Relays(spoken.dialect)
+            relays.prepare()
+            relays.close((101,))
+
+        with pytest.raises(BenchError, match=rf"^{driver}: "):
+            begin()
+        assert not any(contacts.moves)
+
+
 ROLES = {"p": "supply", "m": "meter", "o": "scope", "w": "relays"}
 PAIRS = [(driver, device) for driver, device in itertools.product(DEVICES, DEVICES) if driver != device]
 ACROSS = [(driver, device) for driver, device in PAIRS if driver[0] != device[0]]
@@ -113,7 +131,7 @@ ACROSS = [(driver, device) for driver, device in PAIRS if driver[0] != device[0]
 
 def test_every_pair_is_tried() -> None:
     """Within a role and across roles, nothing is left out."""
-    kinds = (SUPPLIES, METERS, SCOPES, [name for name in DEVICES if name[0] == "w"])
+    kinds = (SUPPLIES, METERS, SCOPES, RELAYS)
     within = [pair for kind in kinds for pair in itertools.permutations(kind, 2)]
     assert sorted([*within, *ACROSS]) == sorted(PAIRS)
     assert {name: driver_named(name).kind for name in DEVICES} == {name: ROLES[name[0]] for name in DEVICES}

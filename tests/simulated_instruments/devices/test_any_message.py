@@ -15,9 +15,10 @@ WORDS = (
     *("VOLT", "CURR", "OUTP", "INST:NSEL", "MEAS:VOLT?", "STAT:QUES:COND?", "CONF:VOLT:DC", "READ?", "ROUT:CLOS"),
     *("WAV:PRE?", "WAV:DATA?", "CHAN1:SCAL", "SING", "RUN", "STOP", "VDC", "RANGE", "MEAS1?", "FORMAT", "STATUS?"),
     *("VSET1:05.00", "*RST", "*CLS", "*IDN?", "*OPC?", "*ESE", "1", "ON", "-5.0", "9E99", "(@1)", "(@9)", "#15HELLO"),
+    *("GETD", "VOLT050", "SOUT0", "relay on 3", "relay readall", "(@1!1)", "(@ 2)", "ROUT:OPEN ALL", "ROUT:CLOS:STAT?"),
     *("CH1", "MIN", ":", ";", ";:", ",", "?", "*", '"', "'", "\n", "\r"),
 )
-NAMELESS = {"ps-6": b"GETD"}  # what those are asked that do not know `*IDN?`
+NAMELESS = {"ps-6": b"GETD", "w-4": b"relay readall"}  # what those are asked that do not know `*IDN?`
 MESSAGES = st.one_of(
     st.lists(st.sampled_from(WORDS), max_size=8).map(" ".join),
     st.text(st.characters(max_codepoint=255), max_size=30),
