@@ -20,6 +20,7 @@ from simulated_instruments.devices.supply_channel_list import ChannelListSupply
 from simulated_instruments.devices.supply_channel_word import ChannelWordSupply
 from simulated_instruments.devices.supply_fixed_digits import FixedDigitsSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
+from simulated_instruments.devices.supply_letter_number import LetterNumberSupply
 from simulated_instruments.devices.supply_selected import SelectedSupply
 from simulated_instruments.devices.supply_single import SingleSupply
 from simulated_instruments.scope_probes import ScopeSockets
@@ -32,6 +33,7 @@ SUPPLIES = {
     "PS-4": ChannelWordSupply,
     "PS-5": FixedTextSupply,
     "PS-6": FixedDigitsSupply,
+    "PS-7": LetterNumberSupply,
 }
 METERS = {"M-1": ConfReadMeter, "M-2": ShortWordsMeter}
 RELAYS = {"W-1": SlotChannelRelays, "W-2": CardChannelRelays}  # W-3 leads to both of a meter's inputs at once

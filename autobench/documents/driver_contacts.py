@@ -1,4 +1,4 @@
-"""The section of a driver file about the channels of a relay multiplexer: which there are, how a line has them, how fast.
+"""The section of a driver file about the channels of a relay multiplexer: which there are, their names, how fast.
 
 It checks itself alone; nothing here is executed and nothing talks to an instrument.
 """

@@ -35,6 +35,7 @@ from simulated_instruments.devices.supply_channel_list import ChannelListSupply
 from simulated_instruments.devices.supply_channel_word import ChannelWordSupply
 from simulated_instruments.devices.supply_fixed_digits import FixedDigitsSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
+from simulated_instruments.devices.supply_letter_number import LetterNumberSupply
 from simulated_instruments.devices.supply_selected import SelectedSupply
 from simulated_instruments.devices.supply_single import SingleSupply
 from simulated_instruments.devices.terminals import OutputPoint, OutputSetting
@@ -47,6 +48,7 @@ DEVICES: dict[str, type] = {
     "ps-4": ChannelWordSupply,
     "ps-5": FixedTextSupply,
     "ps-6": FixedDigitsSupply,
+    "ps-7": LetterNumberSupply,
     "m-1": ConfReadMeter,
     "m-2": ShortWordsMeter,
     "o-1a": PreamblePointsScope,

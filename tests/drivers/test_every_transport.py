@@ -24,7 +24,7 @@ COVERAGE = 3.0  # standard uncertainties; a reading within its accuracy class is
 SERIAL_ONLY = ("ps-5", "ps-6", "w-4")
 SUPPLIES = [
     (name, transport)
-    for name in ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6")
+    for name in ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6", "ps-7")
     for transport in TRANSPORTS
     if name not in SERIAL_ONLY or transport not in ("raw socket", "hislip", "vxi-11")
 ]
@@ -111,7 +111,7 @@ def test_a_supply_over_each_transport(name: str, transport: str) -> None:
         assert spoken.dialect.errors() == []
 
 
-@pytest.mark.parametrize("name", ["ps-1", "ps-2", "ps-3", "ps-4"])
+@pytest.mark.parametrize("name", ["ps-1", "ps-2", "ps-3", "ps-4", "ps-7"])
 def test_a_trip_is_seen_and_released(name: str) -> None:
     """An output above its over-voltage trip goes off, says so until it is released, and stays off."""
     loads = Loads({1: 10.0, 2: 50.0, 3: 50.0})

@@ -13,7 +13,7 @@ SERIAL = pytest.param("serial", marks=pytest.mark.long)  # these take real time
 
 
 @pytest.mark.parametrize("transport", ["in process", SERIAL])
-@pytest.mark.parametrize("name", ["ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6"])
+@pytest.mark.parametrize("name", ["ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6", "ps-7"])
 def test_a_supplys_late_volts_are_not_its_amps(name: str, transport: str) -> None:
     """Volts asked for in vain, then amps: the answer is in amps and true, whatever was on its way."""
     loads = Loads({1: 10.0, 2: 10.0, 3: 10.0})

@@ -16,7 +16,7 @@ from autobench.instruments.supply import Supply
 from tests.drivers.meetings import DEVICES, Contacts, Loads, Source, Spoken, driver_named, over
 from tests.drivers.square import Square
 
-SUPPLIES = ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6")
+SUPPLIES = ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6", "ps-7")
 METERS = ("m-1", "m-2")
 SCOPES = ("o-1a", "o-1b")
 RELAYS = ("w-1", "w-2", "w-3", "w-4")

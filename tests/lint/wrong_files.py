@@ -7,7 +7,7 @@ from __future__ import annotations
 # File, what stands in it, what is written instead, and the lines that follow.
 WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
     ("corner.yaml", "driver: ps-x,", "driver: ps-xx,", [
-        "corner.yaml:6:17: instruments > psu > driver: no driver is named 'ps-xx'; allowed are m-1, m-2, o-1a, o-1b, ps-1, ps-2, ps-3, ps-4, ps-5, ps-6, w-1, w-2, w-3, w-4; did you mean 'ps-6'?",
+        "corner.yaml:6:17: instruments > psu > driver: no driver is named 'ps-xx'; allowed are m-1, m-2, o-1a, o-1b, ps-1, ps-2, ps-3, ps-4, ps-5, ps-6, ps-7, w-1, w-2, w-3, w-4; did you mean 'ps-7'?",
     ]),
     ("corner.yaml", "driver: m-1,", "driver: ps-x,", [
         "corner.yaml:27:11: routes > slots > meter high: 'meter' must be a meter, but its driver 'ps-x' is that of a supply",
