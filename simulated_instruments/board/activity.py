@@ -87,7 +87,7 @@ class Activity:
         return self._waves(net, stage)
 
     def forget(self) -> None:
-        """Drop what is kept for quick answers: tens of megabytes, which are worked out anew where they are asked for."""
+        """Drop what is kept for quick answers: tens of megabytes, worked out anew where they are asked for."""
         self._waves.cache_clear()
         self.ram.forget()
         self.programs.forget()
