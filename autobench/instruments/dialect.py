@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import deque
 from collections.abc import Sequence
 from decimal import ROUND_DOWN, ROUND_HALF_EVEN, Decimal
 
@@ -24,6 +25,10 @@ WORD = re.compile(
 )  # what may be filled into a line besides numbers: never `;`, quotes or line ends
 
 
+MOST_UNLOOKED = 50  # lines; the last ones of those that nobody asked for errors after
+NAMED = 3  # lines quoted where any of several may have been refused
+
+
 class Dialect:
     """One instrument's dialect on its link. One thread uses it at a time, as the link demands."""
 
@@ -32,6 +37,7 @@ class Dialect:
         self.link = link
         self.clock = clock if clock is not None else link.clock
         self.name = link.instrument
+        self.unlooked: deque[str] = deque(maxlen=MOST_UNLOOKED)  # said since the last look at the error queue
 
     def can(self, name: str) -> bool:
         """Whether the driver file has the action."""
@@ -59,7 +65,7 @@ class Dialect:
         """Do one action: say its lines, ask its question, wait as it says. The answer, or None where it only sets.
 
         `value` is in the action's base unit; `within` is the deadline of the question in seconds (else the file's);
-        `check` drains the instrument's error queue afterwards; `unit` is the base unit of the numbers in the reply,
+        `check` looks at the instrument's error queue afterwards; `unit` is the base unit of the numbers in the reply,
         where the role leaves it open. Nothing is sent before every line is complete. Raises `BenchError` for what the
         driver cannot do or take, `InstrumentReportedError` for what the instrument refused, `ReplyError` and the other
         errors of the link.
@@ -68,7 +74,7 @@ class Dialect:
         filled = self.filling(name, action, channel, value, channels, fields)
         answer = self.carry_out(action, unit or self.driver.role[name].unit, filled, within)
         if check:
-            self.refuse_errors(fill(action.lines[0], filled))
+            self.refuse_errors()
         return answer
 
     def lines(self, name: str, *, channel: int) -> tuple[str, ...]:
@@ -82,6 +88,7 @@ class Dialect:
     ) -> Answer | None:
         """Send an action's lines with the placeholders `filled` and wait as it says."""
         for text in [fill(text, filled) for text in action.say]:
+            self.unlooked.append(text)
             self.link.say(text)
         answer = None
         if action.ask is not None:
@@ -238,15 +245,19 @@ class Dialect:
 
     def errors(self) -> list[tuple[int, str]]:
         """Every entry of the instrument's error queue, oldest first, taken out of it; empty where there is no queue."""
+        self.unlooked.clear()
         question = self.driver.link.errors
         return [] if question is None or question.ask is None else self.link.drain_errors(question.ask)
 
-    def refuse_errors(self, line: str) -> None:
-        """Raise `InstrumentReportedError`, quoting the instrument, if its error queue holds anything after `line`."""
+    def refuse_errors(self) -> None:
+        """Raise `InstrumentReportedError`, quoting the instrument, if its error queue holds anything: what was said
+        since the last look is quoted as what may have been refused."""
+        said = [f"'{text}'" for text in self.unlooked]
         found = self.errors()
         if found:
             quoted = "; ".join(f'{code},"{words}"' for code, words in found)
-            raise InstrumentReportedError(self.name, f"reported {quoted} after '{line}'")
+            after = said[-1] if len(said) == 1 else f"one of {len(said)} lines, the last {', '.join(said[-NAMED:])}"
+            raise InstrumentReportedError(self.name, f"reported {quoted} after {after}")
 
     def close(self) -> None:
         """Give the front panel back where the dialect can, and close the link whatever happens."""
