@@ -19,6 +19,7 @@ from autobench.instruments.dialect import Dialect
 from simulated_instruments.clock import SimulatedClock
 from simulated_instruments.connections.hislip import HislipServer
 from simulated_instruments.connections.in_process import InProcessLibrary
+from simulated_instruments.connections.misbehaviour import Misbehaviour
 from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
 from simulated_instruments.connections.raw_socket import SocketServer
 from simulated_instruments.connections.vxi11 import Vxi11Server
@@ -129,6 +130,7 @@ class Spoken:
     device: Device
     clock: Clock
     said: list[str]
+    misbehave: Callable[[Misbehaviour], None] = lambda _: None
 
     def performed(self) -> set[str]:
         """The actions whose lines were all sent at least once."""
@@ -171,11 +173,15 @@ def over(transport: str, name: str, make: Callable[[Clock], Device], driver: Dri
     driver = driver or driver_named(name)
     if transport == "in process":
         device = make(SimulatedClock())
-        yield spoken(driver, device, ADDRESS, InProcessLibrary({ADDRESS: device}, device.clock))
+        library = InProcessLibrary({ADDRESS: device}, device.clock)
+        met = spoken(driver, device, ADDRESS, library)
+        met.misbehave = lambda what: library.misbehave(ADDRESS, what)
+        yield met
         return
     device = make(RealClock())
     with SERVERS[transport](device) as server:
         met = spoken(driver, device, server.address)
+        met.misbehave = lambda what: setattr(server, "misbehaviour", what)
         try:
             yield met
         finally:

@@ -14,10 +14,11 @@ import pytest
 
 from autobench import app
 from autobench.documents.places import find_bench
-from autobench.events import Event, Truth
+from autobench.events import Event, StepStarted, Truth
 from autobench.views.run_state import RunState
 from simulated_instruments.bench import SimulatedBench, reference_plug
 from simulated_instruments.benches.wiring import FOLDER
+from simulated_instruments.connections.misbehaviour import Misbehaviour
 from tests.run.bystanders import Operator
 
 LACKS = {"ps-5": "no trip", "ps-6": "no read-back"}
@@ -27,7 +28,8 @@ SMALL = 6  # positions of the small plate for the reference plug
 @dataclass
 class DialectBench:
     """One bench with its files. `own` is a driver file beside the bench file, in place of the supply's shipped one;
-    `manners` are set on the simulated supply, by name."""
+    `manners` are set on the simulated supply, by name; `wrong` is what its
+    connection does from the start of a step on."""
 
     folder: Path
     supply: str = "ps-3"
@@ -35,6 +37,7 @@ class DialectBench:
     own: str | None = None
     faults: tuple[str, ...] = ()
     manners: dict[str, Any] = field(default_factory=dict)
+    wrong: tuple[str, Misbehaviour] | None = None
     events: list[Event] = field(default_factory=list)
 
     def wiring(self) -> Path:
@@ -86,8 +89,13 @@ class DialectBench:
 
     def checked(self, monkeypatch: pytest.MonkeyPatch, *only: str) -> RunState:
         """A round of `tarnbeck-8`, or some steps of it, with somebody there."""
-        with self.simulated("tarnbeck-8", monkeypatch):
+        with self.simulated("tarnbeck-8", monkeypatch) as bench:
             operator = Operator()
+
+            def misbehave(event: Event) -> None:
+                if self.wrong and isinstance(event, StepStarted) and event.step == self.wrong[0]:
+                    bench.misbehave("supply", self.wrong[1])
+
             request = app.CheckRequest(
                 "tarnbeck-8",
                 bench=str(self.bench_file(plug=False)),
@@ -95,7 +103,7 @@ class DialectBench:
                 options={"video": "late"},
                 only=only,
             )
-            return app.check(request, [self.events.append, operator.show], keys=operator)
+            return app.check(request, [self.events.append, operator.show, misbehave], keys=operator)
 
     def proved(self, monkeypatch: pytest.MonkeyPatch) -> RunState:
         """The proof of the bench, with somebody there."""

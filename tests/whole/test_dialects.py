@@ -7,6 +7,7 @@ answers. An output word that means the opposite never puts more on a board than 
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ import pytest
 
 from autobench.documents.places import list_drivers
 from autobench.run.interlock import PROBE_VOLTS
+from simulated_instruments.connections.misbehaviour import Misbehaviour
 from tests.whole.dialect_benches import DialectBench
 
 SUPPLIES = ("ps-1", "ps-2", "ps-4", "ps-5", "ps-6", "ps-7")
@@ -154,3 +156,28 @@ def test_a_limit_that_is_another_one_is_caught(
     assert state.ended.verdict == "stopped"
     assert words in (state.ended.reason or "")
     assert bench.left_on() == []
+
+
+@pytest.mark.parametrize(
+    ("what", "words"),
+    [
+        (Misbehaviour(garbage=b"\xff\x00HX\x93~garbage\r\n", times=1), r"^supply: "),
+        (Misbehaviour(held=2.6, times=1), r"^supply: no (complete )?reply to "),
+    ],
+    ids=["garbage", "late reply"],
+)
+@pytest.mark.parametrize("supply", ["ps-6", *(pytest.param(name, marks=LONG) for name in ("ps-4", "ps-5", "ps-7"))])
+def test_a_supply_that_misbehaves_ends_the_run_off(
+    supply: str, what: Misbehaviour, words: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Stopped, off by the simulator's own truth, with the words that name it; the next run finds the board good."""
+    bench = DialectBench(tmp_path, supply=supply, wrong=("power on", replace(what)))
+    state = bench.checked(monkeypatch, *POWERED)
+    assert state.ended is not None
+    assert state.ended.verdict == "stopped"
+    assert re.search(words, state.ended.reason or "")
+    assert bench.left_on() == []
+    bench.wrong = None
+    state = bench.checked(monkeypatch, *POWERED)
+    assert state.ended is not None
+    assert (state.ended.verdict, state.ended.reason) == ("good", None)
