@@ -164,7 +164,15 @@ def spoken(driver: Driver, device: Device, address: str, library: InProcessLibra
 
 def meet(name: str, device: Device) -> Spoken:
     """The shipped driver `name` on `device`, over the in-process library."""
-    return spoken(driver_named(name), device, ADDRESS, InProcessLibrary({ADDRESS: device}, device.clock))
+    return in_process(driver_named(name), device)
+
+
+def in_process(driver: Driver, device: Device) -> Spoken:
+    """A driver on `device`, over the in-process library."""
+    library = InProcessLibrary({ADDRESS: device}, device.clock)
+    met = spoken(driver, device, ADDRESS, library)
+    met.misbehave = lambda what: library.misbehave(ADDRESS, what)
+    return met
 
 
 @contextlib.contextmanager
@@ -172,11 +180,7 @@ def over(transport: str, name: str, make: Callable[[Clock], Device], driver: Dri
     """The shipped driver `name` on the device that `make` gives for a clock, over one of the transports."""
     driver = driver or driver_named(name)
     if transport == "in process":
-        device = make(SimulatedClock())
-        library = InProcessLibrary({ADDRESS: device}, device.clock)
-        met = spoken(driver, device, ADDRESS, library)
-        met.misbehave = lambda what: library.misbehave(ADDRESS, what)
-        yield met
+        yield in_process(driver, make(SimulatedClock()))
         return
     device = make(RealClock())
     with SERVERS[transport](device) as server:
