@@ -23,6 +23,9 @@ USUAL_CLOCKS = (5.5, 18.0)
 # The same of class S, where a run of writes counts once: the loops of a bus full of ones or zeros, and usual programs.
 ONE_RUN, SEVEN = (0.97, 1.03), (6.95, 7.05)
 USUAL_RUNS, USUAL_SYNCS = (0.02, 0.6), (2.3, 4.5)
+# Volts at which bipolar inputs leave a net that nobody drives, and how often it is two outputs that fight instead
+# (common practice).
+OPEN_LEVELS, FIGHTS = (1.2, 1.75), 0.3
 SIDE_BLOCKS = {
     "input": "cpu inputs", "output": "cpu outputs", "select": "selects", "data": "data bus", "address": "address bus",
     "strobe": "memory strobes",
@@ -61,10 +64,13 @@ def usable(reading: Reading) -> bool:
 def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observation, ...]:
     """Every observation the readings allow; of several of the same thing the last counts."""
     found: dict[Observable, Observation] = {}
+    open_nets = {(reading.step, reading.net) for reading in readings if reading.quantity == "level" and loose(reading)}
     for reading in readings:
         translated = said(board, reading) if usable(reading) else None
         if translated is not None:
             observable, weights = translated
+            if (reading.step, reading.net) in open_nets:
+                weights = tuple(each for pair in weights for each in as_open(pair))
             earlier = found.get(observable)
             if observable.kind == "clock level" and earlier is not None and earlier.accuses:
                 continue  # a clock has two levels, and one that is wrong is not made good by the other
@@ -77,6 +83,19 @@ def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observ
         for each in found.values()
         if not moot(each.observable, found) and not (rests and each.readings[0].stage == "memory")
     )
+
+
+def loose(reading: Reading) -> bool:
+    """Whether a level is that of a net that nobody drives, as the inputs on it leave it."""
+    return reading.value is not None and OPEN_LEVELS[0] <= reading.value <= OPEN_LEVELS[1]
+
+
+def as_open(pair: tuple[str, float]) -> Weights:
+    """A line between the levels that stands where open inputs leave it floats, or two outputs fight there."""
+    category, weight = pair
+    if category != "half-level":
+        return (pair,)
+    return (("floating", (1.0 - FIGHTS) * weight), ("half-level", FIGHTS * weight))
 
 
 def memory_rests(board: BoardModel, found: Mapping[Observable, Observation]) -> bool:

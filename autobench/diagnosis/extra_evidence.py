@@ -28,8 +28,9 @@ DEEDS = (
 )  # kinds that readings of hands' work have as their quantity
 WHOLE = ("across", "reseat", "swap", "heat")  # those of a whole part
 CONTACT = "socket-contact"
-HOT = ("chip-supply-short", "ram-shorted", "ram-several")
+HOT = ("chip-supply-short", "ram-shorted", "ram-several", "repair-damage")
 SERIES = ("inlet-open", "connector-resistance")
+LOOSE = "cracked-joint"
 # Words of nets in those of a line's alphabet, where nothing is known of its rate.
 WORDS: Mapping[str, str] = {
     "ok": "high", "half": "either", "other": "either", "weak": "either", "halt pulses": "either",
@@ -81,14 +82,17 @@ def token(observable: Observable, candidate: Candidate, settled: Settled) -> str
     if observable.kind == "reseat":
         return "contact" if (candidate.fault, candidate.part) == (CONTACT, observable.name) else "elsewhere"
     if observable.kind == "across":
-        return "lost" if candidate.part == observable.name and candidate.fault in SERIES else "joined"
+        if candidate.part != observable.name:
+            return "joined"
+        return "lost" if candidate.fault in SERIES else "perhaps" if candidate.fault == LOOSE else "joined"
     if observable.kind == "heat":
         return warmth(candidate, settled, observable.name)
     if observable.kind == "swap":
         return swapped(candidate, observable.name)
     part, net = leg_of(observable)
     if observable.kind == "contact":
-        return "apart" if (part, net) in settled.effect.cut else "joined"
+        # A track breaks beyond the pin: the leg and the point below its socket are on the same side of it.
+        return "apart" if (part, net) in settled.effect.cut and settled.effect.in_socket else "joined"
     if observable.kind == "free leg":
         return free(settled, part, net)
     line = settled.board.lines.get(net)
@@ -126,7 +130,7 @@ def warmth(candidate: Candidate, settled: Settled, part: str) -> str:
             return "hot"
         row = candidate.fault == "ram-several" and settled.board.parts[part].kind == "ram"
         return "perhaps" if row else "cool"
-    fights = candidate.fault in ("bus-contention", "repair-damage") and candidate.part == part
+    fights = candidate.fault == "bus-contention" and candidate.part == part
     return "perhaps" if fights else "cool"
 
 

@@ -253,6 +253,31 @@ def port_damaged(at: Spot) -> Ways:
     return (*nothing, *interrupt, *data)
 
 
+# Times its own amps that a chip draws the wrong way round (common practice: it gets hot, and few survive it).
+REVERSED = (2.5, 4.0, 6.0)
+# Share of nominal that the current is lower by, on the mean, through a joint that opens now and then.
+OPENS = (0.0, -0.06, -0.13)
+
+
+def cracked(at: Spot) -> Ways:
+    """A joint of the supply that opens now and then: the board starts anew each time."""
+    return tuple(way for extra in OPENS for way in on_rail("loose", extra)(at))
+
+
+def reversed_chip(at: Spot) -> Ways:
+    """A chip that somebody put in the wrong way round does nothing, and draws a multiple of its amps."""
+    own = at.board.parts[at.part]
+    spoils = own.kind in ("ram", "data buffer")
+    levels: tuple[str, ...] = ("low", "high", "floating") if own.kind == "ram" else ("static", "floating")
+    return tuple(
+        Effect(weight, dead=(own.name,), dead_level=level, dead_draw=draw, later=state,
+               outputs=tuple(((own.name, net), level) for net in own.data) if own.kind == "ram" else ())
+        for draw in REVERSED
+        for level in levels
+        for state, weight in (AFTER_START if spoils else ((None, 1.0),))
+    )  # fmt: skip
+
+
 def too_many_volts(at: Spot) -> Ways:
     """What stands before the regulator comes through, and takes memory, buffers, then large chips with it."""
     ways = []
@@ -272,6 +297,7 @@ RULES: Mapping[str, Rule | Ways] = {
     "chip-supply-short": chip_short,
     "inlet-open": on_rail("open"),
     "connector-resistance": on_rail("resistance"),
+    "cracked-joint": cracked,
     "regulator-low": own_rail("low"),
     "regulator-high": too_many_volts,
     "bias-rail-missing": made_rail("-5V", "missing", cpu.CRASHED),
@@ -312,4 +338,5 @@ RULES: Mapping[str, Rule | Ways] = {
     "video-ram-bad": dead(draw=1.0),
     "video-controller-dead": dead(draw=0.7),
     "port-chip-damaged": port_damaged,
+    "repair-damage": reversed_chip,
 }

@@ -24,9 +24,10 @@ RESET_WORDS = {"ok": "ok", "low": "stuck", "slow": "looping", "static": "stuck"}
 SYNC_WORDS = {"moving": "right", "other": "other", "half": "other", "unprogrammed": "unprogrammed", "dead": "dead"}
 
 TRIP_WORDS = {"short": "tripped", "soft short": "perhaps", "loaded": "perhaps"}
+RIPPLE_WORDS = {"ripple": "high", "resistance": "raised", "loose": "raised", "coupled": "coupled"}
 VOLTS_WORDS = {
     "open": "zero", "resistance": "sagging", "short": "collapsed", "soft short": "sagging", "missing": "missing",
-    "low": "low", "high": "high", "loaded": "sagging", "starved": "sagging",
+    "low": "low", "high": "high", "loaded": "sagging", "starved": "sagging", "loose": "flickering",
 }  # fmt: skip
 UNREAD_WORDS = {
     "half": "off-rate", "other": "off-rate", "weak": "either", "unprogrammed": "any", "no picture": "either",
@@ -83,7 +84,7 @@ def tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
         yield from clock_tokens(settled, clock)
     if board.reset_net is not None and board.reset_point is not None:
         word = settled.at(board.reset_point.partition(".")[0], board.reset_net)
-        yield Observable("reset", board.reset_net), RESET_WORDS.get(word, "short")
+        yield Observable("reset", board.reset_net), "interrupted" if loose(settled) else RESET_WORDS.get(word, "short")
     if board.video is not None:
         yield from video_tokens(settled, board.video)
     for line in board.lines.values():
@@ -115,9 +116,23 @@ def felt(settled: Settled, rail: Rail) -> RailTrouble | None:
         return RailTrouble(rail.name, "missing" if trouble.kind != "soft short" else "low", trouble.part)
     if rail.source == trouble.rail and trouble.kind == "resistance":
         return RailTrouble(rail.name, "starved", trouble.part)
+    if trouble.kind == "ripple" and lighter(rail, settled.board.rails[trouble.rail]):
+        return RailTrouble(rail.name, "coupled", trouble.part)
     if rail.name == source_of(settled, trouble.rail) and trouble.kind == "short":
         return RailTrouble(rail.name, "loaded", trouble.part)
     return trouble
+
+
+def lighter(rail: Rail, other: Rail) -> bool:
+    """Whether `rail` carries less than `other`; what the board makes itself, of unknown amps, is taken to."""
+    amps = [0.0 if each.amps is None else each.amps.high or each.amps.low or 0.0 for each in (rail, other)]
+    return amps[0] < amps[1]
+
+
+def loose(settled: Settled) -> bool:
+    """Whether the CPU's supply opens now and then, so that everything starts anew."""
+    trouble, main = settled.effect.rail, settled.board.cpu
+    return trouble is not None and trouble.kind == "loose" and main is not None and trouble.rail == main.rail
 
 
 def source_of(settled: Settled, rail: str) -> str | None:
@@ -130,19 +145,20 @@ def volts_tokens(rail: Rail, trouble: RailTrouble | None) -> Iterator[tuple[Obse
     kind = trouble.kind if trouble is not None and trouble.rail == rail.name else None
     yield Observable("ohms", rail.name), {"short": "short", "soft short": "low"}.get(kind or "", "ok")
     yield Observable("trip", rail.name), TRIP_WORDS.get(kind or "", "none")
-    ripple = {"ripple": "high", "resistance": "raised"}.get(kind or "", "ok")
+    ripple = RIPPLE_WORDS.get(kind or "", "ok")
     yield Observable("ripple", rail.name), ripple
     beyond = break_index(rail, trouble.part if trouble is not None else None)
     bad = VOLTS_WORDS.get(kind or "")
     behind: dict[str, bool] = {}
     for index, place in enumerate(rail.places):
-        behind[place.name] = kind in ("open", "resistance") and index >= beyond
+        behind[place.name] = kind in ("open", "resistance", "loose") and index >= beyond
         hit = behind[place.name] or kind in ("short", "missing", "low", "high", "loaded", "starved")
         hit = hit or (kind == "soft short" and index > 0)  # the supply holds its own end
         yield Observable("rail", f"{rail.name} {place.name}"), bad if hit and bad else "ok"
     for start, end in rail.drops:
         crossed = behind.get(end, False) and not behind.get(start, False)
         word = "high" if crossed else "perhaps" if kind in ("soft short", "short") else "ok"
+        word = "now and then" if crossed and kind == "loose" else word
         yield Observable("drop", f"{rail.name} {start} {end}"), word
 
 
@@ -211,6 +227,8 @@ def start_token(settled: Settled, word: str) -> str:
 
 def line_token(settled: Settled, line: Line, word: str) -> str:
     """The token of a line's state."""
+    if loose(settled) and word in MOVING and line.healthy != "any":
+        return "interrupted"
     if line.net in CPU_DATA:
         return "busy" if word == "moving" and settled.state not in cpu.VARIED else word
     if line.stage == "memory":
