@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from autobench.diagnosis.alphabets import Observable, alphabets
 from autobench.diagnosis.board_model import BoardModel
-from autobench.diagnosis.extra_evidence import extra, told_by
+from autobench.diagnosis.extra_evidence import Known, extra, leg_of, told_by
 from autobench.diagnosis.translation import STILL_STATES, Weights, translate
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
@@ -37,13 +37,15 @@ MEMORY_BLOCKS = {"strobe": "memory strobes", "address": "memory address", "data"
 class Observation:
     """What readings say of one observable: the weights of the categories it may be in, and the readings themselves.
 
-    `block`: readings of one block share a floor. `accuses`: whether one of the readings is outside its limits.
+    `block`: readings of one block share a floor. `accuses`: whether one of the readings is outside its limits. `known`:
+    of a look at one more point of a net, where that was read before and as what.
     """
 
     observable: Observable
     weights: Weights
     readings: tuple[Reading, ...]
     block: str
+    known: Known | None = None
 
     @property
     def accuses(self) -> bool:
@@ -74,7 +76,8 @@ def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observ
             earlier = found.get(observable)
             if observable.kind == "clock level" and earlier is not None and earlier.accuses:
                 continue  # a clock has two levels, and one that is wrong is not made good by the other
-            found[observable] = Observation(observable, weights, (reading,), block_of(board, observable))
+            known = known_of(board, found, reading.net or "") if extra(reading) else None
+            found[observable] = Observation(observable, weights, (reading,), block_of(board, observable), known)
     for observation in derived(board, found):
         found[observation.observable] = observation
     rests = memory_rests(board, found)
@@ -117,6 +120,15 @@ def block_of(board: BoardModel, observable: Observable) -> str:
             return observable.name
         return (MEMORY_BLOCKS if line.stage == "memory" else SIDE_BLOCKS).get(line.side, "bus")
     return alphabets()[observable.kind].block
+
+
+def known_of(board: BoardModel, found: Mapping[Observable, Observation], net: str) -> Known | None:
+    """Where a net was read first, and as what: by the round, or by the first look."""
+    of_round = found.get(Observable("line", net))
+    if of_round is not None:
+        return board.lines[net].part, of_round.category
+    looks = ((leg_of(each), seen) for each, seen in found.items() if each.kind == "line")
+    return next(((leg[0], seen.category) for leg, seen in looks if leg[1] == net), None)
 
 
 def rate_of(found: Mapping[Observable, Observation], net: str) -> tuple[float, Reading] | None:

@@ -69,8 +69,8 @@ def outcomes_of(ranking: Ranking, check: Check) -> Floats:
     """
     predictions = ranking.predictions
     if len(check.observables) == 1:
-        return predictions.chances(check.observables[0])
-    likeliest = np.stack([predictions.chances(each).argmax(axis=1) for each in check.observables], axis=1)
+        return ranking.foretold(check.observables[0])
+    likeliest = np.stack([ranking.foretold(each).argmax(axis=1) for each in check.observables], axis=1)
     _, pattern = np.unique(likeliest, axis=0, return_inverse=True)
     count = int(pattern.max()) + 1
     table = np.full((len(pattern), count), MISREAD / count)

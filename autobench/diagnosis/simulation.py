@@ -275,6 +275,10 @@ class Simulation:
             return self.effect.later
         asked = "IRQ" if "IRQ" in seen else "INT"
         line = self.board.lines.get(asked)
+        if seen.get(asked) == "low":
+            # After a reset nothing may interrupt until the program allows it: the storm comes when it has started. NMI
+            # acts by its edge: held, it asks once at most.
+            return cpu.CRASHED
         if line is not None and line.healthy == "moving" and seen[asked] not in MOVING:
             return cpu.UNINTERRUPTED
         return state
