@@ -50,6 +50,20 @@ def on_rail(kind: str, extra: float = 0.0) -> Rule:
     return ways
 
 
+def shorted_rail(at: Spot) -> Ways:
+    """A short across a rail; a converter behind which it lies gives all it can, or shuts down."""
+    rail = at.board.rails.get(at.net)
+    ways = on_rail("short")(at)
+    if (
+        rail is None
+        or rail.source is None
+        or any(part.kind == "regulator" and part.rail == rail.name for part in at.board.parts.values())
+    ):
+        return ways
+    makers = tuple(part.name for part in at.board.parts.values() if part.kind == "converter")
+    return (*ways, *(replace(way, dead=makers) for way in ways if makers))
+
+
 def made_rail(rail: str, kind: str, later: str | None = None) -> Rule:
     """Trouble of a rail the board makes itself; without its bias the memory forgets."""
 
@@ -293,7 +307,7 @@ def too_many_volts(at: Spot) -> Ways:
 
 # What does not depend on the place stands as it is.
 RULES: Mapping[str, Rule | Ways] = {
-    "decoupler-short": on_rail("short"),
+    "decoupler-short": shorted_rail,
     "chip-supply-short": chip_short,
     "inlet-open": on_rail("open"),
     "connector-resistance": on_rail("resistance"),

@@ -11,7 +11,7 @@ from autobench.diagnosis import cpu
 from autobench.diagnosis.alphabets import UNSURE, Observable, alphabets, ratio_token
 from autobench.diagnosis.board_model import BoardModel, Clock, Line, Rail, Video
 from autobench.diagnosis.bus_tokens import bus_tokens, video_reads
-from autobench.diagnosis.currents import current_ratio
+from autobench.diagnosis.currents import current_ratio, shut_down
 from autobench.diagnosis.effects import HEALTHY, Effect, RailTrouble
 from autobench.diagnosis.parts import CPU_DATA
 from autobench.diagnosis.simulation import MOVING, Rests, Settled
@@ -24,10 +24,11 @@ RESET_WORDS = {"ok": "ok", "low": "stuck", "slow": "looping", "static": "stuck"}
 SYNC_WORDS = {"moving": "right", "other": "other", "half": "other", "unprogrammed": "unprogrammed", "dead": "dead"}
 
 TRIP_WORDS = {"short": "tripped", "soft short": "perhaps", "loaded": "perhaps"}
-RIPPLE_WORDS = {"ripple": "high", "resistance": "raised", "loose": "raised", "coupled": "coupled"}
+RIPPLE_WORDS = {"ripple": "high", "resistance": "raised", "loose": "raised", "flickers": "raised", "coupled": "coupled"}
 VOLTS_WORDS = {
     "open": "zero", "resistance": "sagging", "short": "collapsed", "soft short": "sagging", "missing": "missing",
     "low": "low", "high": "high", "loaded": "sagging", "starved": "sagging", "loose": "flickering",
+    "flickers": "flickering", "unfed short": "missing",
 }  # fmt: skip
 UNREAD_WORDS = {
     "half": "off-rate", "other": "off-rate", "weak": "either", "unprogrammed": "any", "no picture": "either",
@@ -43,7 +44,7 @@ class Predictor:
         known = alphabets()
         self.rows = {each: known[each.kind].token_numbers for each in self.observables}
         self.of_nets: dict[int, list[int]] = {}
-        self.of_rails: dict[RailTrouble | None, dict[Observable, int]] = {}
+        self.of_rails: dict[tuple[RailTrouble | None, bool], dict[Observable, int]] = {}
 
     def ways(self, effect: Effect) -> Iterator[tuple[float, list[int], Settled]]:
         """Chance and rows of each way `effect` turns out, in the order of `observables`, and the board at rest."""
@@ -53,11 +54,12 @@ class Predictor:
     def row_numbers(self, settled: Settled) -> list[int]:
         """The row of every token of a board at rest."""
         trouble, nets = settled.effect.rail, id(settled.nets)
-        if trouble not in self.of_rails:
-            self.of_rails[trouble] = self.numbered(rail_tokens(settled))
+        rails = (trouble, shut_down(settled))
+        if rails not in self.of_rails:
+            self.of_rails[rails] = self.numbered(rail_tokens(settled))
         if nets not in self.of_nets:
             self.of_nets[nets] = list(self.numbered(tokens(settled)).values())
-        own = {**self.of_rails[trouble], **self.numbered(current_tokens(settled))}
+        own = {**self.of_rails[rails], **self.numbered(current_tokens(settled))}
         found = [*own.values(), *self.of_nets[nets]]
         for net in settled.effect.grounded:
             observable = Observable("low level", net)
@@ -110,15 +112,19 @@ def felt(settled: Settled, rail: Rail) -> RailTrouble | None:
     """The trouble as `rail` feels it: one made from a rail that is gone is gone too, and a short of it loads its
     source."""
     trouble = settled.effect.rail
+    if trouble is not None and trouble.kind == "short" and trouble.rail == rail.name and shut_down(settled):
+        return RailTrouble(rail.name, "unfed short", trouble.part)
     if trouble is None or trouble.rail == rail.name:
         return trouble
     if rail.source == trouble.rail and trouble.kind in ("open", "short", "soft short"):
         return RailTrouble(rail.name, "missing" if trouble.kind != "soft short" else "low", trouble.part)
+    if rail.source == trouble.rail and trouble.kind == "loose":
+        return RailTrouble(rail.name, "flickers", trouble.part)
     if rail.source == trouble.rail and trouble.kind == "resistance":
         return RailTrouble(rail.name, "starved", trouble.part)
     if trouble.kind == "ripple" and lighter(rail, settled.board.rails[trouble.rail]):
         return RailTrouble(rail.name, "coupled", trouble.part)
-    if rail.name == source_of(settled, trouble.rail) and trouble.kind == "short":
+    if rail.name == source_of(settled, trouble.rail) and trouble.kind == "short" and not shut_down(settled):
         return RailTrouble(rail.name, "loaded", trouble.part)
     return trouble
 
@@ -132,7 +138,16 @@ def lighter(rail: Rail, other: Rail) -> bool:
 def loose(settled: Settled) -> bool:
     """Whether the CPU's supply opens now and then, so that everything starts anew."""
     trouble, main = settled.effect.rail, settled.board.cpu
-    return trouble is not None and trouble.kind == "loose" and main is not None and trouble.rail == main.rail
+    return (
+        trouble is not None
+        and trouble.kind == "loose"
+        and main is not None
+        and trouble.rail
+        in (
+            main.rail,
+            source_of(settled, main.rail or ""),
+        )
+    )
 
 
 def source_of(settled: Settled, rail: str) -> str | None:
@@ -143,7 +158,10 @@ def source_of(settled: Settled, rail: str) -> str | None:
 def volts_tokens(rail: Rail, trouble: RailTrouble | None) -> Iterator[tuple[Observable, str]]:
     """Ohms, trip, ripple, and the volts of every place."""
     kind = trouble.kind if trouble is not None and trouble.rail == rail.name else None
-    yield Observable("ohms", rail.name), {"short": "short", "soft short": "low"}.get(kind or "", "ok")
+    yield (
+        Observable("ohms", rail.name),
+        {"short": "short", "unfed short": "short", "soft short": "low"}.get(kind or "", "ok"),
+    )
     yield Observable("trip", rail.name), TRIP_WORDS.get(kind or "", "none")
     ripple = RIPPLE_WORDS.get(kind or "", "ok")
     yield Observable("ripple", rail.name), ripple
@@ -152,13 +170,22 @@ def volts_tokens(rail: Rail, trouble: RailTrouble | None) -> Iterator[tuple[Obse
     behind: dict[str, bool] = {}
     for index, place in enumerate(rail.places):
         behind[place.name] = kind in ("open", "resistance", "loose") and index >= beyond
-        hit = behind[place.name] or kind in ("short", "missing", "low", "high", "loaded", "starved")
+        hit = behind[place.name] or kind in (
+            "short",
+            "missing",
+            "low",
+            "high",
+            "loaded",
+            "starved",
+            "flickers",
+            "unfed short",
+        )
         hit = hit or (kind == "soft short" and index > 0)  # the supply holds its own end
         yield Observable("rail", f"{rail.name} {place.name}"), bad if hit and bad else "ok"
     for start, end in rail.drops:
         crossed = behind.get(end, False) and not behind.get(start, False)
         word = "high" if crossed else "perhaps" if kind in ("soft short", "short") else "ok"
-        word = "now and then" if crossed and kind == "loose" else word
+        word = "now and then" if (crossed and kind == "loose") or kind == "flickers" else word
         yield Observable("drop", f"{rail.name} {start} {end}"), word
 
 
