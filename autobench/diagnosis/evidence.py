@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from autobench.diagnosis.alphabets import Observable, alphabets
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.extra_evidence import Known, extra, leg_of, told_by
+from autobench.diagnosis.resting import level_at_rest
 from autobench.diagnosis.translation import STILL_STATES, Weights, translate
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
@@ -81,11 +82,30 @@ def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observ
     for observation in derived(board, found):
         found[observation.observable] = observation
     rests = memory_rests(board, found)
+    read = words_read(found)
     return tuple(
         each
         for each in found.values()
-        if not moot(each.observable, found) and not (rests and each.readings[0].stage == "memory")
+        if not moot(each.observable, found)
+        and not (rests and each.readings[0].stage == "memory")
+        and not unasked(board, read, each)
     )
+
+
+def words_read(found: Mapping[Observable, Observation]) -> dict[str, str]:
+    """The word of every line the round read."""
+    return {each.name: seen.category for each, seen in found.items() if each.kind == "line" and " " not in each.name}
+
+
+def unasked(board: BoardModel, read: Mapping[str, str], seen: Observation) -> bool:
+    """Whether an output rests where its inputs, as read, leave it: nobody asks for it, so that says nothing of it."""
+    if seen.observable.kind == "free leg":
+        part, net = leg_of(seen.observable)
+        return seen.category == "still" and level_at_rest(board, read, part, net) is not None
+    if seen.observable.kind != "line" or seen.observable.name not in board.lines:
+        return False
+    net = seen.observable.name
+    return any(level_at_rest(board, read, part, net) == seen.category for part in board.drivers.get(net, ()))
 
 
 def loose(reading: Reading) -> bool:

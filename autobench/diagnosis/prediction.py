@@ -14,7 +14,8 @@ from autobench.diagnosis.bus_tokens import bus_tokens, video_reads
 from autobench.diagnosis.currents import current_ratio, shut_down
 from autobench.diagnosis.effects import HEALTHY, Effect, RailTrouble
 from autobench.diagnosis.parts import CPU_DATA
-from autobench.diagnosis.simulation import MOVING, Rests, Settled
+from autobench.diagnosis.rests import Rests
+from autobench.diagnosis.simulation import MOVING, Settled
 
 Tokens = dict[Observable, str]
 

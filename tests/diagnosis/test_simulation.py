@@ -11,7 +11,8 @@ from autobench.diagnosis.candidates import candidates
 from autobench.diagnosis.currents import current_ratio
 from autobench.diagnosis.effects import HEALTHY, Effect, RailTrouble
 from autobench.diagnosis.prediction import Predictor, predicted
-from autobench.diagnosis.simulation import Rests, Settled, settle
+from autobench.diagnosis.rests import Rests
+from autobench.diagnosis.simulation import Settled, settle
 
 
 def told(settled: Settled, kind: str, name: str) -> str:
