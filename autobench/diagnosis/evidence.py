@@ -137,7 +137,7 @@ def block_of(board: BoardModel, observable: Observable) -> str:
     if observable.kind in ("line", "low level"):
         line = board.lines.get(observable.name)
         if line is None:
-            return observable.name
+            return f"leg {observable.name}"
         return (MEMORY_BLOCKS if line.stage == "memory" else SIDE_BLOCKS).get(line.side, "bus")
     return alphabets()[observable.kind].block
 

@@ -118,6 +118,8 @@ def token(observable: Observable, candidate: Candidate, settled: Settled, known:
         return "any"  # a screen nobody draws on may be blank
     if candidate.fault == "ram-several" and "ram" in kinds(settled.board, net):
         return "any"  # which of them are dead is not known
+    if (part, net) in settled.effect.cut and not settled.effect.in_socket and net in settled.board.parts[part].data:
+        return "isolated"
     word = settled.at(part, net)
     if word == "moving":
         return "garbled" if settled.state == cpu.CRASHED else "either"
