@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from autobench.diagnosis.alphabets import Observable, alphabets
 from autobench.diagnosis.board_model import BoardModel
@@ -27,6 +27,7 @@ USUAL_RUNS, USUAL_SYNCS = (0.02, 0.6), (2.3, 4.5)
 # Volts at which bipolar inputs leave a net that nobody drives, and how often it is two outputs that fight instead
 # (common practice).
 OPEN_LEVELS, FIGHTS = (1.2, 1.75), 0.3
+SEVERAL = 3
 SIDE_BLOCKS = {
     "input": "cpu inputs", "output": "cpu outputs", "select": "selects", "data": "data bus", "address": "address bus",
     "strobe": "memory strobes",
@@ -79,6 +80,8 @@ def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observ
                 continue  # a clock has two levels, and one that is wrong is not made good by the other
             known = known_of(board, found, reading.net or "") if extra(reading) else None
             found[observable] = Observation(observable, weights, (reading,), block_of(board, observable), known)
+    for observation in in_step(found):
+        found[observation.observable] = observation
     for observation in derived(board, found):
         found[observation.observable] = observation
     rests = memory_rests(board, found)
@@ -90,6 +93,17 @@ def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observ
         and not (rests and each.readings[0].stage == "memory")
         and not unasked(board, read, each)
     )
+
+
+def in_step(found: Mapping[Observable, Observation]) -> Iterator[Observation]:
+    """Lines of one part of which several stay at a level while it should drive them: one bad line does not do that."""
+    still: dict[str, list[Observation]] = {}
+    for observable, seen in found.items():
+        if observable.kind == "driving" and seen.category in ("low", "high"):
+            still.setdefault(observable.name.partition(" ")[0], []).append(seen)
+    for lines in still.values():
+        if len(lines) >= SEVERAL:
+            yield from (replace(seen, weights=((f"{seen.category} in step", 1.0),)) for seen in lines)
 
 
 def words_read(found: Mapping[Observable, Observation]) -> dict[str, str]:
