@@ -13,6 +13,7 @@ from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOff
 from autobench.events import Event, Notice, ReadingTaken, StepStarted, StepTakenAgain
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict, Judgement, Verdict, board_verdict, void
+from autobench.plan.overlap import sights_ahead
 from autobench.plan.scope_steps import ScopeJob
 from autobench.plan.steps import (
     AskJob,
@@ -46,6 +47,7 @@ from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import accuses, unread
 
 SWITCHED_OFF = "the power is switched off"  # on purpose, so that it may come back
+DESK = "desk"  # whose errands arithmetic is
 RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
 
 
@@ -126,6 +128,8 @@ class Runner:
         number = 0
         while number < len(steps):
             self._check()
+            if self._bench.captures is not None and self._unpowered is None:
+                self._bench.captures.ahead(sights_ahead(steps[number:]))
             step, person = steps[number], self._bench.person
             before = person.prompts if person is not None else 0
             try:
@@ -280,7 +284,8 @@ class Runner:
         captures = self._bench.captures
         if captures is None:
             return self._skipped(step, "this bench has no scope")
-        return looks.look(self._bench, captures, step, job)
+        # Arithmetic may take longer than a supply may go unwatched: where there are threads this one only watches.
+        return self._bench.errands.done_by(DESK, lambda: looks.look(self._bench, captures, step, job))
 
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:
