@@ -39,7 +39,7 @@ from autobench.record.process import this_process
 from autobench.run.errands import Errands
 from autobench.run.guard import Guard, NoGuard, guard_for
 from autobench.run.investigate import Investigation
-from autobench.run.live_bench import errands_of, live_bench
+from autobench.run.live_bench import live_bench
 from autobench.run.person import OFF_WORDS, Keys
 from autobench.run.runner import Runner
 from autobench.run.stop import StopSignals
@@ -74,7 +74,12 @@ class CheckRequest:
     simulation: Simulation = field(default_factory=Simulation)
     investigate: bool = False  # go on with checks beyond the round
     minutes: float | None = None  # … for so long at most
-    one_by_one: bool = False  # no instrument works while another one does
+    one_by_one: bool | None = None  # no instrument works while another does; None: so where the clock is stepped
+
+    def beside(self, clock: Clock) -> bool:
+        """Whether instruments may work at the same time: a stepped clock knows no meanwhile, and what is done one after
+        another on it is the same to the last digit each time."""
+        return isinstance(clock, RealClock) if self.one_by_one is None else not self.one_by_one
 
 
 @dataclass(frozen=True)
@@ -107,7 +112,7 @@ class RunSession:
         self.stop = stop
         self.out = out
         self.watch: Callable[[], None] = lambda: None
-        self.errands = Errands(clock, out.emit, self.checked, beside=not request.one_by_one)
+        self.errands = Errands(clock, out.emit, self.checked, beside=request.beside(clock))
         self.proof: Proof | None = None  # what is known of this bench's accuracy beyond its driver files
 
     def run(self, simulated: SimulatedBench | None, keys: Keys | None) -> RunState:
@@ -267,8 +272,9 @@ class Session(RunSession):
 
     def judged(self, opened: Opened, keys: Keys | None) -> BoardJudgement:
         """The round, the checks beyond it where they are wanted, and who may be to blame."""
-        errands = errands_of(self.plan, opened, keys is not None, self.errands)
-        bench = live_bench(self.plan, self.documents.board, opened, keys, self.stop, errands, self.traced)
+        if keys is not None and self.plan.steady:
+            self.errands.beside = False  # where somebody holds tips everything is done one after another
+        bench = live_bench(self.plan, self.documents.board, opened, keys, self.stop, self.errands, self.traced)
         self.watch = bench.power.tick
         runner = Runner(self.plan, bench, self.out.emit, self.stop.check)
         if self.request.investigate:

@@ -18,7 +18,7 @@ from autobench.judgement.uncertainty import Component
 from autobench.plan.scope_steps import ScopePoint, Sight, StartSight
 from autobench.quantity import show
 from autobench.run.contact import LOGIC_LOW, NoContactError, is_flat
-from autobench.run.errands import Errand, Errands
+from autobench.run.errands import RELAYS, SCOPE, Errand, Errands
 from autobench.run.held_probes import HeldProbes
 from autobench.run.probe_check import ProbeCheck
 from autobench.run.route import Route
@@ -38,7 +38,6 @@ RING_ROOM = 0.3  # V beyond what is expected
 # is about two steps of the converter.
 ABOVE_AIR = 0.08
 
-SCOPE, RELAYS = "scope", "relays"  # whose errands they are
 AHEAD = 4  # captures taken before anybody asked for them: as many as keep the scope at work, no more than memory bears
 
 # Told of every trace that is taken: which points together, net, point, trace, and whether it is the start capture.

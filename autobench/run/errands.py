@@ -18,6 +18,7 @@ from autobench.events import Event
 
 T = TypeVar("T")
 
+METER, SCOPE, RELAYS, DESK = "meter", "scope", "relays", "desk"  # whose errands; at the desk things are worked out
 SLICE = 0.02  # s between two looks of whoever waits for an errand
 QUIET_WITHIN = 10.0  # s an errand that was broken off may take to end; every exchange has a deadline below that
 

@@ -5,7 +5,6 @@ It joins only: it opens, switches and measures nothing, and it knows no step.
 
 from __future__ import annotations
 
-from autobench.clock import RealClock
 from autobench.documents.board import Board
 from autobench.documents.gathered import other_boards
 from autobench.errors import UsageError
@@ -24,17 +23,6 @@ from autobench.run.route import Route
 from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.touch import Touch
-
-
-def errands_of(plan: Plan, opened: Opened, somebody: bool, errands: Errands) -> Errands:
-    """`errands`, to be done beside the run where that is worth it and allowed.
-
-    Each instrument must have a link of its own in real time: a clock that is stepped knows no meanwhile. Where somebody
-    holds tips everything is done one after another.
-    """
-    real = all(isinstance(dialect.link.clock, RealClock) for dialect in opened.dialects.values())
-    errands.beside = errands.beside and real and not (somebody and plan.steady)
-    return errands
 
 
 def live_bench(

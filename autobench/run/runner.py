@@ -33,6 +33,7 @@ from autobench.plan.steps import (
 from autobench.run import actions, injection, looks, plug_actions
 from autobench.run.conditions import convicted, failed_gate, once_more, unmet
 from autobench.run.contact import NoContactError
+from autobench.run.errands import DESK, METER, RELAYS, SCOPE
 from autobench.run.foresight import (
     NO_LIMITS,
     expected_of,
@@ -47,7 +48,6 @@ from autobench.run.person import BackAskedError, SkipAskedError
 from autobench.run.readings import accuses, unread
 
 SWITCHED_OFF = "the power is switched off"  # on purpose, so that it may come back
-DESK = "desk"  # whose errands arithmetic is
 RESERVE = 8 * 1024 * 1024  # bytes, given up when there is no memory left
 
 
@@ -80,11 +80,7 @@ class Runner:
         stopped: str | None = None
         try:
             try:
-                if self._bench.route is not None:
-                    self._bench.route.prepare()
-                self._bench.touch.prepare()
-                if self._bench.captures is not None:
-                    self._bench.captures.prepare()
+                self._prepare()
                 if not self._plan.alone:
                     self._bench.power.make_off()
                 self._take_all(self._plan.steps if further is None else without_ends(self._plan.steps))
@@ -108,6 +104,15 @@ class Runner:
         if other is not None:
             return BoardJudgement(BoardVerdict.UNDECIDED, other)
         return board_verdict(self.readings, stopped=stopped)
+
+    def _prepare(self) -> None:
+        """Relays, meter and scope in their known states, each by its own thread where there are threads."""
+        bench = self._bench
+        works = [] if bench.route is None else [(RELAYS, bench.route.prepare)]
+        works.append((METER, bench.touch.prepare))
+        works += [] if bench.captures is None else [(SCOPE, bench.captures.prepare)]
+        for errand in [bench.errands.give(owner, work) for owner, work in works]:
+            bench.errands.outcome(errand)
 
     def _of_another(self) -> str | None:
         """Where the rates are those of another board, what was held against this one is void; returns why, or None."""
