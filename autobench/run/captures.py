@@ -38,7 +38,7 @@ RING_ROOM = 0.3  # V beyond what is expected
 # is about two steps of the converter.
 ABOVE_AIR = 0.08
 
-AHEAD = 4  # captures taken before anybody asked for them: as many as keep the scope at work, no more than memory bears
+AHEAD = 8  # captures taken before anybody asked for them: as many as keep the scope at work, no more than memory bears
 
 # Told of every trace that is taken: which points together, net, point, trace, and whether it is the start capture.
 OnTrace = Callable[[str, str, str, Trace, bool], None]
@@ -164,7 +164,7 @@ class Captures:
             return self._probes.captured(sight, take)
         move, self._move = self._move, None
         if move is not None:
-            self._errands.settle(move)
+            self._errands.outcome(move)
         with self._held():
             self._reach(sight)
             self.scope.acquire(setup_of(sight), self._wait, patience)

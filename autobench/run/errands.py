@@ -20,7 +20,8 @@ T = TypeVar("T")
 
 METER, SCOPE, RELAYS, DESK = "meter", "scope", "relays", "desk"  # whose errands; at the desk things are worked out
 SLICE = 0.02  # s between two looks of whoever waits for an errand
-QUIET_WITHIN = 10.0  # s an errand that was broken off may take to end; every exchange has a deadline below that
+# s that an errand may take to end when it is broken off: more than any exchange has, the longest waits 10 s for contacts.
+QUIET_WITHIN = 15.0
 
 
 class BrokenOffError(StoppedError):
@@ -160,16 +161,18 @@ class Errands:
         self._tell(errand)
 
     def quiet(self) -> None:
-        """Break off everything and wait until no other thread talks to an instrument; only the clock passes meanwhile.
+        """Break off everything and wait until no other thread talks to an instrument; only while outputs are made safe,
+        when the watch raises nothing.
 
         What never ends in spite of its deadlines is left behind: whoever comes next finds its instrument held.
         """
-        untold, until = list(self._untold), self.clock.now() + QUIET_WITHIN
+        untold, waited = list(self._untold), 0.0
         for errand in untold:
             errand.break_off()
         for errand in untold:
-            while not errand.done.is_set() and self.clock.now() < until:
-                self.clock.sleep(SLICE)
+            while waited < QUIET_WITHIN and not errand.done.wait(SLICE):
+                self._watch()
+                waited += SLICE
         for errand in untold:  # only now: until here one of them may still be telling another one's events
             self._tell(errand)
 
