@@ -16,6 +16,8 @@ from autobench.commissioning.proved_accuracy import Proof, put_to_use
 from autobench.diagnosis.diagnosis import accused, diagnose
 from autobench.diagnosis.means import BY_HAND, Means
 from autobench.diagnosis.result import Diagnosis
+from autobench.documents.address import share_a_bus
+from autobench.documents.bench import Bench
 from autobench.documents.gathered import BenchDocuments, Documents
 from autobench.errors import AutobenchError, OutputNotOffError
 from autobench.events import (
@@ -76,9 +78,11 @@ class CheckRequest:
     minutes: float | None = None  # … for so long at most
     one_by_one: bool | None = None  # no instrument works while another does; None: so where the clock is stepped
 
-    def beside(self, clock: Clock) -> bool:
-        """Whether instruments may work at the same time: a stepped clock knows no meanwhile, and what is done one after
-        another on it is the same to the last digit each time."""
+    def beside(self, clock: Clock, bench: Bench) -> bool:
+        """Whether instruments may work at the same time: not where they share a bus, and not on a stepped clock, which
+        knows no meanwhile; what is done one after another on that is the same to the last digit each time."""
+        if share_a_bus(instrument.address for instrument in bench.instruments.values()):
+            return False
         return isinstance(clock, RealClock) if self.one_by_one is None else not self.one_by_one
 
 
@@ -112,7 +116,7 @@ class RunSession:
         self.stop = stop
         self.out = out
         self.watch: Callable[[], None] = lambda: None
-        self.errands = Errands(clock, out.emit, self.checked, beside=request.beside(clock))
+        self.errands = Errands(clock, out.emit, self.checked, beside=request.beside(clock, files.bench))
         self.proof: Proof | None = None  # what is known of this bench's accuracy beyond its driver files
 
     def run(self, simulated: SimulatedBench | None, keys: Keys | None) -> RunState:

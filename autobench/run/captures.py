@@ -129,7 +129,7 @@ class Captures:
             return
         wanted = dict.fromkeys(sights)
         for sight in [each for each in self._coming if each not in wanted]:
-            self._errands.drop(self._coming.pop(sight))  # the step it was for was left out
+            self._coming.pop(sight).break_off()  # the step it was for was left out
         self._wanted = [sight for sight in wanted if sight not in self._taken and sight not in self._coming]
         self._go_ahead()
 

@@ -20,8 +20,7 @@ T = TypeVar("T")
 
 METER, SCOPE, RELAYS, DESK = "meter", "scope", "relays", "desk"  # whose errands; at the desk things are worked out
 SLICE = 0.02  # s between two looks of whoever waits for an errand
-# s that an errand may take to end when it is broken off: more than any exchange has, the longest waits 10 s for contacts.
-QUIET_WITHIN = 15.0
+QUIET_WITHIN = 15.0  # s that errands may take to end when they are broken off; the longest exchange may take 10 s
 
 
 class BrokenOffError(StoppedError):
@@ -166,14 +165,15 @@ class Errands:
 
         What never ends in spite of its deadlines is left behind: whoever comes next finds its instrument held.
         """
-        untold, waited = list(self._untold), 0.0
-        for errand in untold:
-            errand.break_off()
-        for errand in untold:
-            while waited < QUIET_WITHIN and not errand.done.wait(SLICE):
+        waited = 0.0
+        # Looked for again and again: one that is not broken off yet may give another one in the last moment.
+        while (going := [errand for errand in self._untold if not errand.done.is_set()]) and waited < QUIET_WITHIN:
+            for errand in going:
+                errand.break_off()
+            if not going[0].done.wait(SLICE):
                 self._watch()
                 waited += SLICE
-        for errand in untold:  # only now: until here one of them may still be telling another one's events
+        for errand in list(self._untold):  # only now: until here one may still be telling another one's events
             self._tell(errand)
 
     def end(self) -> None:
