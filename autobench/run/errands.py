@@ -167,7 +167,9 @@ class Errands:
         """
         waited = 0.0
         # Looked for again and again: one that is not broken off yet may give another one in the last moment.
-        while (going := [errand for errand in self._untold if not errand.done.is_set()]) and waited < QUIET_WITHIN:
+        while (
+            going := [errand for errand in list(self._untold) if not errand.done.is_set()]
+        ) and waited < QUIET_WITHIN:
             for errand in going:
                 errand.break_off()
             if not going[0].done.wait(SLICE):
