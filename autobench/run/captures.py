@@ -38,7 +38,7 @@ RING_ROOM = 0.3  # V beyond what is expected
 # is about two steps of the converter.
 ABOVE_AIR = 0.08
 
-AHEAD = 8  # captures taken before anybody asked for them: as many as keep the scope at work, no more than memory bears
+AHEAD = 16  # captures taken before anybody asked for them: as many as keep the scope at work, no more than memory bears
 
 # Told of every trace that is taken: which points together, net, point, trace, and whether it is the start capture.
 OnTrace = Callable[[str, str, str, Trace, bool], None]

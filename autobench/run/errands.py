@@ -13,7 +13,7 @@ from collections.abc import Callable
 from typing import Any, Generic, TypeVar
 
 from autobench.clock import Clock, RealClock
-from autobench.errors import StoppedError
+from autobench.errors import LinkLostError, StoppedError
 from autobench.events import Event
 
 T = TypeVar("T")
@@ -53,6 +53,11 @@ class Errand(Generic[T]):
         if self._error is not None:
             raise self._error
         return self._value[0]
+
+    @property
+    def lost(self) -> str | None:
+        """The instrument whose connection broke in it, if that is how it ended."""
+        return self._error.instrument if isinstance(self._error, LinkLostError) else None
 
     def break_off(self) -> None:
         """It ends at its next exchange, or never begins."""
@@ -177,6 +182,11 @@ class Errands:
                 waited += SLICE
         for errand in list(self._untold):  # only now: until here one may still be telling another one's events
             self._tell(errand)
+
+    def lost(self) -> str | None:
+        """An instrument whose connection broke in an errand that nobody asked for yet: its link may have opened again
+        since, and shows nothing."""
+        return next((name for errand in list(self._untold) if (name := errand.lost) is not None), None)
 
     def end(self) -> None:
         """No errand more: the run is over."""

@@ -54,7 +54,7 @@ def live_bench(
         stop.guard,
         by_hand=worked,
         alone=plan.alone,
-        lost=lambda: broken((name, dialect.link.descriptor) for name, dialect in opened.dialects.items()),
+        lost=lambda: errands.lost() or broken((name, each.link.descriptor) for name, each in opened.dialects.items()),
         quiet=errands.quiet,
     )
     if route is not None:

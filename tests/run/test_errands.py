@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import pytest
 
 from autobench.clock import RealClock
-from autobench.errors import InterlockRefusedError, LinkLostError, StoppedError
+from autobench.errors import InterlockRefusedError, LinkLostError, NoReplyError, StoppedError
 from autobench.events import Event, Notice
 from autobench.run.errands import BrokenOffError, Errands
 from autobench.run.guard import NoGuard
@@ -138,6 +138,18 @@ def test_an_error_is_raised_by_the_outcome(stand: Stand, error: Exception) -> No
     with pytest.raises(type(error)):
         stand.errands.outcome(errand)
     assert stand.told == ["tried"]
+
+
+def test_a_connection_that_broke_ahead_is_known_before_anybody_asks(stand: Stand) -> None:
+    """While the board is on the run must not wait for the step that would have met it; any other error may wait."""
+
+    def fails(error: Exception) -> None:
+        raise error
+
+    for owner, error in (("meter", NoReplyError("meter", "silent")), ("scope", LinkLostError("scope", "gone"))):
+        assert stand.errands.lost() is None
+        assert stand.errands.give(owner, lambda error=error: fails(error)).done.wait(LONG)
+    assert stand.errands.lost() == "scope"
 
 
 def test_quiet_ends_what_is_under_way_and_what_waits_and_tells_what_was_done(stand: Stand) -> None:

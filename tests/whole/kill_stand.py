@@ -154,8 +154,7 @@ class KillStand:
     def until(self, phase: str) -> None:
         """Read what the round shows until `phase` begins; whoever sits there presses the key for power."""
         assert self.process is not None
-        assert self.process.stdout is not None
-        for line in self.process.stdout:
+        while line := self.line():
             self.shown.append(line.rstrip("\n"))
             if line.startswith(PHASES[phase]):
                 if self.transport == TRANSPORTS[-1]:
@@ -166,6 +165,16 @@ class KillStand:
             if line.startswith("PROMPT question"):
                 self.type("y")
         raise AssertionError(f"ended before {phase}: {self.shown[-3:]} {self.process.communicate()[1]}")
+
+    def line(self) -> str:
+        """The next line of what the round shows, or nothing at its end; byte by byte, so that none is read ahead that
+        `finish` would miss."""
+        assert self.process is not None
+        assert self.process.stdout is not None
+        line = b""
+        while not line.endswith(b"\n") and (byte := os.read(self.process.stdout.fileno(), 1)):
+            line += byte
+        return line.decode()
 
     def type(self, keys: str) -> None:
         """Keys of whoever sits at the terminal."""
