@@ -48,8 +48,10 @@ class Power:
         by_hand: Mapping[str, SupplyByHand] | None = None,
         alone: bool = False,
         lost: Callable[[], str | None] = lambda: None,
+        quiet: Callable[[], None] = lambda: None,
     ) -> None:
-        """`lost` names an instrument whose connection has broken; `by_hand` has the supplies people work, by rail."""
+        """`lost` names an instrument whose connection has broken; `by_hand` has the supplies people work, by rail;
+        `quiet` ends what other threads do with instruments."""
         self._alone = alone  # supplies by themselves, and no board
         worked = by_hand or {}
         self.outputs = {
@@ -61,7 +63,7 @@ class Power:
         self._emit = emit
         self._stop = stop
         self._guard = guard if guard is not None else NoGuard()
-        self._off = SwitchingOff(self.outputs, touch, clock, emit, self._moved)
+        self._off = SwitchingOff(self.outputs, touch, clock, emit, self._moved, quiet)
         self._lost = lost
         self._looking = False
         self.tripped: str | None = None  # the rail and why, once something tripped
