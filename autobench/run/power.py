@@ -309,9 +309,8 @@ class Power:
         output.looked_at = self._clock.now()
         if seen is None:
             return  # a supply worked by hand, and the meter is elsewhere
-        volts, amps, limiting, tripped = seen
-        output.looks.append(Look(output.looked_at - output.on_since, volts, amps, limiting, tripped))
-        self._emit(Watched(output.looked_at, output.feed.rail, volts, amps, limiting))
+        output.looks.append(Look(output.looked_at - output.on_since, *seen))
+        self._emit(Watched(output.looked_at, output.feed.rail, *seen[:3]))
 
     def _act_on(self, output: Output) -> None:
         """Switch off and raise if the watch says so. Probe, injection and a limit that is tried may sag on purpose."""

@@ -96,6 +96,7 @@ def test_a_supply_over_each_transport(name: str, transport: str) -> None:
         assert abs(amps.value - truth.amps) < COVERAGE * amps.uncertainty
         assert not supply.limiting(output)
         assert not supply.look(output)[3]
+        assert not supply.can("tripped?") or not supply.tripped(output)
         supply.set_amps(output, 0.05)
         spoken.clock.sleep(supply.ratings.current_flag_lags.value)
         supply.limiting(output)  # looks once, from which the flag counts
