@@ -10,9 +10,12 @@ from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.meter_short_words import ShortWordsMeter
 from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
+from simulated_instruments.devices.scope_out_preamble import OutPreambleScope
 from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
 from simulated_instruments.devices.scope_preamble_data_running import RunningScope
 from simulated_instruments.devices.scope_preamble_points import PreamblePointsScope
+from simulated_instruments.devices.scope_screen_scaled import ScreenScaledScope
+from simulated_instruments.devices.scope_template import TemplateScope
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
 from simulated_instruments.devices.supply_selected import SelectedSupply
@@ -28,7 +31,13 @@ SUPPLIES = {
 }
 METERS = {"M-1": ConfReadMeter, "M-2": ShortWordsMeter}
 RELAYS = {"W-1": SlotChannelRelays}
-SCOPES = {"O-1a": PreamblePointsScope, "O-1b": PreambleDataScope}
+SCOPES: dict[str, type[RunningScope]] = {
+    "O-1a": PreamblePointsScope,
+    "O-1b": PreambleDataScope,
+    "O-2": OutPreambleScope,
+    "O-3a": TemplateScope,
+    "O-3b": ScreenScaledScope,
+}
 
 
 def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[str, Device]:

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from typing import Literal
 
 from autobench.documents.driver_recognition import Recognition
+from autobench.documents.driver_record_rules import record_complaints
 from autobench.documents.driver_roles import ROLES, SECTIONS, SESSION, Signature
 from autobench.documents.driver_rules import Route, action_complaints, name_complaints, range_complaints
 from autobench.documents.driver_samples import Samples
@@ -82,11 +83,8 @@ class Driver(Section):
             read = {action.ask for name, action in self.actions.items() if name.endswith("?") and action.ask}
             for complaint in self.recognised_by.harmful(read):
                 yield Complaint(("recognised by", *complaint.route), complaint.text, complaint.at_key)
-        if self.samples is not None and "first point" not in self.actions:
-            deepest = max(max(depths) for depths in self.samples.memory.values())
-            if self.samples.chunk < deepest:
-                text = f"must hold a whole record of {deepest} points, since there is no 'first point'"
-                yield Complaint(("samples", "chunk"), text)
+        if self.samples is not None:
+            yield from record_complaints(self.samples, self.actions)
         if self.measures is not None:
             yield from range_complaints(("measures", "volts"), self.measures.volts, "V")
             if self.measures.ohms is not None:

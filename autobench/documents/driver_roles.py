@@ -18,7 +18,8 @@ class Signature:
     `error`, `preamble`, `block`), empty for one that sets. `value` is the unit of `{value}`, empty where there is none.
     `place` is the placeholder that says where it acts. `fields` are further placeholders. `lack` is the name a bench
     file accepts the absence by; where `only_with` names another action, its absence is no lack of its own while that
-    one is absent too.
+    one is absent too. With `anywhere` the lines need not say where it acts, since in some dialects it acts on whatever
+    was chosen before.
     """
 
     words: str
@@ -31,6 +32,7 @@ class Signature:
     fields: tuple[str, ...] = ()
     lack: str = ""
     only_with: str = ""
+    anywhere: bool = False
 
 
 # Decoder -> the shape of what it makes of a reply. The decoders themselves are Python, in the instruments' layer.
@@ -49,6 +51,8 @@ DECODERS: Mapping[str, str] = {
     "raw bit clear": "truth",
     "word": "truth",
     "preamble": "preamble",
+    "scaling": "preamble",
+    "descriptor": "preamble",
     "block": "block",
 }
 # Decoder -> the key it cannot do without.
@@ -144,8 +148,10 @@ SCOPE: Mapping[str, Signature] = {
     ),
     "set scale": Signature("sets a channel's volts per division at the tip", required=True, value="V", place="channel"),
     "set scale?": Signature("reads it back", required=True, answers="number", unit="V", place="channel"),
-    "set offset": Signature("moves a channel's trace", required=True, value="V", place="channel"),
-    "set offset?": Signature("reads it back", required=True, answers="number", unit="V", place="channel"),
+    "set offset": Signature("moves a channel's trace by volts", value="V", place="channel"),
+    "set offset?": Signature("reads it back", answers="number", unit="V", place="channel"),
+    "set position": Signature("moves a channel's trace by divisions", value="div", place="channel"),
+    "set position?": Signature("reads it back", answers="number", unit="div", place="channel"),
     "set time scale": Signature("sets the time per division", required=True, value="s"),
     "set time scale?": Signature("reads it back", required=True, answers="number", unit="s"),
     "set time offset": Signature("sets the time from trigger to the screen's middle", required=True, value="s"),
@@ -154,9 +160,9 @@ SCOPE: Mapping[str, Signature] = {
     "acquire normal": Signature("takes samples as they come", required=True),
     "acquire peak": Signature("takes the extremes of each interval", lack="peak detection"),
     "trigger source": Signature("triggers on a channel", required=True, place="channel"),
-    "trigger level": Signature("sets the trigger level", required=True, value="V"),
-    "trigger rising": Signature("triggers on rising edges", required=True),
-    "trigger falling": Signature("triggers on falling edges", required=True),
+    "trigger level": Signature("sets the trigger level", required=True, value="V", place="channel", anywhere=True),
+    "trigger rising": Signature("triggers on rising edges", required=True, place="channel", anywhere=True),
+    "trigger falling": Signature("triggers on falling edges", required=True, place="channel", anywhere=True),
     "sweep normal": Signature("waits for the trigger", required=True),
     "sweep auto": Signature("triggers by itself where no trigger comes", required=True),
     "run": Signature("acquires again and again", required=True),
@@ -165,12 +171,12 @@ SCOPE: Mapping[str, Signature] = {
     "force": Signature("triggers now", lack="forced trigger"),
     "done?": Signature("whether it has stopped, its record complete", required=True, answers="truth"),
     "waiting?": Signature("whether it waits for a trigger", required=True, answers="truth"),
-    "waveform source": Signature("selects the channel to read out", required=True, place="channel"),
+    "waveform source": Signature("selects the channel to read out", place="channel"),
     "waveform raw": Signature("reads out the whole memory, one byte a point", required=True),
     "first point": Signature("sets the first point to read out, from 1", fields=("point",)),
     "last point": Signature("sets the last point to read out", required=True, fields=("point",)),
-    "preamble?": Signature("reads what the codes mean", required=True, answers="preamble"),
-    "data?": Signature("reads out the points", required=True, answers="block"),
+    "preamble?": Signature("reads what the codes mean", answers="preamble", place="channel", anywhere=True),
+    "data?": Signature("reads out the points", required=True, answers="block", place="channel", anywhere=True),
 }
 
 ROLES: Mapping[str, Mapping[str, Signature]] = {"supply": SUPPLY, "meter": METER, "relays": RELAYS, "scope": SCOPE}

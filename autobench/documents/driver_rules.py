@@ -74,7 +74,7 @@ def placeholder_complaints(
         known = ", ".join(f"{{{each}}}" for each in allowed) or "none"
         yield Complaint(route, f"nothing fills {{{word}}} here; allowed: {known}")
     for word in allowed:
-        single = word == signature.place and len(places) <= 1  # the only output needs no number
+        single = word == signature.place and (len(places) <= 1 or signature.anywhere)  # the only output needs no number
         if word not in action.placeholders and not single:
             yield Complaint(route, f"one of the lines must have {{{word}}}")
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from autobench.documents.driver_sections import Action
 from autobench.errors import ProtocolError, ReplyError
-from autobench.instruments.preamble import preamble_of
+from autobench.instruments.preamble import preamble_of, preamble_of_seven
 from autobench.protocols.replies import (
     parse_error,
     parse_events,
@@ -106,6 +106,13 @@ def preamble(text: str) -> Answer:
     return answer
 
 
+def scaling(text: str) -> Answer:
+    """The seven numbers that say the same, each asked for by its name."""
+    answer = numbers(text)
+    preamble_of_seven(answer.numbers)
+    return answer
+
+
 def words(text: str) -> Answer:
     """Any text; quotes are taken off. An empty one is no answer."""
     found = parse_text(text)
@@ -188,7 +195,7 @@ def word(text: str, action: Action) -> Answer:
 
 # Decoders of what is no text but data, which the link reads by its length; those that need nothing but the reply; and
 # those that read a key of their action.
-BY_LENGTH = ("block",)
+BY_LENGTH = ("block", "descriptor")
 PLAIN: Mapping[str, Callable[[str], Answer]] = {
     "number": number,
     "numbers": numbers,
@@ -198,6 +205,7 @@ PLAIN: Mapping[str, Callable[[str], Answer]] = {
     "error": error,
     "event error": event_error,
     "preamble": preamble,
+    "scaling": scaling,
 }
 KEYED: Mapping[str, Callable[[str, Action], Answer]] = {
     "bit": bit,

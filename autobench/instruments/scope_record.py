@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from autobench.errors import ReplyError
-from autobench.instruments.decoders import Answer
-from autobench.instruments.preamble import BYTES, Preamble, preamble_of
+from autobench.instruments.preamble import BYTES, Preamble
+from autobench.instruments.scope_scaling import asked, scaling_of
 from autobench.instruments.scope_settings import Settings
 from autobench.instruments.scope_setup import Setup
 from autobench.quantity import show
@@ -19,6 +19,7 @@ from autobench.signals.trace import Trace
 
 SLOWEST = 100e3  # points a second that even a slow connection carries (common practice)
 AGREED = 0.02  # relative; numbers of the preamble and settings further apart contradict each other
+SIGN = 0x80  # the bit of a code that has a sign
 MIDDLE_AGREED = 0.5  # divisions; the middle of the codes lies a code or two off the middle of the screen
 
 
@@ -43,18 +44,22 @@ def no_trace(interval: float) -> Trace:
 def read_channel(settings: Settings, channel: int, peak: bool) -> Trace:
     """The trace of one channel."""
     dialect, samples = settings.dialect, settings.samples
-    dialect.perform("waveform source", channel=channel)
+    if dialect.can("waveform source"):
+        dialect.perform("waveform source", channel=channel)
     dialect.perform("waveform raw")
     if dialect.can("first point"):
         dialect.perform("first point", point=1)
     dialect.perform("last point", point=settings.points, check=True)
-    preamble = preamble_of(asked(settings, "preamble?").numbers)
+    preamble = scaling_of(settings, channel)
     refuse_contradictions(settings, channel, preamble)
     points = int(preamble.points)
     if points != settings.points:
         dialect.perform("last point", point=points)
     codes = read_codes(settings, channel, points)
-    reference, offset = preamble.scaling(samples.origin)
+    reference, offset = preamble.scaling(samples.origin or "volts")
+    if samples.signed:  # two's complement: the code 0xFC is -4, and its distance from -128 is what a trace holds
+        codes = codes ^ np.uint8(SIGN)
+        reference += SIGN
     return Trace(
         in_pairs(codes) if peak else codes,
         preamble.x_increment,
@@ -86,20 +91,12 @@ def read_codes(settings: Settings, channel: int, points: int) -> NDArray[np.uint
 
 def read_block(settings: Settings, channel: int, points: int) -> bytes:
     """One block of exactly `points` codes."""
-    data = asked(settings, "data?", settings.dialect.link.within + points / SLOWEST).data
+    data = asked(settings, "data?", settings.dialect.link.within + points / SLOWEST, channel).data
     if len(data) != points:
         raise ReplyError(
             settings.name, f"sent {len(data)} points of channel {channel} in one block where {points} were asked for"
         )
     return data
-
-
-def asked(settings: Settings, question: str, within: float | None = None) -> Answer:
-    """The answer to one question; the driver's grammar sees to it that there is one."""
-    answer = settings.dialect.perform(question, within=within)
-    if answer is None:
-        raise ReplyError(settings.name, f"the driver's '{question}' asks nothing")
-    return answer
 
 
 def refuse_contradictions(settings: Settings, channel: int, preamble: Preamble) -> None:
@@ -112,7 +109,7 @@ def refuse_contradictions(settings: Settings, channel: int, preamble: Preamble) 
     samples, scale, middle = settings.samples, settings.scales[channel], settings.middles[channel]
     trouble = ""
     division = preamble.y_increment * samples.codes
-    found = preamble.volts(preamble.y_reference, samples.origin)
+    found = preamble.volts(preamble.y_reference, samples.origin or "volts")
     if preamble.form != BYTES:
         trouble = f"it is in form {preamble.form:g}, not in bytes"
     elif preamble.points != settings.memory and abs(preamble.points - settings.points) > 1:

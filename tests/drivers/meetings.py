@@ -26,8 +26,11 @@ from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.meter_short_words import ShortWordsMeter
 from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
+from simulated_instruments.devices.scope_out_preamble import OutPreambleScope
 from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
 from simulated_instruments.devices.scope_preamble_points import PreamblePointsScope
+from simulated_instruments.devices.scope_screen_scaled import ScreenScaledScope
+from simulated_instruments.devices.scope_template import TemplateScope
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
 from simulated_instruments.devices.supply_channel_word import ChannelWordSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
@@ -46,6 +49,9 @@ DEVICES: dict[str, type] = {
     "m-2": ShortWordsMeter,
     "o-1a": PreamblePointsScope,
     "o-1b": PreambleDataScope,
+    "o-2": OutPreambleScope,
+    "o-3a": TemplateScope,
+    "o-3b": ScreenScaledScope,
     "w-1": SlotChannelRelays,
 }
 # In process, over HiSLIP and VXI-11 there is an END flag; a raw socket and a serial line have line ends, silences and

@@ -32,7 +32,7 @@ METERS = [
     for transport in TRANSPORTS
     if name != "m-2" or transport != "raw socket"  # it has a serial line, or an END flag
 ]
-SCOPES = [(name, transport) for name in ("o-1a", "o-1b") for transport in TRANSPORTS]
+SCOPES = [(name, transport) for name in ("o-1a", "o-1b", "o-2", "o-3a", "o-3b") for transport in TRANSPORTS]
 
 
 def test_every_shipped_driver_has_a_device_of_its_own() -> None:

@@ -81,7 +81,8 @@ def test_a_shipped_driver_says_nothing_but_plain_units(path: Path) -> None:
 def test_what_the_shipped_drivers_lack() -> None:
     """What a dialect cannot do is said by name, for a bench file to accept; those of the shipped bench lack nothing."""
     lacking = {path.stem: read(path, Driver).missing() for _, path in list_drivers()}
-    whole = dict.fromkeys(("m-1", "o-1a", "o-1b", "ps-1", "ps-2", "ps-3", "ps-4", "w-1"), ())
+    scopes = ("o-1a", "o-1b", "o-2", "o-3a", "o-3b")
+    whole = dict.fromkeys(("m-1", *scopes, "ps-1", "ps-2", "ps-3", "ps-4", "w-1"), ())
     assert lacking == whole | {"m-2": ("fixed input",), "ps-5": ("trip",)}
 
 
