@@ -1,5 +1,5 @@
-"""What is otherwise from one scope's dialect to the next, and what would go wrong by the other's: position in divisions,
-gain in place of attenuation, codes with signs and the 256 they are counted by, two rules of time, two line ends.
+"""What differs from one scope's dialect to the next, and what would go wrong by the other's: position in divisions, gain
+in place of attenuation, codes with signs and the 256 they are counted by, two rules of time, two line ends.
 
 Each is tried from the physical side: a known wave at the probe, and the volts and times that come out. The rules are
 those of the dialects' descriptions (trade knowledge; instruments' manuals), the arithmetic is done here.
@@ -68,7 +68,8 @@ def captured(
         scope = Scope(spoken.dialect)
         scope.prepare()
         entry = ScopeInput(1, low, high)
-        found = scope.capture(Setup((entry,), 20e-6, 1000, Trigger(1, 1.4)), spoken.clock.sleep, 0.5)
+        level = (wave.low + wave.high) / 2.0
+        found = scope.capture(Setup((entry,), 20e-6, 1000, Trigger(1, level)), spoken.clock.sleep, 0.5)
         return found, spoken.device, sum(part.value for part in scope.volts_components(entry, wave.high))
 
 
@@ -228,7 +229,7 @@ def test_a_descriptor_is_read_in_either_byte_order(low_first: bool) -> None:
 
 
 def test_an_offset_that_ignores_the_probe_is_noticed() -> None:
-    """One family's offset is at the connector whatever the probe: its own descriptor contradicts, and nothing is read."""
+    """One family's offset is at the connector whatever the probe: its descriptor contradicts, and nothing is read."""
 
     def make(clock: Clock) -> Device:
         device = TemplateScope("scope", clock, Square(), seed=5)
@@ -236,7 +237,7 @@ def test_an_offset_that_ignores_the_probe_is_noticed() -> None:
         return device
 
     with pytest.raises(ReplyError, match="in the middle of the screen"):
-        captured("o-3a", 0.0, 5.0, make=make)
+        captured("o-3a", -1.2, 2.2, make=make)
 
 
 def test_a_descriptor_without_a_gain_is_noticed() -> None:

@@ -172,8 +172,8 @@ def crossed(name: str, **changed: object) -> Driver:
     return driver.model_copy(update={"samples": driver.samples.model_copy(update=changed)})
 
 
-# What a driver file can say wrongly of what the codes mean. A record that is scaled by the screen alone has nothing that
-# could contradict the sign of its offset: there a known voltage must show it (`test_prove.py`).
+# What a driver file can say wrongly of what the codes mean. A record that is scaled by the screen alone has nothing
+# that could contradict the sign of its offset: there a known voltage must show it (`test_prove.py`).
 WRONG = [
     *((name, wrong) for name in ("o-1a", "o-1b") for wrong in ("origin", "positive offset")),
     *((name, "positive offset") for name in ("o-2", "o-3a")),
