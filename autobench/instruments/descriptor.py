@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import struct
 
+import numpy as np
+
 from autobench.errors import ProtocolError
 from autobench.instruments.preamble import BYTES, Preamble
 
@@ -32,7 +34,9 @@ def descriptor_preamble(data: bytes) -> Preamble:
     order = ">" if struct.unpack_from(">H", data, ORDER[0])[0] == HIGH_FIRST else "<"
 
     def field(place: int, kind: str) -> float:
-        return float(struct.unpack_from(order + kind, data, place)[0])
+        value = struct.unpack_from(order + kind, data, place)[0]
+        # Of single precision the shortest number that it stands for: 5E-8 is sent as 4.9999999E-8 there.
+        return float(str(np.float32(value))) if kind == "f" else float(value)
 
     if field(*SIZE) != LENGTH:
         raise ProtocolError(f"the descriptor is laid out in {field(*SIZE):g} bytes; only {LENGTH} are known here")

@@ -1,5 +1,5 @@
-"""What differs from one scope's dialect to the next, and what would go wrong by the other's: position in divisions, gain
-in place of attenuation, codes with signs and the 256 they are counted by, two rules of time, two line ends.
+"""What differs from one scope's dialect to the next, and what would go wrong by the other's: position in divisions,
+gain in place of attenuation, codes with signs and the 256 they are counted by, two rules of time, two line ends.
 
 Each is tried from the physical side: a known wave at the probe, and the volts and times that come out. The rules are
 those of the dialects' descriptions (trade knowledge; instruments' manuals), the arithmetic is done here.
