@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Literal
 
+from autobench.documents.driver_counts import Counts
 from autobench.documents.driver_recognition import Recognition
 from autobench.documents.driver_record_rules import record_complaints
 from autobench.documents.driver_roles import ROLES, SECTIONS, SESSION, Signature
@@ -19,7 +20,7 @@ from autobench.documents.driver_sections import Action, Contacts, Conversation, 
 from autobench.documents.fields import Name, Words
 from autobench.documents.section import Complaint, Section
 
-Kind = Literal["supply", "meter", "relays", "scope"]
+Kind = Literal["supply", "meter", "relays", "scope", "counter"]
 
 
 class Driver(Section):
@@ -37,6 +38,7 @@ class Driver(Section):
     measures: Measures | None = None  # ranges and accuracy of a meter
     channels: Contacts | None = None  # channels of a relay multiplexer
     samples: Samples | None = None  # how a scope samples and hands over its records
+    counts: Counts | None = None  # what a counter counts and how well
     actions: dict[str, Action]  # what it can do, by the names of its kind
 
     @property
@@ -51,6 +53,8 @@ class Driver(Section):
             return self.outputs.channels
         if self.samples is not None:
             return self.samples.channels
+        if self.counts is not None:
+            return self.counts.channels
         return self.channels.numbers if self.channels is not None else ()
 
     def missing(self) -> tuple[str, ...]:

@@ -179,11 +179,33 @@ SCOPE: Mapping[str, Signature] = {
     "data?": Signature("reads out the points", required=True, answers="block", place="channel", anywhere=True),
 }
 
-ROLES: Mapping[str, Mapping[str, Signature]] = {"supply": SUPPLY, "meter": METER, "relays": RELAYS, "scope": SCOPE}
+COUNTER: Mapping[str, Signature] = {
+    "remote": Signature("lets the program command it"),
+    "local": Signature("gives the front panel back"),
+    "prepare": Signature("sets up what never changes, once a session"),
+    "rate": Signature("selects the rate of an input; may reset all of that input", required=True, place="channel"),
+    "couple dc": Signature("couples an input directly", required=True, place="channel"),
+    "fix input": Signature("keeps an input at its fixed resistance", place="channel", lack="fixed input"),
+    "probe": Signature("tells it the probe on an input", place="channel", fields=("factor",)),
+    "set level": Signature("sets the level that counts, rising", required=True, value="V", place="channel"),
+    "set level?": Signature("reads it back", answers="number", unit="V", place="channel", lack="level read-back"),
+    "set gate": Signature("sets for how long it counts", required=True, value="s"),
+    "set gate?": Signature("reads it back", answers="number", unit="s", lack="gate read-back"),
+    "read?": Signature("counts and reads", required=True, answers="number", unit="Hz"),
+}
+
+ROLES: Mapping[str, Mapping[str, Signature]] = {
+    "supply": SUPPLY,
+    "meter": METER,
+    "relays": RELAYS,
+    "scope": SCOPE,
+    "counter": COUNTER,
+}
 # Kind -> the section of a driver file that holds its ratings.
 SECTIONS: Mapping[str, str] = {
     "supply": "outputs",
     "meter": "measures",
     "relays": "channels",
     "scope": "samples",
+    "counter": "counts",
 }

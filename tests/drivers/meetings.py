@@ -22,6 +22,8 @@ from simulated_instruments.connections.in_process import InProcessLibrary
 from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
 from simulated_instruments.connections.raw_socket import SocketServer
 from simulated_instruments.connections.vxi11 import Vxi11Server
+from simulated_instruments.devices.counter_arming import ArmingCounter
+from simulated_instruments.devices.counter_configured import ConfiguredCounter
 from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.meter_short_words import ShortWordsMeter
@@ -40,6 +42,8 @@ from simulated_instruments.devices.terminals import OutputPoint, OutputSetting
 
 ADDRESS = "GPIB0::7::INSTR"
 DEVICES: dict[str, type] = {
+    "k-1": ArmingCounter,
+    "k-2": ConfiguredCounter,
     "ps-1": SingleSupply,
     "ps-2": SelectedSupply,
     "ps-3": ChannelListSupply,

@@ -9,6 +9,7 @@ import pytest
 
 from autobench.documents.driver import Driver
 from autobench.errors import BenchError
+from autobench.instruments.counter import Counter
 from autobench.instruments.meter import Meter
 from autobench.instruments.relays import Relays
 from autobench.instruments.scope import Scope, ScopeInput, Setup, Trigger
@@ -18,6 +19,7 @@ from tests.drivers.square import Square
 
 SUPPLIES = ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5")
 METERS = ("m-1", "m-2")
+COUNTERS = ("k-1", "k-2")
 SCOPES = ("o-1a", "o-1b", "o-2", "o-3a", "o-3b")
 
 
@@ -86,6 +88,19 @@ def test_a_wrong_meter_is_noticed_before_it_reads(driver: str, device: str) -> N
             begin()
 
 
+@pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(COUNTERS, 2)))
+def test_a_wrong_counter_is_noticed_before_it_counts(driver: str, device: str) -> None:
+    """A counter that does not understand its driver never gives a rate."""
+    with over("in process", driver, lambda clock: DEVICES[device]("counter", clock, Square(), seed=5)) as spoken:
+
+        def begin() -> None:
+            opened(spoken)
+            Counter(spoken.dialect, probe=10.0).prepare()
+
+        with pytest.raises(BenchError, match=rf"^{driver}: "):
+            begin()
+
+
 @pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(SCOPES, 2)))
 def test_a_wrong_scope_is_noticed_before_it_captures(driver: str, device: str) -> None:
     """No scope ever gets as far as a capture by another one's driver."""
@@ -114,14 +129,14 @@ def test_a_wrong_cousin_is_noticed_over_every_transport(driver: str, device: str
             begin()
 
 
-ROLES = {"p": "supply", "m": "meter", "o": "scope", "w": "relays"}
+ROLES = {"p": "supply", "m": "meter", "o": "scope", "w": "relays", "k": "counter"}
 PAIRS = [(driver, device) for driver, device in itertools.product(DEVICES, DEVICES) if driver != device]
 ACROSS = [(driver, device) for driver, device in PAIRS if driver[0] != device[0]]
 
 
 def test_every_pair_is_tried() -> None:
     """Within a role and across roles, nothing is left out."""
-    kinds = (SUPPLIES, METERS, SCOPES, [name for name in DEVICES if name[0] == "w"])
+    kinds = (SUPPLIES, METERS, SCOPES, COUNTERS, [name for name in DEVICES if name[0] == "w"])
     within = [pair for kind in kinds for pair in itertools.permutations(kind, 2)]
     assert sorted([*within, *ACROSS]) == sorted(PAIRS)
     assert {name: driver_named(name).kind for name in DEVICES} == {name: ROLES[name[0]] for name in DEVICES}
@@ -135,6 +150,7 @@ def test_an_instrument_of_another_kind_is_noticed_before_it_does_anything(driver
         "m": Source(5.0, 50.0),
         "o": Square(),
         "w": Contacts(),
+        "k": Square(),
     }
     with over("in process", driver, lambda clock: DEVICES[device](device, clock, ends[device[0]], 5)) as spoken:
 
@@ -154,6 +170,10 @@ def test_an_instrument_of_another_kind_is_noticed_before_it_does_anything(driver
                 scope = Scope(spoken.dialect)
                 scope.prepare()
                 scope.capture(Setup((ScopeInput(1, 0.0, 5.0),), 20e-6, 1000, Trigger(1, 1.4)), spoken.clock.sleep, 0.5)
+            elif driver[0] == "k":
+                counter = Counter(spoken.dialect)
+                counter.prepare()
+                counter.rate(1, 1.4, 0.1)
             else:
                 relays = Relays(spoken.dialect)
                 relays.prepare()

@@ -7,7 +7,7 @@ from __future__ import annotations
 # File, what stands in it, what is written instead, and the lines that follow.
 WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
     ("corner.yaml", "driver: ps-x,", "driver: ps-xx,", [
-        "corner.yaml:6:17: instruments > psu > driver: no driver is named 'ps-xx'; allowed are m-1, m-2, o-1a, o-1b, o-2, o-3a, o-3b, ps-1, ps-2, ps-3, ps-4, ps-5, w-1; did you mean 'ps-5'?",
+        "corner.yaml:6:17: instruments > psu > driver: no driver is named 'ps-xx'; allowed are k-1, k-2, m-1, m-2, o-1a, o-1b, o-2, o-3a, o-3b, ps-1, ps-2, ps-3, ps-4, ps-5, w-1; did you mean 'ps-5'?",
     ]),
     ("corner.yaml", "driver: m-1,", "driver: ps-x,", [
         "corner.yaml:27:11: routes > slots > meter high: 'meter' must be a meter, but its driver 'ps-x' is that of a supply",
@@ -20,7 +20,7 @@ WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
         "corner.yaml:26:11: routes > relays: 'relays' must be a relay multiplexer, but its driver 'm-1' is that of a meter",
     ]),
     ("corner.yaml", "driver: o-1b,", "driver: m-2,", [
-        "corner.yaml:9:63: instruments > scope > probe: 'm-2' drives a meter; only a scope has probes",
+        "corner.yaml:9:63: instruments > scope > probe: 'm-2' drives a meter; only a scope and a counter have probes",
         "corner.yaml:27:40: routes > slots > scope 1: 'scope' must be a scope, but its driver 'm-2' is that of a meter",
         "corner.yaml:27:52: routes > slots > scope 2: 'scope' must be a scope, but its driver 'm-2' is that of a meter",
         "corner.yaml:27:64: routes > slots > scope 3: 'scope' must be a scope, but its driver 'm-2' is that of a meter",
@@ -116,7 +116,7 @@ WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
         "corner.yaml:6:72: instruments > psu > calibrated: '02.03.2026' is not a date; write year-month-day, such as 2026-03-02",
     ]),
     ("corner.yaml", "meter: {driver: m-1, address: \"TCPIP::meter::5025::SOCKET\"}", "meter: {driver: m-1, address: \"TCPIP::meter::5025::SOCKET\", probe: 10}", [
-        "corner.yaml:7:63: instruments > meter > probe: 'm-1' drives a meter; only a scope has probes",
+        "corner.yaml:7:63: instruments > meter > probe: 'm-1' drives a meter; only a scope and a counter have probes",
     ]),
     ("corner.yaml", "  settle: 20 ms", "  setle: 20 ms", [
         "corner.yaml:29:3: unknown key 'setle' under routes; allowed are relays, slots, path, settle; did you mean 'settle'?",
@@ -334,7 +334,7 @@ WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
         "tail.yaml:14:12: steps > item 3 > stage: 'cpus' is not known here; allowed are ohms, power, rails, clocks, reset, video, cpu, bus, memory; did you mean 'cpu'?",
     ]),
     ("ps-x.yaml", "kind: supply", "kind: suply", [
-        "ps-x.yaml:5:7: kind: 'suply' is not known here; allowed are supply, meter, relays, scope; did you mean 'supply'?",
+        "ps-x.yaml:5:7: kind: 'suply' is not known here; allowed are supply, meter, relays, scope, counter; did you mean 'supply'?",
     ]),
     ("ps-x.yaml", "driver: ps-x", "driver: ps-y", [
         "ps-x.yaml:4:9: driver: 'ps-y' is found by the name of its file, which is 'ps-x'; make them alike",
