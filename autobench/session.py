@@ -39,6 +39,7 @@ from autobench.plan.steps import Plan
 from autobench.record.process import this_process
 from autobench.run.actions import Bench as LiveBench
 from autobench.run.captures import Captures
+from autobench.run.counter_actions import live_counter
 from autobench.run.guard import Guard, NoGuard, guard_for
 from autobench.run.hand import Hand
 from autobench.run.held_probes import HeldProbes
@@ -327,6 +328,7 @@ class Session(RunSession):
             line_hertz=plan.line_frequency,
             fits_other=lambda readings: fits_other(self.documents.board, other_boards(self.plan.board), readings),
             captures=self.captures(opened, touch, route, hand, power),
+            counting=live_counter(opened.counters, route),
             person=person,
             hand=hand,
         )

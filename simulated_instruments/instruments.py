@@ -6,6 +6,9 @@ from autobench.clock import Clock
 from autobench.errors import UsageError
 from simulated_instruments.benches.faults import BenchDamage
 from simulated_instruments.benches.wiring import Wiring
+from simulated_instruments.counter_leads import CounterSockets
+from simulated_instruments.devices.counter_arming import ArmingCounter
+from simulated_instruments.devices.counter_configured import ConfiguredCounter
 from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.meter_short_words import ShortWordsMeter
@@ -39,6 +42,8 @@ SCOPES: dict[str, type[RunningScope]] = {
     "O-3b": ScreenScaledScope,
 }
 
+COUNTERS = {"K-1": ArmingCounter, "K-2": ConfiguredCounter}
+
 
 def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[str, Device]:
     """The instruments of the wiring by name; raises `UsageError` for a device that there is none of."""
@@ -62,6 +67,8 @@ def device_of(world: World, wiring: Wiring, clock: Clock, seed: int, name: str) 
         return meter
     if kind in RELAYS:
         return RELAYS[kind](name, clock, RelayContacts(world), seed)
+    if kind in COUNTERS:
+        return COUNTERS[kind](name, clock, CounterSockets(world.counted), seed)
     if kind in SCOPES:
         scope: RunningScope = SCOPES[kind](name, clock, ScopeSockets(world.probes), seed)
         leave_as_found(scope, damage)

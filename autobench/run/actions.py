@@ -27,6 +27,7 @@ from autobench.plan.steps import (
 from autobench.quantity import Span, show
 from autobench.run.captures import Captures
 from autobench.run.contact import NOTHING, OHMS_BELOW
+from autobench.run.counter_actions import LiveCounter
 from autobench.run.hand import Hand
 from autobench.run.output import Output
 from autobench.run.person import Person
@@ -56,6 +57,7 @@ class Bench:
     line_hertz: float
     fits_other: Callable[[Sequence[Reading]], str | None] = lambda _: None  # in words, the other board the rates fit
     captures: Captures | None = None
+    counting: LiveCounter | None = None
     person: Person | None = None
     hand: Hand | None = None
     places: dict[tuple[str, str], MeterReading] = field(default_factory=dict)

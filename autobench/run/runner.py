@@ -13,7 +13,7 @@ from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOff
 from autobench.events import Event, Notice, ReadingTaken, StepStarted, StepTakenAgain
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict, Judgement, Verdict, board_verdict, void
-from autobench.plan.scope_steps import ScopeJob
+from autobench.plan.scope_steps import ClockJob, ScopeJob
 from autobench.plan.steps import (
     AskJob,
     CurrentJob,
@@ -29,7 +29,7 @@ from autobench.plan.steps import (
     RailJob,
     WaitJob,
 )
-from autobench.run import actions, injection, looks, plug_actions
+from autobench.run import actions, counter_actions, injection, looks, plug_actions
 from autobench.run.conditions import convicted, failed_gate, once_more, unmet
 from autobench.run.contact import NoContactError
 from autobench.run.foresight import (
@@ -83,6 +83,8 @@ class Runner:
                 self._bench.touch.prepare()
                 if self._bench.captures is not None:
                     self._bench.captures.prepare()
+                if self._bench.counting is not None:
+                    self._bench.counting.prepare()
                 if not self._plan.alone:
                     self._bench.power.make_off()
                 self._take_all(self._plan.steps if further is None else without_ends(self._plan.steps))
@@ -277,7 +279,9 @@ class Runner:
 
     def _looked(self, step: PlannedStep, job: ScopeJob | PlugRippleJob) -> list[Reading]:
         """A step that looks with the scope."""
-        captures = self._bench.captures
+        captures, counting = self._bench.captures, self._bench.counting
+        if captures is None and counting is not None and isinstance(job, ClockJob) and job.counted is not None:
+            return counter_actions.counted_alone(counting, step, job, job.counted)
         if captures is None:
             return self._skipped(step, "this bench has no scope")
         return looks.look(self._bench, captures, step, job)

@@ -84,7 +84,8 @@ def test_missing_required_actions_come_as_one_list() -> None:
         (
             "kind: supply",
             "kind: suply",
-            "kind: 'suply' is not known here; allowed are supply, meter, relays, scope, counter; did you mean 'supply'?",
+            "kind: 'suply' is not known here; allowed are supply, meter, relays, scope, counter; "
+            "did you mean 'supply'?",
         ),
         ("  pace: 0 s", "  pace: 0", "link > pace: '0' lacks its unit; write it as '0 s'"),
         (
