@@ -300,6 +300,8 @@ OutPreambleScope.tree = CommandTree(
     Command("HEADer?", lambda scope: str(int(scope.headed))),
     Command("VERBose", HeadedReplies.set_verbose),
     Command("VERBose?", lambda scope: str(int(scope.verbose))),
+    Command("*ESR?", Scope.read_events),
+    Command("*CLS", Scope.clear_status),
     Command("ALLEv?", Scope.all_events),
     beneath=COMMON,
 )
