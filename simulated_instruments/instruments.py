@@ -12,6 +12,9 @@ from simulated_instruments.devices.counter_configured import ConfiguredCounter
 from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.meter_short_words import ShortWordsMeter
+from simulated_instruments.devices.relays_card_channel import CardChannelRelays
+from simulated_instruments.devices.relays_console import RELAYS as CONSOLE_RELAYS
+from simulated_instruments.devices.relays_console import ConsoleRelays
 from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
 from simulated_instruments.devices.scope_out_preamble import OutPreambleScope
 from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
@@ -20,7 +23,10 @@ from simulated_instruments.devices.scope_preamble_points import PreamblePointsSc
 from simulated_instruments.devices.scope_screen_scaled import ScreenScaledScope
 from simulated_instruments.devices.scope_template import TemplateScope
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
+from simulated_instruments.devices.supply_channel_word import ChannelWordSupply
+from simulated_instruments.devices.supply_fixed_digits import FixedDigitsSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
+from simulated_instruments.devices.supply_letter_number import LetterNumberSupply
 from simulated_instruments.devices.supply_selected import SelectedSupply
 from simulated_instruments.devices.supply_single import SingleSupply
 from simulated_instruments.scope_probes import ScopeSockets
@@ -30,10 +36,13 @@ SUPPLIES = {
     "PS-1": SingleSupply,
     "PS-2": SelectedSupply,
     "PS-3": ChannelListSupply,
+    "PS-4": ChannelWordSupply,
     "PS-5": FixedTextSupply,
+    "PS-6": FixedDigitsSupply,
+    "PS-7": LetterNumberSupply,
 }
 METERS = {"M-1": ConfReadMeter, "M-2": ShortWordsMeter}
-RELAYS = {"W-1": SlotChannelRelays}
+RELAYS = {"W-1": SlotChannelRelays, "W-2": CardChannelRelays}  # W-3 leads to both of a meter's inputs at once
 SCOPES: dict[str, type[RunningScope]] = {
     "O-1a": PreamblePointsScope,
     "O-1b": PreambleDataScope,
@@ -41,7 +50,6 @@ SCOPES: dict[str, type[RunningScope]] = {
     "O-3a": TemplateScope,
     "O-3b": ScreenScaledScope,
 }
-
 COUNTERS = {"K-1": ArmingCounter, "K-2": ConfiguredCounter}
 
 
@@ -65,6 +73,8 @@ def device_of(world: World, wiring: Wiring, clock: Clock, seed: int, name: str) 
         if isinstance(meter, ConfReadMeter):
             meter.held_range, meter.held_cycles = damage.held_range, damage.held_cycles
         return meter
+    if kind == ConsoleRelays.model:
+        return ConsoleRelays(name, clock, RelayContacts(world), seed, places=halves(wiring))
     if kind in RELAYS:
         return RELAYS[kind](name, clock, RelayContacts(world), seed)
     if kind in COUNTERS:
@@ -74,6 +84,13 @@ def device_of(world: World, wiring: Wiring, clock: Clock, seed: int, name: str) 
         leave_as_found(scope, damage)
         return scope
     raise UsageError(f"the wiring file names a device '{kind}' for '{name}', which there is none of")
+
+
+def halves(wiring: Wiring) -> list[int]:
+    """The relays of a board without slots as channels: the first half of them on the meter's HI, the others on its
+    LO."""
+    slots = (wiring.routes.high, wiring.routes.low) if wiring.routes is not None else (1, 2)
+    return [100 * slot + position for slot in slots for position in range(1, CONSOLE_RELAYS // 2 + 1)]
 
 
 def feeds(world: World, number: int) -> bool:

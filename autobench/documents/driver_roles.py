@@ -19,7 +19,7 @@ class Signature:
     `place` is the placeholder that says where it acts. `fields` are further placeholders. `lack` is the name a bench
     file accepts the absence by; where `only_with` names another action, its absence is no lack of its own while that
     one is absent too. With `anywhere` the lines need not say where it acts, since in some dialects it acts on whatever
-    was chosen before.
+    was chosen before; with `everywhere`, since it may as well act on all places at once.
     """
 
     words: str
@@ -33,6 +33,7 @@ class Signature:
     lack: str = ""
     only_with: str = ""
     anywhere: bool = False
+    everywhere: bool = False
 
 
 # Decoder -> the shape of what it makes of a reply. The decoders themselves are Python, in the instruments' layer.
@@ -50,6 +51,10 @@ DECODERS: Mapping[str, str] = {
     "raw bit": "truth",
     "raw bit clear": "truth",
     "word": "truth",
+    "digits": "number",
+    "digit": "truth",
+    "channel list": "truths",
+    "channel mask": "truths",
     "preamble": "preamble",
     "scaling": "preamble",
     "descriptor": "preamble",
@@ -63,7 +68,11 @@ DECODER_KEYS: Mapping[str, str] = {
     "raw bit": "bit",
     "raw bit clear": "bit",
     "word": "word",
+    "digits": "layout",
+    "digit": "layout",
 }
+# Decoders that tell which channels are closed, of all there are: nothing is filled into their question.
+TELL_CLOSED = ("channel list", "channel mask")
 
 SESSION: Mapping[str, Signature] = {
     "errors": Signature("takes the oldest error out of the instrument's error queue", answers="error"),
@@ -104,7 +113,9 @@ SUPPLY: Mapping[str, Signature] = {
         "whether an output is in current limit", answers="truth", place="channel", lack="limiting flag"
     ),
     "tripped?": Signature("whether an output has tripped", answers="truth", place="channel", lack="tripped flag"),
-    "clear trip": Signature("releases a trip", place="channel", lack="trip release", only_with="set trip"),
+    "clear trip": Signature(
+        "releases a trip", place="channel", lack="trip release", only_with="set trip", everywhere=True
+    ),
 }
 
 METER: Mapping[str, Signature] = {

@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 
 from autobench.documents.driver import Driver
+from autobench.documents.driver_contacts import Contacts
 from autobench.documents.driver_counts import CounterTrust, Counts
 from autobench.documents.driver_recognition import Recognition
 from autobench.documents.driver_roles import DECODERS, ROLES
 from autobench.documents.driver_samples import Divisions, Samples, ScopeTrust
 from autobench.documents.driver_sections import (
     Action,
-    Contacts,
     Conversation,
     Function,
     Measures,
@@ -30,7 +30,7 @@ from autobench.documents.places import folder, list_drivers
 from autobench.documents.reading import read
 from autobench.documents.section import Section
 from tests.drivers.meetings import TRANSPORTS
-from tests.drivers.test_every_transport import COUNTERS, METERS, SCOPES, SUPPLIES
+from tests.drivers.test_every_transport import COUNTERS, METERS, RELAYS, SCOPES, SUPPLIES
 
 README = folder("drivers") / "README.md"
 FOLDERS = {"supply": "supplies", "meter": "meters", "relays": "relays", "scope": "scopes", "counter": "counters"}
@@ -83,8 +83,14 @@ def test_what_the_shipped_drivers_lack() -> None:
     """What a dialect cannot do is said by name, for a bench file to accept; those of the shipped bench lack nothing."""
     lacking = {path.stem: read(path, Driver).missing() for _, path in list_drivers()}
     scopes = ("o-1a", "o-1b", "o-2", "o-3a", "o-3b")
-    whole = dict.fromkeys(("k-1", "k-2", "m-1", *scopes, "ps-1", "ps-2", "ps-3", "ps-4", "w-1"), ())
-    assert lacking == whole | {"m-2": ("fixed input",), "ps-5": ("trip",)}
+    relays = ("w-1", "w-2", "w-3", "w-4")
+    whole = dict.fromkeys(("k-1", "k-2", "m-1", *scopes, "ps-1", "ps-2", "ps-3", "ps-4", "ps-7", *relays), ())
+    lame = {
+        "m-2": ("fixed input",),
+        "ps-5": ("trip",),
+        "ps-6": (*(f"{what} read-back" for what in ("volts", "amps", "trip", "on")), "tripped flag", "trip release"),
+    }
+    assert lacking == whole | lame
 
 
 @pytest.mark.parametrize(
@@ -172,5 +178,5 @@ def test_the_page_says_what_was_tried_on_which_transport() -> None:
         for transport, cell in zip(TRANSPORTS, row[1:], strict=False)
         if cell.startswith("tried")
     }
-    assert told == {*SUPPLIES, *METERS, *SCOPES, *COUNTERS, *(("w-1", transport) for transport in TRANSPORTS)}
+    assert told == {*SUPPLIES, *METERS, *SCOPES, *COUNTERS, *RELAYS}
     assert all(row[6:] == ["untested here"] for row in table("| driver | in process |"))

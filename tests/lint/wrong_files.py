@@ -7,7 +7,7 @@ from __future__ import annotations
 # File, what stands in it, what is written instead, and the lines that follow.
 WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
     ("corner.yaml", "driver: ps-x,", "driver: ps-xx,", [
-        "corner.yaml:6:17: instruments > psu > driver: no driver is named 'ps-xx'; allowed are k-1, k-2, m-1, m-2, o-1a, o-1b, o-2, o-3a, o-3b, ps-1, ps-2, ps-3, ps-4, ps-5, w-1; did you mean 'ps-5'?",
+        "corner.yaml:6:17: instruments > psu > driver: no driver is named 'ps-xx'; allowed are k-1, k-2, m-1, m-2, o-1a, o-1b, o-2, o-3a, o-3b, ps-1, ps-2, ps-3, ps-4, ps-5, ps-6, ps-7, w-1, w-2, w-3, w-4; did you mean 'ps-7'?",
     ]),
     ("corner.yaml", "driver: m-1,", "driver: ps-x,", [
         "corner.yaml:27:11: routes > slots > meter high: 'meter' must be a meter, but its driver 'ps-x' is that of a supply",
@@ -25,7 +25,7 @@ WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
         "corner.yaml:27:52: routes > slots > scope 2: 'scope' must be a scope, but its driver 'm-2' is that of a meter",
         "corner.yaml:27:64: routes > slots > scope 3: 'scope' must be a scope, but its driver 'm-2' is that of a meter",
         "corner.yaml:27:76: routes > slots > scope 4: 'scope' must be a scope, but its driver 'm-2' is that of a meter",
-        "short.yaml:21:14: steps > item 5 > measure: no instrument can do this: bench 'corner' has no scope",
+        "short.yaml:21:14: steps > item 5 > measure: no instrument can do this: bench 'corner' has neither a scope nor a counter",
         "tail.yaml:10:14: steps > item 2 > measure: no instrument can do this: bench 'corner' has no scope",
         "tail.yaml:15:14: steps > item 3 > measure: no instrument can do this: bench 'corner' has no scope",
     ]),
@@ -355,7 +355,7 @@ WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
         "ps-x.yaml:46:3: actions > limiting?: the answer 'bit' needs 'bit'",
     ]),
     ("ps-x.yaml", "answer: bit, bit: 1", "answer: bits, bit: 1", [
-        "ps-x.yaml:46:60: actions > limiting? > answer: 'bits' is not known here; allowed are number, numbers, text, truth, truths, error, event error, bit, bit clear, any bit, raw bit, raw bit clear, word, preamble, scaling, descriptor, block; did you mean 'bit'?",
+        "ps-x.yaml:46:60: actions > limiting? > answer: 'bits' is not known here; allowed are number, numbers, text, truth, truths, error, event error, bit, bit clear, any bit, raw bit, raw bit clear, word, digits, digit, channel list, channel mask, preamble, scaling, descriptor, block; did you mean 'bit'?",
     ]),
     ("ps-x.yaml", "channels: 1, 2", "channels: 2 .. 1", [
         "ps-x.yaml:17:13: outputs > channels: '2 .. 1' is not a range from low to high",
