@@ -26,7 +26,7 @@ WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
         "corner.yaml:27:64: routes > slots > scope 3: 'scope' must be a scope, but its driver 'm-2' is that of a meter",
         "corner.yaml:27:76: routes > slots > scope 4: 'scope' must be a scope, but its driver 'm-2' is that of a meter",
         "short.yaml:21:14: steps > item 5 > measure: no instrument can do this: bench 'corner' has neither a scope nor a counter",
-        "tail.yaml:10:14: steps > item 2 > measure: no instrument can do this: bench 'corner' has no scope",
+        "tail.yaml:10:14: steps > item 2 > measure: no instrument can do this: bench 'corner' has neither a scope nor a counter",
         "tail.yaml:15:14: steps > item 3 > measure: no instrument can do this: bench 'corner' has no scope",
     ]),
     ("corner.yaml", "    supply: psu\n    output: 1", "    supply: meter\n    output: 1", [
