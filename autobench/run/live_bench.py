@@ -13,6 +13,7 @@ from autobench.plan.other_boards import fits_other
 from autobench.plan.steps import Plan
 from autobench.run.actions import Bench
 from autobench.run.captures import Captures, OnTrace
+from autobench.run.counter_actions import live_counter
 from autobench.run.errands import Errands
 from autobench.run.hand import Hand
 from autobench.run.held_probes import HeldProbes
@@ -70,6 +71,7 @@ def live_bench(
         line_hertz=plan.line_frequency,
         fits_other=lambda readings: fits_other(board, other_boards(plan.board), readings),
         captures=captures_of(opened, touch, hand, power, errands, on_trace),
+        counting=live_counter(opened.counters, route),
         person=person,
         hand=hand,
         errands=errands,
