@@ -223,10 +223,11 @@ class SimulatedBench:
         return {name: server.address for name, server in served.items()}
 
     def close(self) -> None:
-        """Stop serving. May be called twice."""
+        """Stop serving, and give back the room that quick answers took. May be called twice."""
         while self._servers:
             for server in self._servers.popitem()[1].values():
                 server.stop()
+        self.world.forget()
 
     def __enter__(self) -> SimulatedBench:
         return self

@@ -119,6 +119,11 @@ class ScopeProbes:
             self._nets, self._kept, self._kept_until = nets, {}, -math.inf
             self._log = [(-math.inf, self._log[-1][1])]
 
+    def forget(self) -> None:
+        """Drop what is kept for quick answers."""
+        with self._lock:
+            self._kept, self._kept_until, self._noise = {}, -math.inf, None
+
     def moved(self, now: float, touches: Touches) -> None:
         """From `now` on the inputs touch these points."""
         routes = tuple(touches.get(scope_input(channel), ()) for channel in range(1, CHANNELS + 1))

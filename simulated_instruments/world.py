@@ -119,6 +119,13 @@ class World:
     def _apart(self, point: str) -> str | None:
         return TIPS if point == TIPS else self.supply.apart(point)
 
+    def forget(self) -> None:
+        """Drop what is kept for quick answers; whatever is asked later is worked out anew."""
+        with self.lock:
+            self.probes.forget()
+            if self.board.activity is not None:
+                self.board.activity.forget()
+
     # Time
 
     def now(self) -> float:

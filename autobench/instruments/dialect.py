@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import deque
 from collections.abc import Sequence
 from decimal import ROUND_DOWN, ROUND_HALF_EVEN, Decimal
 
@@ -24,6 +25,10 @@ WORD = re.compile(
 )  # what may be filled into a line besides numbers: never `;`, quotes or line ends
 
 
+MOST_UNLOOKED = 50  # lines; the last ones of those that nobody asked for errors after
+NAMED = 3  # lines quoted where any of several may have been refused
+
+
 class Dialect:
     """One instrument's dialect on its link. One thread uses it at a time, as the link demands."""
 
@@ -32,6 +37,7 @@ class Dialect:
         self.link = link
         self.clock = clock if clock is not None else link.clock
         self.name = link.instrument
+        self.unlooked: deque[str] = deque(maxlen=MOST_UNLOOKED)  # said since the last look at the error queue
 
     def can(self, name: str) -> bool:
         """Whether the driver file has the action."""
@@ -59,7 +65,7 @@ class Dialect:
         """Do one action: say its lines, ask its question, wait as it says. The answer, or None where it only sets.
 
         `value` is in the action's base unit; `within` is the deadline of the question in seconds (else the file's);
-        `check` drains the instrument's error queue afterwards; `unit` is the base unit of the numbers in the reply,
+        `check` looks at the instrument's error queue afterwards; `unit` is the base unit of the numbers in the reply,
         where the role leaves it open. Nothing is sent before every line is complete. Raises `BenchError` for what the
         driver cannot do or take, `InstrumentReportedError` for what the instrument refused, `ReplyError` and the other
         errors of the link.
@@ -68,7 +74,7 @@ class Dialect:
         filled = self.filling(name, action, channel, value, channels, fields)
         answer = self.carry_out(action, unit or self.driver.role[name].unit, filled, within)
         if check:
-            self.refuse_errors(fill(action.lines[0], filled))
+            self.refuse_errors()
         return answer
 
     def lines(self, name: str, *, channel: int) -> tuple[str, ...]:
@@ -82,6 +88,7 @@ class Dialect:
     ) -> Answer | None:
         """Send an action's lines with the placeholders `filled` and wait as it says."""
         for text in [fill(text, filled) for text in action.say]:
+            self.unlooked.append(text)
             self.link.say(text)
         answer = None
         if action.ask is not None:
@@ -90,11 +97,37 @@ class Dialect:
             self.wait(action.wait, filled)
         return answer
 
+    def ask_together(self, names: Sequence[str], *, channel: int) -> dict[str, Answer]:
+        """The answers of several actions that read, about one place and one moment: a line that several of them ask is
+        asked once. Raises as `perform` does.
+        """
+        replies: dict[tuple[str, int | None, bool], str] = {}
+        found: dict[str, Answer] = {}
+        for name in names:
+            action = self.action(name)
+            if action.ask is None or action.say or action.wait or action.answer in BY_LENGTH:
+                raise ValueError(f"'{name}' is more than a question")
+            asked = fill(action.ask, self.filling(name, action, channel, None, (), {}))
+            key = (asked, action.length, action.twice)
+            if key not in replies:
+                replies[key] = self.reply(action, asked, None)
+            found[name] = self.decoded(action, replies[key], self.driver.role[name].unit, asked)
+        return found
+
     def question(self, action: Action, asked: str, unit: str, within: float | None) -> Answer:
-        """Ask and decode; a reply without sense may belong to an earlier question, so the link is not trusted."""
+        """Ask and decode."""
         if action.answer in BY_LENGTH:
             return Answer("", data=self.link.ask_block(asked, within))
-        reply = self.link.ask(asked, within, action.length)
+        return self.decoded(action, self.reply(action, asked, within), unit, asked)
+
+    def reply(self, action: Action, asked: str, within: float | None) -> str:
+        """The text of the reply; of a register that is asked twice, what it says now and not what it has kept."""
+        if action.twice:
+            self.link.ask(asked, within, action.length)
+        return self.link.ask(asked, within, action.length)
+
+    def decoded(self, action: Action, reply: str, unit: str, asked: str) -> Answer:
+        """What a reply means; one without sense may belong to an earlier question, so the link is not trusted."""
         try:
             return decode(self.name, action, reply, unit=unit, asked=asked)
         except ReplyError:
@@ -150,8 +183,9 @@ class Dialect:
         if contacts is None:
             return ",".join(str(place) for place in places)
         runs = [(place, place) for place in places] if contacts.through is None else runs_of(places)
+        named = [(contacts.name_of(low), contacts.name_of(high)) for low, high in runs]
         through = contacts.through or ""
-        return contacts.between.join(str(low) if low == high else f"{low}{through}{high}" for low, high in runs)
+        return contacts.between.join(low if low == high else f"{low}{through}{high}" for low, high in named)
 
     def value_text(self, name: str, action: Action, value: float) -> str:
         """`value` as sent: fixed decimal places, a point, no exponent and no unit."""
@@ -160,7 +194,8 @@ class Dialect:
             raise BenchError(f"{self.name}: '{name}' refused: {value} is no value to send")
         if action.span is not None and not action.span.holds(value):
             raise BenchError(f"{self.name}: '{name}' refused: {show(value, unit)} is not in {action.span}")
-        return padded(fixed(value, action.digits or 0), action.width or 0)
+        text = fixed(value, action.digits or 0)
+        return padded(text if action.point else text.replace(".", ""), action.width or 0)
 
     def field_text(self, name: str, field: str, content: float | int | str) -> str:
         """A further field: a number in full, or a word of letters and digits."""
@@ -174,7 +209,9 @@ class Dialect:
 
     def sent(self, name: str, value: float) -> float:
         """The value the instrument will get for `value`: what a read-back is to be compared with."""
-        return float(self.value_text(name, self.action(name), value))
+        action = self.action(name)
+        steps = 0 if action.point else action.digits or 0
+        return float(self.value_text(name, action, value)) / 10.0**steps
 
     def identify(self) -> str:
         """What the instrument says it is, or "" where the dialect has no such question."""
@@ -208,15 +245,19 @@ class Dialect:
 
     def errors(self) -> list[tuple[int, str]]:
         """Every entry of the instrument's error queue, oldest first, taken out of it; empty where there is no queue."""
+        self.unlooked.clear()
         question = self.driver.link.errors
         return [] if question is None or question.ask is None else self.link.drain_errors(question.ask)
 
-    def refuse_errors(self, line: str) -> None:
-        """Raise `InstrumentReportedError`, quoting the instrument, if its error queue holds anything after `line`."""
+    def refuse_errors(self) -> None:
+        """Raise `InstrumentReportedError`, quoting the instrument, if its error queue holds anything: what was said
+        since the last look is quoted as what may have been refused."""
+        said = [f"'{text}'" for text in self.unlooked]
         found = self.errors()
         if found:
             quoted = "; ".join(f'{code},"{words}"' for code, words in found)
-            raise InstrumentReportedError(self.name, f"reported {quoted} after '{line}'")
+            after = said[-1] if len(said) == 1 else f"one of {len(said)} lines, the last {', '.join(said[-NAMED:])}"
+            raise InstrumentReportedError(self.name, f"reported {quoted} after {after}")
 
     def close(self) -> None:
         """Give the front panel back where the dialect can, and close the link whatever happens."""

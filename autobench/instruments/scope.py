@@ -104,14 +104,25 @@ class Scope:
         with self.careful():
             self.settings.check(setup)
             self.armed = None
-            if not self.stopped:
-                self.halt()
-            self.stopped = False
-            self.dialect.perform("run", check=True)
-            self.until_done(False)
-            self.settings.apply(setup)
-            self.dialect.perform("single", check=True)
+            try:
+                self.start(setup)
+            except InstrumentReportedError:
+                # It refused one of many lines, and which does not always show: everything again, line by line.
+                self.settings.forget()
+                self.stopped = False
+                with self.settings.named():
+                    self.start(setup)
             self.armed = Armed(setup, self.dialect.clock.now())
+
+    def start(self, setup: Setup) -> None:
+        """Set everything and start a single acquisition, with one look at the error queue at the end."""
+        if not self.stopped:
+            self.halt()
+        self.stopped = False
+        self.dialect.perform("run", check=self.settings.one_by_one)
+        self.until_done(False)
+        self.settings.apply(setup)
+        self.dialect.perform("single", check=True)
 
     def ready(self) -> bool:
         """Whether the acquisition has completed, by the instrument's own state."""
@@ -142,7 +153,7 @@ class Scope:
         self.ready()
         with self.careful():
             self.armed = None
-            self.dialect.perform("stop", check=True)
+            self.dialect.perform("stop", check=not armed.completed)
             if not armed.completed:
                 self.until_done(True)
             self.stopped = True

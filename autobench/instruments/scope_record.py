@@ -19,6 +19,7 @@ from autobench.signals.trace import Trace
 
 SLOWEST = 100e3  # points a second that even a slow connection carries (common practice)
 AGREED = 0.02  # relative; numbers of the preamble and settings further apart contradict each other
+HOW_READ = ("read as", "first point", "last point")  # settings of the read-out, whichever channel
 MIDDLE_AGREED = 0.5  # divisions; the middle of the codes lies a code or two off the middle of the screen
 
 
@@ -32,6 +33,7 @@ def read_record(settings: Settings, setup: Setup) -> dict[int, Trace]:
         if traces:
             settings.dialect.clock.sleep(settings.samples.pause.value)
         traces[channel] = read_channel(settings, channel, setup.peak)
+    settings.dialect.refuse_errors()
     return traces
 
 
@@ -42,17 +44,19 @@ def no_trace(interval: float) -> Trace:
 
 def read_channel(settings: Settings, channel: int, peak: bool) -> Trace:
     """The trace of one channel."""
-    dialect, samples = settings.dialect, settings.samples
-    dialect.perform("waveform source", channel=channel)
-    dialect.perform("waveform raw")
-    if dialect.can("first point"):
-        dialect.perform("first point", point=1)
-    dialect.perform("last point", point=settings.points, check=True)
-    preamble = preamble_of(asked(settings, "preamble?").numbers)
-    refuse_contradictions(settings, channel, preamble)
+    samples = settings.samples
+    preamble = ask_preamble(settings, channel)
+    if contradiction(settings, channel, preamble):
+        settings.dialect.refuse_errors()  # a line that was refused explains it better
+        for what in HOW_READ:
+            settings.drop(what)  # somebody may have moved it: it is sent again, once
+        preamble = ask_preamble(settings, channel)
+    trouble = contradiction(settings, channel, preamble)
+    if trouble:
+        raise ReplyError(settings.name, f"the record of channel {channel} is not the one that was set up: {trouble}")
     points = int(preamble.points)
     if points != settings.points:
-        dialect.perform("last point", point=points)
+        settings.put("last point", points, "last point", point=points)
     codes = read_codes(settings, channel, points)
     reference, offset = preamble.scaling(samples.origin)
     return Trace(
@@ -67,20 +71,31 @@ def read_channel(settings: Settings, channel: int, peak: bool) -> Trace:
     )
 
 
+def ask_preamble(settings: Settings, channel: int) -> Preamble:
+    """Point the read-out at the whole record of `channel`, and ask what that is. How it is read is sent only where it
+    does not stand so already: form and number of points are in the preamble, and show where it moved by itself."""
+    dialect = settings.dialect
+    dialect.perform("waveform source", channel=channel)
+    settings.put("read as", "raw", "waveform raw")
+    if dialect.can("first point"):
+        settings.put("first point", 1, "first point", point=1)
+    settings.put("last point", settings.points, "last point", point=settings.points)
+    return preamble_of(asked(settings, "preamble?").numbers)
+
+
 def read_codes(settings: Settings, channel: int, points: int) -> NDArray[np.uint8]:
     """All points of the record in blocks of at most the driver's chunk; the range to read is put back afterwards."""
-    dialect, chunk = settings.dialect, settings.samples.chunk
+    chunk = settings.samples.chunk
     parts: list[bytes] = []
     for first in range(1, points + 1, chunk):
         last = min(first + chunk - 1, points)
         if chunk < points:  # otherwise the range is the whole record already
             order = (("last point", last), ("first point", first))  # upwards: the end moves out of the way first
             for action, point in reversed(order) if first == 1 else order:
-                dialect.perform(action, point=point)
+                settings.put(action, point, action, point=point)
         parts.append(read_block(settings, channel, last - first + 1))
     if len(parts) > 1:
-        dialect.perform("first point", point=1)
-        dialect.perform("last point", point=min(chunk, points), check=True)
+        settings.put("first point", 1, "first point", point=1)
     return np.frombuffer(parts[0] if len(parts) == 1 else b"".join(parts), dtype=np.uint8)
 
 
@@ -102,8 +117,8 @@ def asked(settings: Settings, question: str, within: float | None = None) -> Ans
     return answer
 
 
-def refuse_contradictions(settings: Settings, channel: int, preamble: Preamble) -> None:
-    """Raise `ReplyError` where the preamble is not about the record that was set up.
+def contradiction(settings: Settings, channel: int, preamble: Preamble) -> str:
+    """Why the preamble is not about the record that was set up; empty where it is.
 
     Where the highest sample rate cannot fill the memory within the screen, some records end with the screen and others
     with the memory; both are accepted. The screen's middle tells a wrong rule of origin from the right one at every
@@ -124,8 +139,7 @@ def refuse_contradictions(settings: Settings, channel: int, preamble: Preamble) 
             f"it has {show(found, 'V')} in the middle of the screen, by its offset there are {show(middle, 'V')} "
             "('origin' or 'positive offset' of the driver file may be wrong)"
         )
-    if trouble:
-        raise ReplyError(settings.name, f"the record of channel {channel} is not the one that was set up: {trouble}")
+    return trouble
 
 
 def timing_trouble(settings: Settings, interval: float, peak: bool) -> str | None:

@@ -6,7 +6,8 @@ Never autoscale. It starts no acquisition. What is not known for sure is sent ag
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from autobench.documents.driver_samples import Samples
@@ -43,6 +44,7 @@ class Settings:
         self.known: dict[Setting, Hashable] = {}
         self.notes: dict[Setting, str] = {}
         self.reopenings = dialect.link.reopenings
+        self.one_by_one = False  # whether the error queue is looked at after each line, so that an error names it
 
     @property
     def points(self) -> int:
@@ -59,6 +61,15 @@ class Settings:
         """From now on this one setting is not known."""
         self.known.pop((what, channel), None)
         self.notes.pop((what, channel), None)
+
+    @contextmanager
+    def named(self) -> Iterator[None]:
+        """Inside, an error is looked for after each line."""
+        self.one_by_one = True
+        try:
+            yield
+        finally:
+            self.one_by_one = False
 
     def trouble(self, channels: tuple[int, ...]) -> str | None:
         """What does not stand as it was sent, on the scope as a whole or one of `channels`; None where all does."""
@@ -155,7 +166,9 @@ class Settings:
         self.put("time offset", later, "set time offset", value=later)
         if changed:
             self.drop("memory")
-        changed |= self.put("memory", points, "set memory", points=points)
+        if self.put("memory", points, "set memory", points=points):
+            changed = True
+            self.drop("last point")
         changed |= self.put("points taken", setup.peak, "acquire peak" if setup.peak else "acquire normal")
         if changed or self.known.get(("rate", 0)) is None:
             self.memory = points
@@ -190,11 +203,12 @@ class Settings:
         """Perform `action` unless `what` of `channel` stands at `wanted` for sure; whether it was performed.
 
         `at` is the channel it names where the setting itself is the whole scope's; `given` is what its lines need.
+        Whether it was refused is seen at the next look at the error queue.
         """
         if self.known.get((what, channel)) == wanted and (what, channel) not in self.notes:
             return False
         self.drop(what, channel)
-        self.dialect.perform(action, channel=channel or at or None, check=True, **given)
+        self.dialect.perform(action, channel=channel or at or None, check=self.one_by_one, **given)
         self.known[what, channel] = wanted
         return True
 

@@ -86,6 +86,12 @@ class Activity:
         nothing of."""
         return self._waves(net, stage)
 
+    def forget(self) -> None:
+        """Drop what is kept for quick answers: tens of megabytes, worked out anew where they are asked for."""
+        self._waves.cache_clear()
+        self.ram.forget()
+        self.programs.forget()
+
     def driver(self, net: str) -> str:
         """The part whose rail the volts of `net` follow."""
         kinds = self._driver_kinds

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -23,7 +24,16 @@ from simulated_instruments.board.source_ohms import source_ohms, undriven_ohms
 from simulated_instruments.board.states import Epoch
 from simulated_instruments.board.transient import Moment
 from simulated_instruments.board.video import NETS
-from simulated_instruments.board.waveform import Array, Extremes, Joined, Scaled, Waveform, sampled_extremes, search
+from simulated_instruments.board.waveform import (
+    Array,
+    Deferred,
+    Extremes,
+    Joined,
+    Scaled,
+    Waveform,
+    sampled_extremes,
+    search,
+)
 
 # What a converter's own ripple (at its high output) is at its other ends.
 CONVERTER_SHARES = {"plus": 1.0, "minus": 0.6, "in": 0.5}
@@ -84,7 +94,7 @@ class BoardNets:
         """`wave` of `net` stage by stage, in proportion to the rail of `part`."""
         self.board.moment(until)
         stages = stages_of(self.board.states.epochs)
-        waves = [wave(self._relevant(net, stage)) for stage in stages]
+        waves = [Deferred(partial(wave, self._relevant(net, stage))) for stage in stages]
         logic = Joined([stage.start for stage in stages], waves)
         drawer = part if part in self._places else self.activity.driver(net)
         times, volts = self._rail(drawer, until)

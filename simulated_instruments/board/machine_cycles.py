@@ -106,7 +106,14 @@ class Cycles:
 
     def of(self, *kinds: int) -> NDArray[np.bool_]:
         """Which cycles are of `kinds`."""
-        return np.isin(self.kinds, kinds)
+        if kinds not in self._of:
+            self._of[kinds] = np.logical_or.reduce([self.kinds == kind for kind in kinds])
+        return self._of[kinds]
+
+    @cached_property
+    def _of(self) -> dict[tuple[int, ...], NDArray[np.bool_]]:
+        """What `of` has worked out: a stream is asked for the same kinds by every line."""
+        return {}
 
     def late(self, chosen: NDArray[np.bool_]) -> Array:
         """Start of the chosen cycles, moved on by the wait states inside them: for what happens from T3 on."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from simulated_instruments.board.accesses import Accesses
 from simulated_instruments.board.levels import Palette
 from simulated_instruments.board.machine_cycles import Cycles
 from simulated_instruments.board.stepped import Codes
-from simulated_instruments.board.waveform import Array, Joined, Repeating, Waveform
+from simulated_instruments.board.waveform import Array, Deferred, Joined, Repeating, Waveform
 
 DEAD, NO_CLOCK, HELD, RUNNING, ALL_ONES, ALL_ZEROS, HALTED, CRASHED, WAITING, BUS_REQUESTED = (
     "dead", "no clock", "held in reset", "running", "all ones", "all zeros", "halted", "crashed", "waiting",
@@ -52,8 +53,9 @@ class Program:
         for_ever = self._for_ever(pattern, palette, hertz, then)
         if self.once is None:
             return for_ever
-        edges, codes = pattern(self.once)
-        return Joined([start, then], [palette.wave(edges / hertz, codes, self.once.period / hertz, start), for_ever])
+        # The start-up is by far the longest stretch, and few look at it.
+        first = Deferred(partial(stream_wave, pattern, self.once, palette, hertz, start))
+        return Joined([start, then], [first, for_ever])
 
     def _for_ever(self, pattern: Pattern, palette: Palette, hertz: float, origin: float) -> Waveform:
         patterns = [pattern(cycles) for cycles, _ in self.turns]
@@ -66,6 +68,12 @@ class Program:
             return waves[0]
         lengths = [period * count for period, (_, count) in zip(periods, self.turns, strict=True)]
         return Repeating(sum(lengths), origin, np.concatenate(([0.0], np.cumsum(lengths)[:-1])).tolist(), waves)
+
+
+def stream_wave(pattern: Pattern, stream: Stream, palette: Palette, hertz: float, origin: float) -> Waveform:
+    """The waveform of one stream of bus cycles on one pin, as if it went round and round."""
+    edges, codes = pattern(stream)
+    return palette.wave(edges / hertz, codes, stream.period / hertz, origin)
 
 
 def same(one: tuple[Array, Codes], other: tuple[Array, Codes]) -> bool:

@@ -109,6 +109,10 @@ class Programs:
             self._kept[key] = self._processor.firmware(self._work(self._rhythm(field_states, phase)))
         return self._kept[key]
 
+    def forget(self) -> None:
+        """Drop what is kept for quick answers."""
+        self._kept.clear()
+
     def _rhythm(self, field_states: int, phase: int | None) -> Rhythm:
         hertz, timing = self._clocks.hertz(self._signals.cpu_clock), self._signals.video
         held = 0

@@ -100,6 +100,10 @@ class RamNets:
             self._kept[key] = (stream, self._make(stream))  # the stream is kept, so that its id stays its own
         return self._kept[key][1]
 
+    def forget(self) -> None:
+        """Drop what is kept for quick answers."""
+        self._kept.clear()
+
     def _make(self, stream: Stream) -> RamSlots:
         plan = self.signals.ram
         assert plan is not None

@@ -6,7 +6,7 @@ clock aliases by itself. Times are seconds of the shared clock, volts are volts 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import Protocol
 
@@ -49,6 +49,30 @@ class Constant:
 
     def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:  # noqa: ARG002
         return None
+
+
+class Deferred:
+    """A waveform that is made when it is first looked at: a window of time touches few of the stages of a board."""
+
+    def __init__(self, make: Callable[[], Waveform]) -> None:
+        self._make = make
+        self._made: Waveform | None = None
+
+    @property
+    def made(self) -> Waveform:
+        """The waveform itself."""
+        if self._made is None:
+            self._made = self._make()
+        return self._made
+
+    def samples(self, times: Array) -> Array:
+        return self.made.samples(times)
+
+    def extremes(self, edges: Array) -> Extremes:
+        return self.made.extremes(edges)
+
+    def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
+        return self.made.crossing(level, rising, start, stop)
 
 
 class Joined:
