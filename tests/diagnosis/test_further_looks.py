@@ -158,3 +158,26 @@ def test_a_diagnosis_with_a_look_names_the_broken_track(taken: Taken, predicted:
     after = diagnose(predicted["fixed-3"], [*readings, *looks]).suspects
     chances = [sum(each.probability for each in found if each.net == "A15") for found in (before, after)]
     assert chances[1] > 5 * chances[0]
+
+
+@pytest.mark.parametrize(("still", "category"), [(2, "low"), (3, "low in step")])
+def test_several_lines_of_a_part_that_stand_still_accuse_none_alone(
+    still: int, category: str, predicted: dict[str, Predictions]
+) -> None:
+    """A short loop leaves many lines of a chip at one level; a bad output is one line (common practice)."""
+    board = predicted["fixed-3"].board
+    lines = [(driver.part, driver.line) for driver in board.bus_drivers if driver.part == "U3"][:still]
+    readings = [
+        Reading(
+            step=f"driving {part} {line}", stage="bus", net=line, point="U1.14", quantity="driven", value=0.0, unit="%",
+            uncertainty=None, low=1.0, high=99.0, limit_from="board file", verdict=Verdict.OUTSIDE, state="low",
+        )
+        for part, line in lines
+    ]  # fmt: skip
+    assert len(lines) == still
+    assert {each.category for each in observations(board, readings)} == {category}
+    seen = observations(board, readings)[0]
+    table, numbers = alphabets()["driving"].table, alphabets()["driving"].token_numbers
+    column = alphabets()["driving"].category_numbers[seen.category]
+    ratio = table[numbers["stuck low alone"], column] / table[numbers["in a loop"], column]
+    assert (ratio < 2.0) == (still == 3)
