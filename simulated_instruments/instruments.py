@@ -9,12 +9,18 @@ from simulated_instruments.benches.wiring import Wiring
 from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.meter_short_words import ShortWordsMeter
+from simulated_instruments.devices.relays_card_channel import CardChannelRelays
+from simulated_instruments.devices.relays_console import RELAYS as CONSOLE_RELAYS
+from simulated_instruments.devices.relays_console import ConsoleRelays
 from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
 from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
 from simulated_instruments.devices.scope_preamble_data_running import RunningScope
 from simulated_instruments.devices.scope_preamble_points import PreamblePointsScope
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
+from simulated_instruments.devices.supply_channel_word import ChannelWordSupply
+from simulated_instruments.devices.supply_fixed_digits import FixedDigitsSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
+from simulated_instruments.devices.supply_letter_number import LetterNumberSupply
 from simulated_instruments.devices.supply_selected import SelectedSupply
 from simulated_instruments.devices.supply_single import SingleSupply
 from simulated_instruments.scope_probes import ScopeSockets
@@ -24,10 +30,13 @@ SUPPLIES = {
     "PS-1": SingleSupply,
     "PS-2": SelectedSupply,
     "PS-3": ChannelListSupply,
+    "PS-4": ChannelWordSupply,
     "PS-5": FixedTextSupply,
+    "PS-6": FixedDigitsSupply,
+    "PS-7": LetterNumberSupply,
 }
 METERS = {"M-1": ConfReadMeter, "M-2": ShortWordsMeter}
-RELAYS = {"W-1": SlotChannelRelays}
+RELAYS = {"W-1": SlotChannelRelays, "W-2": CardChannelRelays}  # W-3 leads to both of a meter's inputs at once
 SCOPES = {"O-1a": PreamblePointsScope, "O-1b": PreambleDataScope}
 
 
@@ -51,6 +60,8 @@ def device_of(world: World, wiring: Wiring, clock: Clock, seed: int, name: str) 
         if isinstance(meter, ConfReadMeter):
             meter.held_range, meter.held_cycles = damage.held_range, damage.held_cycles
         return meter
+    if kind == ConsoleRelays.model:
+        return ConsoleRelays(name, clock, RelayContacts(world), seed, places=halves(wiring))
     if kind in RELAYS:
         return RELAYS[kind](name, clock, RelayContacts(world), seed)
     if kind in SCOPES:
@@ -58,6 +69,13 @@ def device_of(world: World, wiring: Wiring, clock: Clock, seed: int, name: str) 
         leave_as_found(scope, damage)
         return scope
     raise UsageError(f"the wiring file names a device '{kind}' for '{name}', which there is none of")
+
+
+def halves(wiring: Wiring) -> list[int]:
+    """The relays of a board without slots as channels: the first half of them on the meter's HI, the others on its
+    LO."""
+    slots = (wiring.routes.high, wiring.routes.low) if wiring.routes is not None else (1, 2)
+    return [100 * slot + position for slot in slots for position in range(1, CONSOLE_RELAYS // 2 + 1)]
 
 
 def feeds(world: World, number: int) -> bool:

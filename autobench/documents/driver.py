@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Literal
 
+from autobench.documents.driver_contacts import Contacts
 from autobench.documents.driver_recognition import Recognition
 from autobench.documents.driver_roles import ROLES, SECTIONS, SESSION, Signature
 from autobench.documents.driver_rules import Route, action_complaints, name_complaints, range_complaints
 from autobench.documents.driver_samples import Samples
-from autobench.documents.driver_sections import Action, Contacts, Conversation, Lines, Measures, Outputs
+from autobench.documents.driver_sections import Action, Conversation, Lines, Measures, Outputs
 from autobench.documents.fields import Name, Words
 from autobench.documents.section import Complaint, Section
 

@@ -38,7 +38,7 @@ class Recognition(Section):
                 yield Complaint(("answers", number), "needs 'ask' and 'answer'")
             if action.answer == "block":
                 yield Complaint(("answers", number, "answer"), "a block says nothing about the dialect")
-            for key in ("say", "wait", "trust", "span", "digits", "width", "unit"):
+            for key in ("say", "wait", "trust", "span", "digits", "width", "point", "unit"):
                 if key in action.model_fields_set:
                     yield Complaint(("answers", number, key), "a question is asked here and nothing else", at_key=True)
 

@@ -18,7 +18,7 @@ class Signature:
     `error`, `preamble`, `block`), empty for one that sets. `value` is the unit of `{value}`, empty where there is none.
     `place` is the placeholder that says where it acts. `fields` are further placeholders. `lack` is the name a bench
     file accepts the absence by; where `only_with` names another action, its absence is no lack of its own while that
-    one is absent too.
+    one is absent too. With `everywhere` it may as well act on all places at once.
     """
 
     words: str
@@ -31,6 +31,7 @@ class Signature:
     fields: tuple[str, ...] = ()
     lack: str = ""
     only_with: str = ""
+    everywhere: bool = False
 
 
 # Decoder -> the shape of what it makes of a reply. The decoders themselves are Python, in the instruments' layer.
@@ -48,6 +49,10 @@ DECODERS: Mapping[str, str] = {
     "raw bit": "truth",
     "raw bit clear": "truth",
     "word": "truth",
+    "digits": "number",
+    "digit": "truth",
+    "channel list": "truths",
+    "channel mask": "truths",
     "preamble": "preamble",
     "block": "block",
 }
@@ -59,7 +64,11 @@ DECODER_KEYS: Mapping[str, str] = {
     "raw bit": "bit",
     "raw bit clear": "bit",
     "word": "word",
+    "digits": "layout",
+    "digit": "layout",
 }
+# Decoders that tell which channels are closed, of all there are: nothing is filled into their question.
+TELL_CLOSED = ("channel list", "channel mask")
 
 SESSION: Mapping[str, Signature] = {
     "errors": Signature("takes the oldest error out of the instrument's error queue", answers="error"),
@@ -100,7 +109,9 @@ SUPPLY: Mapping[str, Signature] = {
         "whether an output is in current limit", answers="truth", place="channel", lack="limiting flag"
     ),
     "tripped?": Signature("whether an output has tripped", answers="truth", place="channel", lack="tripped flag"),
-    "clear trip": Signature("releases a trip", place="channel", lack="trip release", only_with="set trip"),
+    "clear trip": Signature(
+        "releases a trip", place="channel", lack="trip release", only_with="set trip", everywhere=True
+    ),
 }
 
 METER: Mapping[str, Signature] = {

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from autobench.documents.driver_roles import DECODERS, Signature
+from autobench.documents.driver_roles import DECODERS, TELL_CLOSED, Signature
 from autobench.documents.driver_sections import Action, Function, Trust
 from autobench.documents.section import Complaint
 from autobench.documents.words import choice_text, closest, quoted
@@ -69,12 +69,17 @@ def placeholder_complaints(
     route: Route, action: Action, signature: Signature, places: tuple[int, ...]
 ) -> Iterator[Complaint]:
     """Only placeholders the role can fill, and none left out that changes what is done."""
-    allowed = [word for word in ("value" if signature.value else "", signature.place, *signature.fields) if word]
+    place = signature.place
+    if place == "channels" and "channel" in action.placeholders and not signature.answers:
+        place = "channel"  # said once for each channel
+    if place and action.answer in TELL_CLOSED:
+        place = ""
+    allowed = [word for word in ("value" if signature.value else "", place, *signature.fields) if word]
     for word in sorted(action.placeholders - set(allowed)):
         known = ", ".join(f"{{{each}}}" for each in allowed) or "none"
         yield Complaint(route, f"nothing fills {{{word}}} here; allowed: {known}")
     for word in allowed:
-        single = word == signature.place and len(places) <= 1  # the only output needs no number
+        single = word == place and (len(places) <= 1 or signature.everywhere)  # the only output needs no number
         if word not in action.placeholders and not single:
             yield Complaint(route, f"one of the lines must have {{{word}}}")
 
@@ -82,8 +87,8 @@ def placeholder_complaints(
 def value_complaints(route: Route, action: Action, signature: Signature) -> Iterator[Complaint]:
     """A value has a span in its unit and a fixed number of decimal places; nothing else has them."""
     if not signature.value:
-        for key in ("span", "digits", "width"):
-            if getattr(action, key) is not None:
+        for key in ("span", "digits", "width", "point"):
+            if key in action.model_fields_set:
                 yield Complaint((*route, key), "this action takes no value", at_key=True)
         return
     if action.digits is None:

@@ -49,6 +49,10 @@ Decoder = Literal[
     "raw bit",
     "raw bit clear",
     "word",
+    "digits",
+    "digit",
+    "channel list",
+    "channel mask",
     "preamble",
     "block",
 ]
@@ -68,6 +72,15 @@ def read_line_end(text: str) -> str:
     """The characters after each line, or nothing."""
     if text not in ("\n", "\r\n", "\r", ""):
         raise WrongTextError(f'{quoted(text)} is not a line end; allowed are "\\n", "\\r\\n", "\\r" and ""')
+    return text
+
+
+def read_layout(text: str) -> str:
+    """A reply of digits, character by character: `#` one that is read, `_` one that is not, and where the point is."""
+    taken = text.replace("_", "")
+    if not re.fullmatch(r"[#_]*\.?[#_]*", text, re.ASCII) or not re.fullmatch(r"#+(\.#+)?", taken, re.ASCII):
+        such = "'##.##_____': '#' for a digit that is read, '_' for one that is not, '.' where the point is thought"
+        raise WrongTextError(f"{quoted(text)} is no layout of a reply, such as {such}")
     return text
 
 
@@ -114,6 +127,7 @@ Lines = Annotated[tuple[Line, ...], BeforeValidator(one_or_more, json_schema_inp
 LineEnd = Annotated[str, Written(read_line_end)]
 Separator = Annotated[str, Written(read_line)]
 Numbers = Annotated[tuple[int, ...], Written(read_numbers, {"type": "string", "description": "1, 2 or 101 .. 120"})]
+Layout = Annotated[str, Written(read_layout, {"type": "string", "description": "##.##_____"})]
 Share = Annotated[float, Written(read_share, {"type": "string", "description": "0.05 % or 50 ppm"})]
 Amount = Annotated[Quantity, Written(read_amount)]
 Cycles = Annotated[Quantity, quantity_in("", least=0.0)]
@@ -163,10 +177,13 @@ class Action(Section):
     bit: Bit | None = None  # number of the bit, from 0
     bits: Bits | None = None  # numbers of bits
     word: Words | None = None  # the word looked for
+    layout: Layout | None = None  # which digits of the reply are read, such as "##.##_____"
+    twice: YesNo = False  # asked twice: the first answer is of what has been, the second of what is now
     wait: Wait | None = None  # what to wait for afterwards
     span: AnySpan | None = None  # values the instrument accepts
     digits: Annotated[int, whole(0, MOST_DIGITS)] | None = None  # decimal places of {value}
     width: Annotated[int, whole(1, 20)] | None = None  # characters of {value}; noughts are put before it
+    point: YesNo = True  # whether {value} is sent with its decimal point
     trust: Trust | None = None  # how far a measurement can be off
 
     @property
@@ -185,7 +202,9 @@ class Action(Section):
             yield Complaint((), "'ask' and 'answer' go together")
         if self.length is not None and (self.ask is None or self.answer == "block"):
             yield Complaint(("length",), "only an answer that is no block can have a length", at_key=True)
-        for key in ("bit", "bits", "word"):
+        if self.twice and self.ask is None:
+            yield Complaint(("twice",), "nothing is asked", at_key=True)
+        for key in ("bit", "bits", "word", "layout"):
             wanted = self.answer is not None and DECODER_KEYS.get(self.answer) == key
             given = getattr(self, key) is not None
             if wanted and not given:
@@ -206,11 +225,18 @@ class LineEnds(Section):
 class Prompts(Section):
     """What an instrument ends every exchange with on a connection without an end of message of its own.
 
-    It also sends every line back before it answers. `done` says that all went well, each of `errors` that it did not.
+    `done` says that all went well, each of `errors` that it did not. Without an `echo` a prompt is part of the reply,
+    and comes on every connection.
     """
 
     done: Line  # all went well
-    errors: Lines  # something did not
+    errors: Lines = ()  # something did not
+    echo: YesNo = True  # it sends every line back before it answers
+    line_end: YesNo = True  # a line end follows the prompt
+
+    def check(self) -> Iterator[Complaint]:
+        if not self.line_end and (self.errors or not self.echo):
+            yield Complaint(("line end",), "only a single prompt of one that echoes can do without", at_key=True)
 
 
 class Conversation(Section):
@@ -302,14 +328,3 @@ class Measures(Section):
     speed_names: SpeedNames | None = None  # what {cycles} is filled with
     volts: Function  # direct volts
     ohms: Function | None = None  # ohms, where it has them
-
-
-class Contacts(Section):
-    """The channels of a relay multiplexer and how fast they move, each up to the end of the bounce."""
-
-    numbers: Numbers
-    between: Separator = ","  # between two channels in {channels}
-    through: Separator | None = None  # what stands between the ends of a run, where the dialect has such a thing
-    operate: Seconds
-    release: Seconds
-    amps: AmpSpan  # what a contact may switch

@@ -61,14 +61,15 @@ def session_for(
         instrument=name,
         library=library,
         send_end=ends.send,
-        receive_end=ends.receive,
+        receive_end=ends.receive if prompts is None or prompts.line_end else prompts.done,
         silence=driver.link.silence.value,
         renew=renew,
         line=line,
     )
-    if prompts is not None and not session.has_end:
+    if prompts is not None and not (session.has_end and prompts.echo):
         own_clock = getattr(library, "clock", None) or RealClock()
-        session = ConsoleSession(session, PromptWords(prompts.done, prompts.errors), own_clock)
+        words = PromptWords(prompts.done, prompts.errors, prompts.echo, prompts.line_end)
+        session = ConsoleSession(session, words, own_clock)
     return session
 
 

@@ -1,12 +1,14 @@
-"""A session with an instrument that talks as to a person at a terminal: it echoes every line and ends with a prompt.
+"""A session with an instrument that talks as to a person at a terminal: it ends every exchange with a prompt.
 
-It stands on another session and keeps the same port. What came before the echo of a line belongs to an earlier one and
-is dropped; a prompt that says the line failed is an error. It must not know which prompts there are: it is told.
+It stands on another session and keeps the same port. Most echo every line: what came before the echo belongs to an
+earlier one and is dropped. A prompt that says the line failed is an error. It must not know which prompts there are: it
+is told.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from autobench.clock import Clock
@@ -19,21 +21,26 @@ MOST_LINES = 1000  # of one reply; beyond it the instrument talks by itself
 
 @dataclass(frozen=True)
 class PromptWords:
-    """The prompt that says all went well, and those that say it did not."""
+    """The prompt that says all went well, and those that say it did not.
+
+    `echo`: every line comes back first. `line_end`: one follows the prompt; where none does, the session below must
+    take the prompt itself for the end of a message.
+    """
 
     done: str
     errors: Sequence[str]
+    echo: bool = True
+    line_end: bool = True
 
 
 class ConsoleSession:
     """Keeps the `autobench.instruments.session.Session` port over `inner`, a session with line ends."""
 
-    has_end = False
-
     def __init__(self, inner: Session, prompts: PromptWords, clock: Clock) -> None:
         self._inner = inner
         self._clock = clock
         self._done = prompts.done.strip().encode("ascii")
+        self._echo, self._line_end = prompts.echo, prompts.line_end
         self._errors = [word.strip().encode("ascii") for word in prompts.errors]
         self._sent = b""
         self.partial = b""
@@ -43,8 +50,15 @@ class ConsoleSession:
         """The instrument's name in the bench file."""
         return self._inner.instrument
 
+    @property
+    def has_end(self) -> bool:
+        """Whether the transport marks the end of a message itself."""
+        return self._inner.has_end
+
     def write(self, message: bytes, within: float) -> None:
         self.partial = b""
+        if not self._echo:
+            self._inner.clear()  # nothing tells what is left of an earlier reply from the one that comes now
         self._sent = message.strip()
         self._inner.write(message, within)
 
@@ -61,13 +75,11 @@ class ConsoleSession:
         return b"\n".join(lines)
 
     def _to_prompt(self, within: float) -> list[bytes]:
-        """The lines between the echo of what was sent and the prompt."""
-        deadline = Deadline(self._clock, within)
+        """The lines between the echo of what was sent, where there is one, and the prompt."""
         found: list[bytes] = []
-        echoed = False
+        echoed = not self._echo
         try:
-            for _ in range(MOST_LINES):
-                line = self._inner.read_message(deadline.left()).strip()
+            for line in self._lines(Deadline(self._clock, within)):
                 if not echoed:
                     echoed = line == self._sent
                 elif line == self._done:
@@ -82,6 +94,14 @@ class ConsoleSession:
             self.partial = b"\n".join(found) or self._inner.partial
             raise
         raise ReplyError(self.instrument, "it keeps sending by itself")
+
+    def _lines(self, deadline: Deadline) -> Iterator[bytes]:
+        """What comes, line by line, the prompts among it."""
+        for _ in range(MOST_LINES):
+            message = self._inner.read_message(deadline.left())
+            yield from (line.strip() for line in re.split(rb"[\r\n]+", message))
+            if not self._line_end:
+                yield self._done  # which ended the message
 
     def read_exact(self, count: int, within: float) -> bytes:  # noqa: ARG002  # of the port
         """Blocks have no place between an echo and a prompt."""

@@ -34,7 +34,8 @@ class Answer:
 
     In `numbers` an overload is infinite with its sign and "no number" is NaN; `units` are the base units the reply
     named beside them, empty where it named none. `code` is the number of an error entry, 0 for none; `data` the content
-    of a block, which has no `text`.
+    of a block, which has no `text`; `runs` the channels that are closed, as the dialect calls them, each as first and
+    last of a run, or None where the reply is not about that.
     """
 
     text: str
@@ -44,6 +45,7 @@ class Answer:
     words: str = ""
     code: int = 0
     data: bytes = b""
+    runs: tuple[tuple[str, str], ...] | None = None
 
     @property
     def number(self) -> float:
@@ -186,6 +188,49 @@ def word(text: str, action: Action) -> Answer:
     return Answer(text, truths=((action.word or "").upper() in found,), words=text.strip())
 
 
+def laid_out(text: str, action: Action) -> str:
+    """The digits of the reply that the `layout` marks, with the point it thinks in; the reply is all digits."""
+    layout, reply = action.layout or "", text.strip()
+    if not re.fullmatch(r"[0-9]+", reply, re.ASCII) or len(reply) != len(layout.replace(".", "")):
+        raise ProtocolError(f"'{shortened(text)}' is not laid out as '{layout}'")
+    coming = iter(reply)
+    pairs = [(mark, "." if mark == "." else next(coming)) for mark in layout]
+    return "".join(character for mark, character in pairs if mark != "_")
+
+
+def digits(text: str, action: Action) -> Answer:
+    """One number out of a reply of digits without a point."""
+    return Answer(text, (float(laid_out(text, action)),), ("",))
+
+
+def digit(text: str, action: Action) -> Answer:
+    """Yes where the marked digit is 1, no where it is 0."""
+    found = laid_out(text, action)
+    if found not in ("0", "1"):
+        raise ProtocolError(f"'{shortened(text)}' has {found} where it is 0 or 1")
+    return Answer(text, truths=(found == "1",))
+
+
+def closed_list(text: str) -> Answer:
+    """The channels of a list such as `(@1!1,1!3:1!5)` or `(@ 2)`; there may be none in it."""
+    found = re.fullmatch(r"\(\s*@([0-9!:,\s]*)\)", parse_text(text), re.ASCII)
+    if found is None:
+        raise ProtocolError(f"'{shortened(text)}' is no list of channels")
+    runs = []
+    for part in filter(None, (part.strip() for part in found.group(1).split(","))):
+        low, _, high = (name.strip() for name in part.partition(":"))
+        runs.append((low, high or low))
+    return Answer(text, runs=tuple(runs))
+
+
+def closed_mask(text: str) -> Answer:
+    """The channels whose bits are 1 in a hexadecimal number; the lowest bit is channel 0."""
+    if not re.fullmatch(r"[0-9A-Fa-f]{1,16}", text.strip(), re.ASCII):
+        raise ProtocolError(f"'{shortened(text)}' is no hexadecimal number")
+    mask = int(text.strip(), 16)
+    return Answer(text, runs=tuple((str(place),) * 2 for place in range(mask.bit_length()) if mask >> place & 1))
+
+
 # Decoders of what is no text but data, which the link reads by its length; those that need nothing but the reply; and
 # those that read a key of their action.
 BY_LENGTH = ("block",)
@@ -198,6 +243,8 @@ PLAIN: Mapping[str, Callable[[str], Answer]] = {
     "error": error,
     "event error": event_error,
     "preamble": preamble,
+    "channel list": closed_list,
+    "channel mask": closed_mask,
 }
 KEYED: Mapping[str, Callable[[str, Action], Answer]] = {
     "bit": bit,
@@ -206,4 +253,6 @@ KEYED: Mapping[str, Callable[[str, Action], Answer]] = {
     "raw bit": raw_bit,
     "raw bit clear": raw_bit_clear,
     "word": word,
+    "digits": digits,
+    "digit": digit,
 }

@@ -97,11 +97,37 @@ class Dialect:
             self.wait(action.wait, filled)
         return answer
 
+    def ask_together(self, names: Sequence[str], *, channel: int) -> dict[str, Answer]:
+        """The answers of several actions that read, about one place and one moment: a line that several of them ask is
+        asked once. Raises as `perform` does.
+        """
+        replies: dict[tuple[str, int | None, bool], str] = {}
+        found: dict[str, Answer] = {}
+        for name in names:
+            action = self.action(name)
+            if action.ask is None or action.say or action.wait or action.answer in BY_LENGTH:
+                raise ValueError(f"'{name}' is more than a question")
+            asked = fill(action.ask, self.filling(name, action, channel, None, (), {}))
+            key = (asked, action.length, action.twice)
+            if key not in replies:
+                replies[key] = self.reply(action, asked, None)
+            found[name] = self.decoded(action, replies[key], self.driver.role[name].unit, asked)
+        return found
+
     def question(self, action: Action, asked: str, unit: str, within: float | None) -> Answer:
-        """Ask and decode; a reply without sense may belong to an earlier question, so the link is not trusted."""
+        """Ask and decode."""
         if action.answer in BY_LENGTH:
             return Answer("", data=self.link.ask_block(asked, within))
-        reply = self.link.ask(asked, within, action.length)
+        return self.decoded(action, self.reply(action, asked, within), unit, asked)
+
+    def reply(self, action: Action, asked: str, within: float | None) -> str:
+        """The text of the reply; of a register that is asked twice, what it says now and not what it has kept."""
+        if action.twice:
+            self.link.ask(asked, within, action.length)
+        return self.link.ask(asked, within, action.length)
+
+    def decoded(self, action: Action, reply: str, unit: str, asked: str) -> Answer:
+        """What a reply means; one without sense may belong to an earlier question, so the link is not trusted."""
         try:
             return decode(self.name, action, reply, unit=unit, asked=asked)
         except ReplyError:
@@ -157,8 +183,9 @@ class Dialect:
         if contacts is None:
             return ",".join(str(place) for place in places)
         runs = [(place, place) for place in places] if contacts.through is None else runs_of(places)
+        named = [(contacts.name_of(low), contacts.name_of(high)) for low, high in runs]
         through = contacts.through or ""
-        return contacts.between.join(str(low) if low == high else f"{low}{through}{high}" for low, high in runs)
+        return contacts.between.join(low if low == high else f"{low}{through}{high}" for low, high in named)
 
     def value_text(self, name: str, action: Action, value: float) -> str:
         """`value` as sent: fixed decimal places, a point, no exponent and no unit."""
@@ -167,7 +194,8 @@ class Dialect:
             raise BenchError(f"{self.name}: '{name}' refused: {value} is no value to send")
         if action.span is not None and not action.span.holds(value):
             raise BenchError(f"{self.name}: '{name}' refused: {show(value, unit)} is not in {action.span}")
-        return padded(fixed(value, action.digits or 0), action.width or 0)
+        text = fixed(value, action.digits or 0)
+        return padded(text if action.point else text.replace(".", ""), action.width or 0)
 
     def field_text(self, name: str, field: str, content: float | int | str) -> str:
         """A further field: a number in full, or a word of letters and digits."""
@@ -181,7 +209,9 @@ class Dialect:
 
     def sent(self, name: str, value: float) -> float:
         """The value the instrument will get for `value`: what a read-back is to be compared with."""
-        return float(self.value_text(name, self.action(name), value))
+        action = self.action(name)
+        steps = 0 if action.point else action.digits or 0
+        return float(self.value_text(name, action, value)) / 10.0**steps
 
     def identify(self) -> str:
         """What the instrument says it is, or "" where the dialect has no such question."""

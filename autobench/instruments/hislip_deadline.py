@@ -51,13 +51,19 @@ class DeadlineSocket:
         return getattr(self._inner, name)
 
 
-def hold_to_deadline(session: object) -> None:
-    """Put a `DeadlineSocket` before both sockets of a HiSLIP session; any other session stays as it is."""
+def hold_to_deadline(session: object) -> bool:
+    """Put a `DeadlineSocket` before both sockets of a HiSLIP session; any other session stays as it is.
+
+    Returns whether it did: then the time-out must be set before each call, though it be the same.
+    """
     interface = getattr(session, "interface", None)
+    held = False
     for name in ("_sync", "_async"):
         inner = getattr(interface, name, None)
         if isinstance(inner, socket.socket):
             setattr(interface, name, DeadlineSocket(inner))
+            held = True
+    return held
 
 
 @contextlib.contextmanager

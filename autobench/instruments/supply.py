@@ -16,6 +16,8 @@ from autobench.instruments.dialect import Dialect
 from autobench.quantity import Estimate
 
 UNITS = {"volts?": "V", "amps?": "A"}
+NUMBERS = ("volts?", "amps?")
+LOOKED_AT = (*NUMBERS, "limiting?", "tripped?")
 
 
 class Supply:
@@ -41,10 +43,17 @@ class Supply:
         """Seconds an output with nothing on it may take to fall."""
         return self.ratings.fall.value
 
-    def look(self, output: int) -> tuple[float, float, bool, bool]:
-        """Volts, amps, whether it limits and whether it tripped, by its own reading."""
-        volts, amps = self.volts(output).value, self.amps(output).value
-        return volts, amps, self.limiting(output), self.tripped(output)
+    def look(self, output: int) -> tuple[float, float, bool, bool | None]:
+        """Volts, amps, whether it limits and whether it tripped, by its own reading; None where it cannot say that.
+
+        A reply that tells several of these is asked for once, so a slow supply can be looked at often.
+        """
+        told = [name for name in LOOKED_AT if name in NUMBERS or self.can(name)]
+        answers = self.dialect.ask_together(told, channel=output)
+        volts, amps = (self.finite(answers[name], name, output) for name in NUMBERS)
+        limiting, tripped = answers.get("limiting?"), answers.get("tripped?")
+        says_tripped = None if tripped is None else tripped.truth
+        return self.sign(output) * volts, amps, limiting is not None and limiting.truth, says_tripped
 
     def can(self, action: str) -> bool:
         """Whether the dialect has the action, such as `limiting?`."""
@@ -169,10 +178,13 @@ class Supply:
 
     def number(self, action: str, output: int) -> float:
         """A finite number the instrument answers; an overload is a `ReplyError`, since no supply reading is one."""
-        value = self.answer(action, output).number
-        if not abs(value) < float("inf"):
+        return self.finite(self.answer(action, output), action, output)
+
+    def finite(self, answer: Answer, action: str, output: int) -> float:
+        """The number of an answer."""
+        if not abs(answer.number) < float("inf"):
             raise ReplyError(self.name, f"answered '{action}' of output {output} with no number")
-        return value
+        return answer.number
 
     def answer(self, action: str, output: int) -> Answer:
         """The answer to a question about one output."""

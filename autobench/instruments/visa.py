@@ -98,6 +98,7 @@ class VisaSession:
         self._ended = False  # END came with the last byte read
         self._stops: bool | None = None  # whether the termination character is on; None: not known
         self._limited_to: int | None = None  # ms, the time-out that is set; None: not known
+        self._held = False  # whether setting the time-out is what begins it, so that it is set before each call
         self._open_seconds = 10.0
         self._quiet = contextlib.ExitStack()
         self._sliced = False  # whether a read may end at any time without losing what came
@@ -118,7 +119,7 @@ class VisaSession:
             raise type(error)(self.instrument, f"cannot open {self.address}: {error.text}") from error
         self._resource = resource
         inner = self._inner()
-        hold_to_deadline(inner)
+        self._held = hold_to_deadline(inner)
         self._sliced = hasattr(inner, "received")  # our socket and serial sessions keep what came over a time-out
         self._allow = getattr(inner, "allow", None)
         self._quiet.enter_context(resource.ignore_warning(StatusCode(MORE_MAY_FOLLOW)))  # which is no warning to us
@@ -310,7 +311,7 @@ class VisaSession:
             self._allow(seconds)
             return
         milliseconds = math.ceil(round(seconds * 1000.0, 6))  # rounded first, since 0.3 s is a little more than 300 ms
-        if milliseconds != self._limited_to:
+        if self._held or milliseconds != self._limited_to:
             from pyvisa.constants import ResourceAttribute
 
             resource.set_visa_attribute(ResourceAttribute.timeout_value, min(milliseconds, LONGEST_MS))

@@ -17,6 +17,7 @@ Drivers = Mapping[str, Driver]
 Route = tuple[str | int, ...]
 KINDS = {"supply": "a supply", "meter": "a meter", "relays": "a relay multiplexer", "scope": "a scope"}
 METER_INPUTS = ("high", "low")
+PROBE_VOLTS = 0.3  # of the interlock's own polarity probe, which stands above this in the layers; a test compares them
 
 
 def bench_complaints(bench: Bench, drivers: Drivers) -> Iterator[Complaint]:
@@ -69,6 +70,13 @@ def rating_complaints(rail: str, feed: Feed, driver: Driver) -> Iterator[Complai
         if cap > most * (1 + 1e-9):
             text = f"{show(cap, rating.unit)} is more than {show(most, rating.unit)}, all that '{driver.driver}' gives"
             yield Complaint(("feeds", rail, key), text)
+    least = driver.outputs.volts.low or 0.0
+    if least > PROBE_VOLTS:
+        text = (
+            f"'{driver.driver}' cannot be set below {show(least, 'V')}, and the way round of the leads is measured at "
+            f"{show(PROBE_VOLTS, 'V')}, before a rail is on: this supply cannot feed a board here"
+        )
+        yield Complaint(("feeds", rail, "supply"), text)
 
 
 def relay_complaints(bench: Bench, drivers: Drivers) -> Iterator[Complaint]:
@@ -85,6 +93,7 @@ def relay_complaints(bench: Bench, drivers: Drivers) -> Iterator[Complaint]:
     if relays.kind != "relays" or relays.channels is None:
         yield Complaint(("routes", "relays"), wrong_kind(routes.relays, relays, "relays"))
         return
+    yield from exclusion_complaints(bench, relays)
     for board, positions in bench.fixtures.items():
         for point, position in positions.items():
             numbers = [routes.channel(slot, position) for slot in routes.slots]
@@ -92,6 +101,16 @@ def relay_complaints(bench: Bench, drivers: Drivers) -> Iterator[Complaint]:
             if lost:
                 text = f"position {position} wants relay channel {lost[0]}, which '{relays.driver}' does not have"
                 yield Complaint(("fixtures", board, point), text)
+
+
+def exclusion_complaints(bench: Bench, relays: Driver) -> Iterator[Complaint]:
+    """Both inputs of a meter need a relay closed at the same time."""
+    slots = bench.routes.slots if bench.routes is not None else {}
+    wanted = sum(slot.endswith(METER_INPUTS) for slot in slots)
+    most = relays.channels.at_once if relays.channels is not None else None
+    if most is not None and wanted > most:
+        text = f"the meter needs {wanted} relays closed at once, but '{relays.driver}' keeps only {most} closed"
+        yield Complaint(("routes", "slots"), text, at_key=True)
 
 
 def tip_complaints(bench: Bench, drivers: Drivers) -> Iterator[Complaint]:

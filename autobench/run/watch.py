@@ -31,16 +31,24 @@ BIAS_UP_SECONDS = 0.3
 LOW = 0.8
 LOW_SECONDS = 2.0
 
+# An output that gives nothing though it does not limit has been switched off by its own protection, or at its front; it
+# is given a moment to come up, and its reading to follow.
+GIVES_NOTHING = 0.1
+NOTHING_AFTER, NOTHING_SECONDS = 0.8, 0.3
+
 
 @dataclass(frozen=True)
 class Look:
-    """One look at one output, by the supply's own reading: seconds since power-on, volts, amps, limiting."""
+    """One look at one output, by the supply's own reading: seconds since power-on, volts, amps, limiting.
+
+    `tripped` is None where the supply cannot say that.
+    """
 
     at: float
     volts: float
     amps: float
     limiting: bool
-    tripped: bool = False
+    tripped: bool | None = False
 
 
 def sagged(looks: list[Look], volts: float) -> bool:
@@ -94,6 +102,8 @@ def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
     last = looks[-1]
     if last.tripped:
         return "the supply's own protection tripped"
+    if last.tripped is None and gives_nothing(looks, feed.volts):
+        return f"only {show(last.volts, 'V')} are left and it does not limit: tripped by itself, or switched off"
     if abs(last.volts) > abs(feed.trip):
         return f"over-voltage: {show(last.volts, 'V')} where {show(feed.trip, 'V')} is the most allowed"
     top = feed.current.span.high
@@ -110,6 +120,15 @@ def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
         limits = "sags" if math.isnan(last.amps) else f"limits at {show(last.amps, 'A')}"
         return f"the supply {limits} and only {show(last.volts, 'V')} is left"
     return None
+
+
+def gives_nothing(looks: list[Look], volts: float) -> bool:
+    """Whether an output that was up, or had the time to come up, gives nothing of its `volts` and does not limit."""
+    since: float | None = None
+    for look in looks:
+        nothing = look.at > NOTHING_AFTER and not look.limiting and abs(look.volts) < GIVES_NOTHING * abs(volts)
+        since = (look.at if since is None else since) if nothing else None
+    return since is not None and looks[-1].at - since >= NOTHING_SECONDS
 
 
 def bias_gone(feed: Feed, volts: float) -> str | None:

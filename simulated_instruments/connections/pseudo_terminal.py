@@ -113,7 +113,7 @@ class PseudoTerminalServer:
         """Execute every line that is whole."""
         if self.device.silence:
             return
-        if self.device.prompted:
+        if self.device.prompted or self.device.returns:
             self._normalise()
         while (length := message_length(self._incoming)) is not None:
             message = bytes(self._incoming[:length])
@@ -130,7 +130,8 @@ class PseudoTerminalServer:
             del self._incoming[: self._incoming.rindex(INTERRUPT) + 1]
             with self._lock:
                 self.device.device_clear()
-            self._send(self.device.prompt())
+            if self.device.prompted:
+                self._send(self.device.prompt())
         data = bytes(self._incoming).replace(b"\r\n", b"\n").replace(b"\r", b"\n")
         self._incoming[:] = data
 

@@ -81,6 +81,7 @@ class Device:
     latency: ClassVar[float] = 0.004  # seconds from a message to its reply, where nothing is measured
     silence: ClassVar[float] = 0.0  # seconds without a byte that end a message on a serial line; 0: a line end does
     prompted: ClassVar[bool] = False  # echoes on a serial line, and ends every exchange there with its `prompt()`
+    returns: ClassVar[bool] = False  # a carriage return alone ends a line on a serial line
 
     def __init__(self, name: str, clock: Clock, seed: int = 0) -> None:
         self.name = name

@@ -59,6 +59,7 @@ class Settings:
     trip_volts: float = MOST_TRIP_VOLTS
     trip_on_volts: bool = True
     trip_on_amps: bool = False
+    trip_amps: float = math.inf  # a level below the limit, where a supply has one
     rise_delay: float = 0.0
     fall_delay: float = 0.0
 
@@ -143,7 +144,7 @@ class SupplyOutput:
         self._look(now)
         if self.live and self._over_volts():
             self._trip(on_volts=True)
-        elif self.live and self.settings.trip_on_amps and self._limited_for(now) > OVER_CURRENT_TIME:
+        elif self.live and self._over_amps(now):
             self._trip(on_volts=False)
 
     def _apply(self) -> None:
@@ -165,6 +166,12 @@ class SupplyOutput:
         return self.ratings.sign * self._point.volts > level + TRIP_MARGIN or (
             self.settings.volts > level + TRIP_MARGIN and not self._point.limiting
         )
+
+    def _over_amps(self, now: float) -> bool:
+        """Whether more flows than the level of the over-current protection, or the limit has held for too long."""
+        if self._point.amps > self.settings.trip_amps:
+            return True
+        return self.settings.trip_on_amps and self._limited_for(now) > OVER_CURRENT_TIME
 
     def _trip(self, on_volts: bool) -> None:
         if on_volts:

@@ -130,13 +130,13 @@ def test_missing_required_actions_come_as_one_list() -> None:
             "answer: bitt, bit: 1",
             "actions > limiting? > answer: 'bitt' is not known here; allowed are number, numbers, text, "
             "truth, truths, error, event error, bit, bit clear, any bit, raw bit, raw bit clear, word, "
-            "preamble, block; did you mean 'bit'?",
+            "digits, digit, channel list, channel mask, preamble, block; did you mean 'bit'?",
         ),
         (
             "answer: bit, bit: 1",
             "answer: number",
             "actions > limiting? > answer: 'number' does not fit this action; "
-            "fitting: truth, bit, bit clear, any bit, raw bit, raw bit clear, word",
+            "fitting: truth, bit, bit clear, any bit, raw bit, raw bit clear, word, digit",
         ),
         ("span: 0 V .. 20.5 V", "span: 0 A .. 20.5 A", "actions > set volts > span: must be in V"),
         (
@@ -260,7 +260,7 @@ def test_a_measuring_action_must_say_how_far_it_can_be_off() -> None:
             'NPLC 1"], wait: {complete: "*OPC?"}}\n  ohms: ',
             "actions > volts: one of the lines must have {cycles}",
         ),
-        (W_1, "ROUT:CLOS (@{channels})", "ROUT:CLOS (@{channel})", None),
+        (W_1, "ROUT:CLOS? (@{channels})", "ROUT:CLOS? (@{channel})", None),
         (
             W_1,
             "numbers: 101 .. 180",

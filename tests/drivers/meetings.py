@@ -25,12 +25,17 @@ from simulated_instruments.connections.vxi11 import Vxi11Server
 from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.meter_short_words import ShortWordsMeter
+from simulated_instruments.devices.relays_card_channel import CardChannelRelays
+from simulated_instruments.devices.relays_console import ConsoleRelays
+from simulated_instruments.devices.relays_scanner import ScannerRelays
 from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
 from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
 from simulated_instruments.devices.scope_preamble_points import PreamblePointsScope
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
 from simulated_instruments.devices.supply_channel_word import ChannelWordSupply
+from simulated_instruments.devices.supply_fixed_digits import FixedDigitsSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
+from simulated_instruments.devices.supply_letter_number import LetterNumberSupply
 from simulated_instruments.devices.supply_selected import SelectedSupply
 from simulated_instruments.devices.supply_single import SingleSupply
 from simulated_instruments.devices.terminals import OutputPoint, OutputSetting
@@ -42,11 +47,16 @@ DEVICES: dict[str, type] = {
     "ps-3": ChannelListSupply,
     "ps-4": ChannelWordSupply,
     "ps-5": FixedTextSupply,
+    "ps-6": FixedDigitsSupply,
+    "ps-7": LetterNumberSupply,
     "m-1": ConfReadMeter,
     "m-2": ShortWordsMeter,
     "o-1a": PreamblePointsScope,
     "o-1b": PreambleDataScope,
     "w-1": SlotChannelRelays,
+    "w-2": CardChannelRelays,
+    "w-3": ScannerRelays,
+    "w-4": ConsoleRelays,
 }
 # In process, over HiSLIP and VXI-11 there is an END flag; a raw socket and a serial line have line ends, silences and
 # prompts.

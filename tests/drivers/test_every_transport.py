@@ -19,12 +19,14 @@ from tests.drivers.meetings import DEVICES, TRANSPORTS, Contacts, Loads, Source,
 from tests.drivers.square import Square
 
 COVERAGE = 3.0  # standard uncertainties; a reading within its accuracy class is at most √3 off, and its noise adds
+# Without line ends, or with a carriage return alone, a message on a socket would never end: such instruments are
+# serial (or have an END flag).
+SERIAL_ONLY = ("ps-5", "ps-6", "w-4")
 SUPPLIES = [
     (name, transport)
-    for name in ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5")
+    for name in ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6", "ps-7")
     for transport in TRANSPORTS
-    # without line ends a message on a socket would never end; such supplies are serial (or have an END flag)
-    if name != "ps-5" or transport not in ("raw socket", "hislip", "vxi-11")
+    if name not in SERIAL_ONLY or transport not in ("raw socket", "hislip", "vxi-11")
 ]
 METERS = [
     (name, transport)
@@ -32,6 +34,19 @@ METERS = [
     for transport in TRANSPORTS
     if name != "m-2" or transport != "raw socket"  # it has a serial line, or an END flag
 ]
+RELAYS = [
+    (name, transport)
+    for name in ("w-1", "w-2", "w-3", "w-4")
+    for transport in TRANSPORTS
+    if name not in SERIAL_ONLY or transport not in ("raw socket", "hislip", "vxi-11")
+]
+# Two routes each, and what the contacts themselves are numbered there: a scanner has one, a console counts from 0.
+ROUTES = {
+    "w-1": (((101, 202), {101, 202}), ((103, 204), {103, 204})),
+    "w-2": (((101, 202), {101, 202}), ((103, 204), {103, 204})),
+    "w-3": (((102,), {2}), ((105,), {5})),
+    "w-4": (((101, 202), {0, 9}), ((103, 204), {2, 11})),
+}
 SCOPES = [(name, transport) for name in ("o-1a", "o-1b") for transport in TRANSPORTS]
 
 
@@ -41,13 +56,21 @@ def test_every_shipped_driver_has_a_device_of_its_own() -> None:
     assert {name.upper() for name in DEVICES} == {device.model.upper() for device in DEVICES.values()}
 
 
+def says_on(supply: Supply, output: int) -> bool:
+    """Whether it says that its output is on; where it cannot say so, whether it gives volts after a moment."""
+    if supply.can("on?"):
+        return supply.is_on(output)
+    supply.dialect.clock.sleep(0.2)
+    return supply.volts(output).value > 1.0
+
+
 @pytest.mark.parametrize(("name", "transport"), SUPPLIES)
 def test_a_supply_over_each_transport(name: str, transport: str) -> None:
     """Set, read back, switched, measured, limited: the values are true, every action is performed, no error is left."""
     loads = Loads({1: 10.0, 2: 50.0, 3: 50.0})
     with over(transport, name, lambda clock: DEVICES[name]("supply", clock, loads, seed=5)) as spoken:
         supply = Supply(spoken.dialect)
-        assert name.upper() in supply.identify()
+        assert name.upper() in supply.identify() or supply.dialect.driver.identity is None
         spoken.dialect.clear()
         spoken.dialect.recognise()
         supply.quiet()
@@ -55,13 +78,15 @@ def test_a_supply_over_each_transport(name: str, transport: str) -> None:
         sign = -1.0 if output in supply.ratings.negative else 1.0
         supply.set_volts(output, sign * 5.0)
         supply.set_amps(output, 0.9)
-        assert (supply.set_volts_back(output), supply.set_amps_back(output)) == (sign * 5.0, 0.9)
+        if supply.can("set volts?"):
+            assert (supply.set_volts_back(output), supply.set_amps_back(output)) == (sign * 5.0, 0.9)
         if supply.can("set trip"):
             supply.set_trip(output, sign * 5.5)
+        if supply.can("set trip?"):
             assert supply.set_trip_back(output) == sign * 5.5
-        assert not supply.is_on(output)
+        assert not says_on(supply, output)
         supply.on(output)
-        assert supply.is_on(output)
+        assert says_on(supply, output)
         spoken.clock.sleep(0.3)
         volts, amps = supply.volts(output), supply.amps(output)
         truth = loads.point(output)
@@ -70,7 +95,7 @@ def test_a_supply_over_each_transport(name: str, transport: str) -> None:
         assert abs(volts.value - truth.volts) < COVERAGE * volts.uncertainty
         assert abs(amps.value - truth.amps) < COVERAGE * amps.uncertainty
         assert not supply.limiting(output)
-        assert not supply.tripped(output)
+        assert not supply.look(output)[3]
         supply.set_amps(output, 0.05)
         spoken.clock.sleep(supply.ratings.current_flag_lags.value)
         supply.limiting(output)  # looks once, from which the flag counts
@@ -79,14 +104,14 @@ def test_a_supply_over_each_transport(name: str, transport: str) -> None:
         if supply.can("clear trip"):
             supply.clear_trip(output)
         supply.off(output)
-        assert not supply.is_on(output)
+        assert not says_on(supply, output)
         assert loads.point(output).volts == 0.0
         supply.local()
         assert spoken.performed() == set(spoken.dialect.driver.actions)
         assert spoken.dialect.errors() == []
 
 
-@pytest.mark.parametrize("name", ["ps-1", "ps-2", "ps-3", "ps-4"])
+@pytest.mark.parametrize("name", ["ps-1", "ps-2", "ps-3", "ps-4", "ps-7"])
 def test_a_trip_is_seen_and_released(name: str) -> None:
     """An output above its over-voltage trip goes off, says so until it is released, and stays off."""
     loads = Loads({1: 10.0, 2: 50.0, 3: 50.0})
@@ -139,20 +164,21 @@ def test_a_meter_over_each_transport(name: str, transport: str) -> None:
         assert spoken.dialect.errors() == []
 
 
-@pytest.mark.parametrize("transport", TRANSPORTS)
-def test_relays_over_each_transport(transport: str) -> None:
+@pytest.mark.parametrize(("name", "transport"), RELAYS)
+def test_relays_over_each_transport(name: str, transport: str) -> None:
     """Between two routes nothing is closed, and what is told as closed is what was closed."""
     contacts = Contacts()
-    with over(transport, "w-1", lambda clock: DEVICES["w-1"]("relays", clock, contacts, seed=5)) as spoken:
+    with over(transport, name, lambda clock: DEVICES[name]("relays", clock, contacts, seed=5)) as spoken:
         relays = Relays(spoken.dialect)
         relays.prepare()
-        relays.close((101, 202))
-        assert relays.closed() == (101, 202)
-        relays.close((103, 204))
-        assert contacts.moves[-1] == {103, 204}
-        assert frozenset() in contacts.moves[-3:]
+        for channels, really in ROUTES[name]:
+            relays.close(channels)
+            assert relays.closed() == channels
+            assert contacts.moves[-1] == really
+            assert frozenset() in contacts.moves[-3:]
         relays.open_all()
         assert relays.closed() == ()
+        assert contacts.moves[-1] == frozenset()
         assert spoken.performed() == set(spoken.dialect.driver.actions)
         assert spoken.dialect.errors() == []
 

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from autobench.documents.driver import Driver
+from autobench.documents.driver_contacts import Contacts
 from autobench.documents.driver_recognition import Recognition
 from autobench.documents.driver_roles import DECODERS, ROLES
 from autobench.documents.driver_samples import Divisions, Samples, ScopeTrust
 from autobench.documents.driver_sections import (
     Action,
-    Contacts,
     Conversation,
     Function,
     Measures,
@@ -29,7 +29,7 @@ from autobench.documents.places import folder, list_drivers
 from autobench.documents.reading import read
 from autobench.documents.section import Section
 from tests.drivers.meetings import TRANSPORTS
-from tests.drivers.test_every_transport import METERS, SCOPES, SUPPLIES
+from tests.drivers.test_every_transport import METERS, RELAYS, SCOPES, SUPPLIES
 
 README = folder("drivers") / "README.md"
 FOLDERS = {"supply": "supplies", "meter": "meters", "relays": "relays", "scope": "scopes"}
@@ -81,8 +81,15 @@ def test_a_shipped_driver_says_nothing_but_plain_units(path: Path) -> None:
 def test_what_the_shipped_drivers_lack() -> None:
     """What a dialect cannot do is said by name, for a bench file to accept; those of the shipped bench lack nothing."""
     lacking = {path.stem: read(path, Driver).missing() for _, path in list_drivers()}
-    whole = dict.fromkeys(("m-1", "o-1a", "o-1b", "ps-1", "ps-2", "ps-3", "ps-4", "w-1"), ())
-    assert lacking == whole | {"m-2": ("fixed input",), "ps-5": ("trip",)}
+    whole = dict.fromkeys(
+        ("m-1", "o-1a", "o-1b", "ps-1", "ps-2", "ps-3", "ps-4", "ps-7", "w-1", "w-2", "w-3", "w-4"), ()
+    )
+    lame = {
+        "m-2": ("fixed input",),
+        "ps-5": ("trip",),
+        "ps-6": (*(f"{what} read-back" for what in ("volts", "amps", "trip", "on")), "tripped flag", "trip release"),
+    }
+    assert lacking == whole | lame
 
 
 @pytest.mark.parametrize(
@@ -164,5 +171,5 @@ def test_the_page_says_what_was_tried_on_which_transport() -> None:
         for transport, cell in zip(TRANSPORTS, row[1:], strict=False)
         if cell.startswith("tried")
     }
-    assert told == {*SUPPLIES, *METERS, *SCOPES, *(("w-1", transport) for transport in TRANSPORTS)}
+    assert told == {*SUPPLIES, *METERS, *SCOPES, *RELAYS}
     assert all(row[6:] == ["untested here"] for row in table("| driver | in process |"))

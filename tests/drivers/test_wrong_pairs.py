@@ -16,9 +16,10 @@ from autobench.instruments.supply import Supply
 from tests.drivers.meetings import DEVICES, Contacts, Loads, Source, Spoken, driver_named, over
 from tests.drivers.square import Square
 
-SUPPLIES = ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5")
+SUPPLIES = ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6", "ps-7")
 METERS = ("m-1", "m-2")
 SCOPES = ("o-1a", "o-1b")
+RELAYS = ("w-1", "w-2", "w-3", "w-4")
 
 
 def opened(spoken: Spoken) -> None:
@@ -26,6 +27,16 @@ def opened(spoken: Spoken) -> None:
     spoken.dialect.identify()
     spoken.dialect.clear()
     spoken.dialect.recognise()
+
+
+def made_ready(spoken: Spoken) -> None:
+    """A supply off, set, and read back where it can be."""
+    supply = Supply(spoken.dialect, outputs=(1,))
+    supply.quiet()
+    supply.set_volts(1, 5.0)
+    supply.set_amps(1, 0.5)
+    if supply.can("set volts?"):
+        assert (supply.set_volts_back(1), supply.set_amps_back(1)) == (5.0, 0.5)
 
 
 @pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(SUPPLIES, 2)))
@@ -36,12 +47,7 @@ def test_a_wrong_supply_is_noticed_before_it_is_on(driver: str, device: str) -> 
 
         def begin() -> None:
             opened(spoken)
-            supply = Supply(spoken.dialect, outputs=(1,))
-            supply.quiet()
-            supply.set_volts(1, 5.0)
-            supply.set_amps(1, 0.5)
-            assert supply.set_volts_back(1) == 5.0
-            assert supply.set_amps_back(1) == 0.5
+            made_ready(spoken)
 
         with pytest.raises(BenchError, match=rf"^{driver}: "):
             begin()
@@ -101,6 +107,23 @@ def test_a_wrong_scope_is_noticed_before_it_captures(driver: str, device: str, t
             begin()
 
 
+@pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(RELAYS, 2)))
+def test_wrong_relays_are_noticed_before_anything_closes(driver: str, device: str) -> None:
+    """Half of their words are the same: the first word that is not is refused, and no contact has moved."""
+    contacts = Contacts()
+    with over("in process", driver, lambda clock: DEVICES[device]("relays", clock, contacts, seed=5)) as spoken:
+
+        def begin() -> None:
+            opened(spoken)
+            relays = Relays(spoken.dialect)
+            relays.prepare()
+            relays.close((101,))
+
+        with pytest.raises(BenchError, match=rf"^{driver}: "):
+            begin()
+        assert not any(contacts.moves)
+
+
 ROLES = {"p": "supply", "m": "meter", "o": "scope", "w": "relays"}
 PAIRS = [(driver, device) for driver, device in itertools.product(DEVICES, DEVICES) if driver != device]
 ACROSS = [(driver, device) for driver, device in PAIRS if driver[0] != device[0]]
@@ -108,7 +131,7 @@ ACROSS = [(driver, device) for driver, device in PAIRS if driver[0] != device[0]
 
 def test_every_pair_is_tried() -> None:
     """Within a role and across roles, nothing is left out."""
-    kinds = (SUPPLIES, METERS, SCOPES, [name for name in DEVICES if name[0] == "w"])
+    kinds = (SUPPLIES, METERS, SCOPES, RELAYS)
     within = [pair for kind in kinds for pair in itertools.permutations(kind, 2)]
     assert sorted([*within, *ACROSS]) == sorted(PAIRS)
     assert {name: driver_named(name).kind for name in DEVICES} == {name: ROLES[name[0]] for name in DEVICES}
@@ -128,11 +151,7 @@ def test_an_instrument_of_another_kind_is_noticed_before_it_does_anything(driver
         def begin() -> None:
             opened(spoken)
             if driver[0] == "p":
-                supply = Supply(spoken.dialect, outputs=(1,))
-                supply.quiet()
-                supply.set_volts(1, 5.0)
-                supply.set_amps(1, 0.5)
-                assert (supply.set_volts_back(1), supply.set_amps_back(1)) == (5.0, 0.5)
+                made_ready(spoken)
             elif driver[0] == "m":
                 meter = Meter(spoken.dialect)
                 meter.prepare()

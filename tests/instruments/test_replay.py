@@ -47,7 +47,7 @@ def supplied(dialect: Dialect) -> tuple[float, float]:
     return values
 
 
-@pytest.mark.parametrize("name", ["ps-1", "ps-2", "ps-3", "ps-4", "ps-5"])
+@pytest.mark.parametrize("name", ["ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6", "ps-7"])
 def test_a_supplys_conversation_plays_back_to_the_same_values(name: str) -> None:
     """Every exchange is used, the values are those of the recording, and the clock moves as it did."""
     clock = SimulatedClock()

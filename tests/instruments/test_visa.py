@@ -10,10 +10,12 @@ import pytest
 from pyvisa import errors, rname
 from pyvisa.constants import StatusCode
 
+from autobench.clock import RealClock
 from autobench.errors import LinkError, LinkLostError, NoReplyError
 from autobench.instruments.foreign_errors import in_words
 from autobench.instruments.visa import open_session
 from simulated_instruments.clock import SimulatedClock
+from simulated_instruments.connections.hislip import HislipServer
 from simulated_instruments.connections.in_process import InProcessLibrary
 from simulated_instruments.connections.raw_socket import SocketServer
 from simulated_instruments.devices.command_tree import Command, CommandTree
@@ -120,6 +122,17 @@ def test_closing_one_leaves_the_others_open() -> None:
         second.write(b"*ESE?", 1.0)
         assert second.read_message(1.0) == b"0"
         second.close()
+
+
+def test_each_message_over_hislip_has_a_deadline_of_its_own() -> None:
+    """The same time-out again is a new one: what the messages before took is not counted."""
+    with HislipServer(Echo("it", RealClock())) as server:
+        session = open_session(server.address, instrument="it")
+        for _ in range(3):
+            session.write(b"*ESE?", 0.3)
+            assert session.read_message(0.3) == b"0"
+            RealClock().sleep(0.2)
+        session.close()
 
 
 def test_refused_port_leaves_nothing_open(recwarn: Any) -> None:

@@ -7,7 +7,7 @@ from __future__ import annotations
 # File, what stands in it, what is written instead, and the lines that follow.
 WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
     ("corner.yaml", "driver: ps-x,", "driver: ps-xx,", [
-        "corner.yaml:6:17: instruments > psu > driver: no driver is named 'ps-xx'; allowed are m-1, m-2, o-1a, o-1b, ps-1, ps-2, ps-3, ps-4, ps-5, w-1; did you mean 'ps-5'?",
+        "corner.yaml:6:17: instruments > psu > driver: no driver is named 'ps-xx'; allowed are m-1, m-2, o-1a, o-1b, ps-1, ps-2, ps-3, ps-4, ps-5, ps-6, ps-7, w-1, w-2, w-3, w-4; did you mean 'ps-7'?",
     ]),
     ("corner.yaml", "driver: m-1,", "driver: ps-x,", [
         "corner.yaml:27:11: routes > slots > meter high: 'meter' must be a meter, but its driver 'ps-x' is that of a supply",
@@ -355,7 +355,7 @@ WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
         "ps-x.yaml:46:3: actions > limiting?: the answer 'bit' needs 'bit'",
     ]),
     ("ps-x.yaml", "answer: bit, bit: 1", "answer: bits, bit: 1", [
-        "ps-x.yaml:46:60: actions > limiting? > answer: 'bits' is not known here; allowed are number, numbers, text, truth, truths, error, event error, bit, bit clear, any bit, raw bit, raw bit clear, word, preamble, block; did you mean 'bit'?",
+        "ps-x.yaml:46:60: actions > limiting? > answer: 'bits' is not known here; allowed are number, numbers, text, truth, truths, error, event error, bit, bit clear, any bit, raw bit, raw bit clear, word, digits, digit, channel list, channel mask, preamble, block; did you mean 'bit'?",
     ]),
     ("ps-x.yaml", "channels: 1, 2", "channels: 2 .. 1", [
         "ps-x.yaml:17:13: outputs > channels: '2 .. 1' is not a range from low to high",

@@ -17,7 +17,10 @@ Deed = Callable[[Event, SimulatedBench], None]
 
 
 class Round:
-    """One round; `deed` gets every event and the bench. What really happened is told by the bench afterwards."""
+    """One round; `deed` gets every event and the bench. What really happened is told by the bench afterwards.
+
+    A deed that raises is a display that fails; `events` are kept by another one, so that they go on.
+    """
 
     def __init__(
         self,
@@ -43,8 +46,7 @@ class Round:
 
         monkeypatch.setattr(app, "open_simulation", caught)
 
-        def seen(event: Event) -> None:
-            self.events.append(event)
+        def acting(event: Event) -> None:
             deed(event, opened[0])
 
         request = app.CheckRequest(
@@ -56,7 +58,7 @@ class Round:
             sequence=sequence,
             simulation=app.Simulation(seed=seed, faults=faults),
         )
-        self.state: RunState = app.check(request, [seen])
+        self.state: RunState = app.check(request, [self.events.append, acting])
         self.bench = opened[0]
 
     @property

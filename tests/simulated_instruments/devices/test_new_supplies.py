@@ -1,4 +1,4 @@
-"""The supplies PS-1, PS-2 and PS-5 by their own commands: formats, status maps, selection, signs, lengths."""
+"""The supplies other than PS-3 and PS-4 by their own commands: formats, status maps, selection, signs, lengths."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ import pytest
 
 from simulated_instruments.clock import SimulatedClock
 from simulated_instruments.devices.instrument import Device
+from simulated_instruments.devices.supply_fixed_digits import FixedDigitsSupply
 from simulated_instruments.devices.supply_fixed_text import FixedTextSupply
+from simulated_instruments.devices.supply_letter_number import LetterNumberSupply
 from simulated_instruments.devices.supply_selected import SelectedSupply
 from simulated_instruments.devices.supply_single import SingleSupply
 from tests.drivers.meetings import Loads
@@ -208,3 +210,132 @@ def test_some_revisions_send_junk_behind_the_set_current(ps_5: Bench) -> None:
     assert isinstance(ps_5.device, FixedTextSupply)
     ps_5.device.junk = True
     assert ps_5.send("ISET1?") == "5.100K"
+
+
+@pytest.fixture
+def ps_6() -> Bench:
+    return Bench(FixedDigitsSupply, {1: 10.0})
+
+
+def test_fixed_digits_are_acknowledged(ps_6: Bench) -> None:
+    """`OK` behind everything it takes, and behind data (the dialect's own sheet: 030201450, then OK)."""
+    assert ps_6.send("VOLT050\r") == "OK\r"
+    assert ps_6.send("CURR100\r") == "OK\r"
+    assert ps_6.send("SOUT0\r") == "OK\r"
+    ps_6.later()
+    assert ps_6.loads.settings[1].on  # 0 is on
+    reading = ps_6.send("GETD\r")
+    assert (len(reading), reading[8:]) == (13, "0\rOK\r")
+    assert int(reading[:4]) == pytest.approx(500, abs=6)  # 5.0 V in hundredths
+    assert int(reading[4:8]) == pytest.approx(50, abs=4)  # Ohm's law: 5 V across 10 Ω
+    ps_6.send("CURR020\r")
+    ps_6.later()
+    assert ps_6.send("GETD\r")[8] == "1"  # constant current
+    assert ps_6.send("SOUT1\r") == "OK\r"
+    assert not ps_6.loads.settings[1].on  # 1 is off
+    assert ps_6.send("GMAX\r") == "180200\rOK\r"
+
+
+@pytest.mark.parametrize("line", ["VOLT001", "VOLT181", "CURR201", "VOLT05", "VOLT5.0", "volt050", "SOUT2", "*IDN?"])
+def test_what_fixed_digits_do_not_take_is_left_without_a_word(ps_6: Bench, line: str) -> None:
+    """Below the least volts, above the most, another number of digits, another language: silence, and no change."""
+    before = repr(ps_6.device.output.settings)  # type: ignore[attr-defined]  # of this kind of device
+    assert ps_6.send(f"{line}\r") == ""
+    assert repr(ps_6.device.output.settings) == before  # type: ignore[attr-defined]
+
+
+def test_fixed_digits_trip_until_the_mains(ps_6: Bench) -> None:
+    """Only the switch at the mains releases a trip; ON is not taken before."""
+    for line in ("VOLT050", "CURR200", "SOVP055", "SOUT0"):
+        assert ps_6.send(f"{line}\r") == "OK\r"
+    ps_6.later()
+    ps_6.send("VOLT060\r")
+    ps_6.later()
+    assert not ps_6.loads.settings[1].on
+    assert ps_6.send("SOUT0\r") == ""
+    ps_6.device.reset()
+    assert ps_6.send("SOUT0\r") == "OK\r"
+
+
+def test_a_larger_models_limits_are_in_tenths(ps_6: Bench) -> None:
+    """The same three digits mean ten times as much there, and so does `GMAX`: only the label tells them apart."""
+    assert isinstance(ps_6.device, FixedDigitsSupply)
+    ps_6.device.amps_step = 0.1
+    assert ps_6.send("GMAX\r") == "180200\rOK\r"
+    ps_6.send("CURR100\r")
+    assert ps_6.device.output.settings.amps == pytest.approx(10.0)
+
+
+@pytest.fixture
+def ps_7() -> Bench:
+    return Bench(LetterNumberSupply, {1: 10.0, 2: 50.0})
+
+
+def test_a_letter_and_a_number(ps_7: Bench) -> None:
+    """Settings come back behind their own header, readings with their unit; the outputs are apart."""
+    for line in ("V1 5", "I1 1.0", "V2 12.00\r", "OVP1 5.5"):
+        assert ps_7.send(line) == ""
+    found = [ps_7.send(query).strip() for query in ("V1?", "I1?", "V2?", "OVP1?", "OVP2?")]
+    assert found == ["V1 5.00", "I1 1.00", "V2 12.00", "VP1 5.50", "VP2 OFF"]
+    ps_7.send("OP1 1")
+    ps_7.later()
+    assert [ps_7.send(query).strip() for query in ("OP1?", "OP2?")] == ["1", "0"]
+    volts, amps = ps_7.send("V1O?").strip(), ps_7.send("I1O?").strip()
+    assert (volts[-1], amps[-1]) == ("V", "A")
+    assert float(volts[:-1]) == pytest.approx(5.0, abs=0.03)
+    assert float(amps[:-1]) == pytest.approx(0.5, abs=0.01)  # Ohm's law: 5 V across 10 Ω
+    ps_7.send("OPALL 0")
+    assert ps_7.send("OP1?").strip() == "0"
+    assert ps_7.send("*ESR?").strip() == "128"  # IEEE 488.2, 11.5.1: bit 7 is power-on, and there was no error
+
+
+def test_the_limit_register_keeps_what_has_been(ps_7: Bench) -> None:
+    """Bit 0 constant voltage, 1 constant current (common practice); what is over shows in one reading more."""
+    for line in ("V1 5", "I1 1", "OP1 1"):
+        ps_7.send(line)
+    ps_7.later()
+    ps_7.send("LSR1?")
+    assert ps_7.send("LSR1?").strip() == "1"
+    ps_7.send("I1 0.2")
+    ps_7.later()
+    assert [ps_7.send("LSR1?").strip() for _ in range(2)] == ["3", "2"]
+    ps_7.send("I1 1")
+    ps_7.later()
+    assert [ps_7.send("LSR1?").strip() for _ in range(2)] == ["3", "1"]
+
+
+@pytest.mark.parametrize(("arm", "load", "bit"), [("OVP1 5.5", "V1 7", 4), ("OCP1 0.6", "V1 7", 8)])
+def test_letter_and_number_trips_until_reset(ps_7: Bench, arm: str, load: str, bit: int) -> None:
+    """Over-voltage is bit 2, over-current bit 3 (common practice); ON is an execution error until TRIPRST."""
+    for line in ("V1 5", "I1 2", arm, "OP1 1"):
+        ps_7.send(line)
+    ps_7.later()
+    assert ps_7.loads.settings[1].on
+    ps_7.send(load)
+    ps_7.later()
+    assert not ps_7.loads.settings[1].on
+    ps_7.send("LSR1?")
+    assert int(ps_7.send("LSR1?")) == bit
+    ps_7.send("*CLS")
+    ps_7.send("OP1 1")
+    assert (ps_7.send("EER?").strip(), ps_7.send("*ESR?").strip()) == ("221", "16")  # IEEE 488.2, 11.5.1: bit 4
+    for line in ("V1 5", "TRIPRST", "OP1 1"):
+        ps_7.send(line)
+    assert ps_7.loads.settings[1].on
+
+
+def test_letter_and_number_obeys_one_interface(ps_7: Bench) -> None:
+    """While another interface has it to itself, nothing can be set here, and the lock is refused with -1."""
+    assert isinstance(ps_7.device, LetterNumberSupply)
+    assert (ps_7.send("IFLOCK").strip(), ps_7.send("IFUNLOCK").strip()) == ("1", "0")
+    ps_7.device.locked_elsewhere = True
+    ps_7.send("V1 9")
+    assert (ps_7.send("EER?").strip(), ps_7.send("IFLOCK").strip()) == ("203", "-1")
+    assert ps_7.send("V1?").strip() == "V1 0.00"
+
+
+def test_what_comes_within_ten_milliseconds_is_lost(ps_7: Bench) -> None:
+    """A second line on the heels of the first is not taken (common practice)."""
+    ps_7.send("V1 5")
+    ps_7.device.receive(b"V1 6", True)
+    assert ps_7.send("V1?").strip() == "V1 5.00"
