@@ -226,7 +226,8 @@ class Captures:
         if not self.scope.ready():
             self.scope.force()
             self._wait(start.sight.seconds)
-        taken = self._with_levels(start.sight, self.scope.fetch())
+        # Hundreds of thousands of samples of a board that has just come on: the watch must not wait for them.
+        taken = self._errands.done_by(SCOPE, lambda: self._with_levels(start.sight, self.scope.fetch()))
         self._start = (start, taken)
         self._tell(start.sight, taken.capture, started=True)
 
