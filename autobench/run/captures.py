@@ -163,7 +163,7 @@ class Captures:
             self._reach(sight)
             return self._probes.captured(sight, take)
         move, self._move = self._move, None
-        if move is not None:
+        if move is not None and not move.broken:
             self._errands.outcome(move)
         with self._held():
             self._reach(sight)
