@@ -13,6 +13,7 @@ from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOff
 from autobench.events import Event, Notice, ReadingTaken, StepStarted, StepTakenAgain
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict, Judgement, Verdict, board_verdict, void
+from autobench.plan.overlap import sights_ahead
 from autobench.plan.scope_steps import ScopeJob
 from autobench.plan.steps import (
     AskJob,
@@ -32,6 +33,7 @@ from autobench.plan.steps import (
 from autobench.run import actions, injection, looks, plug_actions
 from autobench.run.conditions import convicted, failed_gate, once_more, unmet
 from autobench.run.contact import NoContactError
+from autobench.run.errands import DESK, METER, RELAYS, SCOPE
 from autobench.run.foresight import (
     NO_LIMITS,
     expected_of,
@@ -79,11 +81,7 @@ class Runner:
         stopped: str | None = None
         try:
             try:
-                if self._bench.route is not None:
-                    self._bench.route.prepare()
-                self._bench.touch.prepare()
-                if self._bench.captures is not None:
-                    self._bench.captures.prepare()
+                self._prepare()
                 if not self._plan.alone:
                     self._bench.power.make_off()
                 self._take_all(self._plan.steps if further is None else without_ends(self._plan.steps))
@@ -109,6 +107,15 @@ class Runner:
             return BoardJudgement(BoardVerdict.UNDECIDED, other)
         return board_verdict(self.readings, stopped=stopped)
 
+    def _prepare(self) -> None:
+        """Relays, meter and scope in their known states, each by its own thread where there are threads."""
+        bench = self._bench
+        works = [] if bench.route is None else [(RELAYS, bench.route.prepare)]
+        works.append((METER, bench.touch.prepare))
+        works += [] if bench.captures is None else [(SCOPE, bench.captures.prepare)]
+        for errand in [bench.errands.give(owner, work) for owner, work in works]:
+            bench.errands.outcome(errand)
+
     def _of_another(self) -> str | None:
         """Where the rates are those of another board, what was held against this one is void; returns why, or None."""
         why = self._bench.fits_other(self.readings) if any(map(accuses, self.readings)) else None
@@ -128,6 +135,8 @@ class Runner:
         number = 0
         while number < len(steps):
             self._check()
+            if self._bench.captures is not None and self._unpowered is None:
+                self._bench.captures.ahead(sights_ahead(steps[number:]))
             step, person = steps[number], self._bench.person
             before = person.prompts if person is not None else 0
             try:
@@ -282,7 +291,8 @@ class Runner:
         captures = self._bench.captures
         if captures is None:
             return self._skipped(step, "this bench has no scope")
-        return looks.look(self._bench, captures, step, job)
+        # Arithmetic may take longer than a supply may go unwatched: where there are threads this one only watches.
+        return self._bench.errands.done_by(DESK, lambda: looks.look(self._bench, captures, step, job))
 
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:
