@@ -32,6 +32,7 @@ PLAIN_UNITS: dict[str, tuple[str, float]] = {
     "ppm": ("ppm", 1.0),
     "min": ("s", 60.0),
     "h": ("s", 3600.0),
+    "div": ("div", 1.0),  # divisions of a screen
 }
 RELATIVE: dict[str, float] = {"%": 1e-2, "ppm": 1e-6}  # tolerances that are shares of the value
 PREFIXES = "pnu\u00b5\u03bcmkMG"  # the micro sign, and the Greek mu that looks the same

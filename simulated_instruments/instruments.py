@@ -6,6 +6,9 @@ from autobench.clock import Clock
 from autobench.errors import UsageError
 from simulated_instruments.benches.faults import BenchDamage
 from simulated_instruments.benches.wiring import Wiring
+from simulated_instruments.counter_leads import CounterSockets
+from simulated_instruments.devices.counter_arming import ArmingCounter
+from simulated_instruments.devices.counter_configured import ConfiguredCounter
 from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.meter_short_words import ShortWordsMeter
@@ -13,9 +16,12 @@ from simulated_instruments.devices.relays_card_channel import CardChannelRelays
 from simulated_instruments.devices.relays_console import RELAYS as CONSOLE_RELAYS
 from simulated_instruments.devices.relays_console import ConsoleRelays
 from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
+from simulated_instruments.devices.scope_out_preamble import OutPreambleScope
 from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
 from simulated_instruments.devices.scope_preamble_data_running import RunningScope
 from simulated_instruments.devices.scope_preamble_points import PreamblePointsScope
+from simulated_instruments.devices.scope_screen_scaled import ScreenScaledScope
+from simulated_instruments.devices.scope_template import TemplateScope
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
 from simulated_instruments.devices.supply_channel_word import ChannelWordSupply
 from simulated_instruments.devices.supply_fixed_digits import FixedDigitsSupply
@@ -37,7 +43,14 @@ SUPPLIES = {
 }
 METERS = {"M-1": ConfReadMeter, "M-2": ShortWordsMeter}
 RELAYS = {"W-1": SlotChannelRelays, "W-2": CardChannelRelays}  # W-3 leads to both of a meter's inputs at once
-SCOPES = {"O-1a": PreamblePointsScope, "O-1b": PreambleDataScope}
+SCOPES: dict[str, type[RunningScope]] = {
+    "O-1a": PreamblePointsScope,
+    "O-1b": PreambleDataScope,
+    "O-2": OutPreambleScope,
+    "O-3a": TemplateScope,
+    "O-3b": ScreenScaledScope,
+}
+COUNTERS = {"K-1": ArmingCounter, "K-2": ConfiguredCounter}
 
 
 def devices_of(world: World, wiring: Wiring, clock: Clock, seed: int) -> dict[str, Device]:
@@ -64,6 +77,8 @@ def device_of(world: World, wiring: Wiring, clock: Clock, seed: int, name: str) 
         return ConsoleRelays(name, clock, RelayContacts(world), seed, places=halves(wiring))
     if kind in RELAYS:
         return RELAYS[kind](name, clock, RelayContacts(world), seed)
+    if kind in COUNTERS:
+        return COUNTERS[kind](name, clock, CounterSockets(world.counted), seed)
     if kind in SCOPES:
         scope: RunningScope = SCOPES[kind](name, clock, ScopeSockets(world.probes), seed)
         leave_as_found(scope, damage)

@@ -79,7 +79,8 @@ class ScopeProbes:
 
     `loose` has the hum between board and scope by the channels whose ground clip is off; `now` gives the time (s) of
     the clock, with everything done that is due by then. `clipped_to` names the node that the ground clip is on for a
-    point that is not on the board: the other end of a pulled plug. `long_grounds` has the metres of long ground leads.
+    point that is not on the board: the other end of a pulled plug. `long_grounds` has the metres of long ground leads;
+    `named` gives the input of a channel, since those of a counter touch points as a scope's do.
     """
 
     def __init__(
@@ -91,7 +92,9 @@ class ScopeProbes:
         lock: threading.RLock,
         clipped_to: Callable[[str], str | None],
         long_grounds: Mapping[int, float],
+        named: Callable[[int], str] = scope_input,
     ) -> None:
+        self._named = named
         self._clipped_to = clipped_to
         self._nets, self._loose, self._now, self._lock = nets, loose, now, lock
         circuit = nets.board.circuit
@@ -126,7 +129,7 @@ class ScopeProbes:
 
     def moved(self, now: float, touches: Touches) -> None:
         """From `now` on the inputs touch these points."""
-        routes = tuple(touches.get(scope_input(channel), ()) for channel in range(1, CHANNELS + 1))
+        routes = tuple(touches.get(self._named(channel), ()) for channel in range(1, CHANNELS + 1))
         if routes != self._log[-1][1]:
             self._log.append((now, routes))
 

@@ -16,7 +16,7 @@ from simulated_instruments.benches.faults import BenchDamage
 from simulated_instruments.benches.mains_hum import MainsHum
 from simulated_instruments.benches.open_lead import OpenLead
 from simulated_instruments.benches.plate import Plate
-from simulated_instruments.benches.touches import METER_HIGH, METER_LOW, TIPS, Touches, leg_of
+from simulated_instruments.benches.touches import METER_HIGH, METER_LOW, TIPS, Touches, counter_input, leg_of
 from simulated_instruments.benches.truth import OutputChange, Truth
 from simulated_instruments.benches.wiring import Wiring
 from simulated_instruments.board.assembly import Assembly
@@ -56,6 +56,9 @@ class World:
         probed = (wiring.line_hertz, loose, self.now, self.lock, self._other_end)
         self.probes = ScopeProbes(self.nets, *probed, damage.long_grounds)
         self._meter.probes = self.probes
+        # The counter's inputs have dividers at their pins like the scope's, and nothing there is loose or long.
+        apart = (self.now, self.lock, self._other_end)
+        self.counted = ScopeProbes(self.nets, wiring.line_hertz, {}, *apart, {}, counter_input)
         self.relays(frozenset())
 
     def _meter_leads(self, now: float) -> MeterLeads:
@@ -93,6 +96,7 @@ class World:
             self.supply.take_over(supply, now)
             self._meter.probes = self.probes
             self.probes.reworked(self.nets)
+            self.counted.reworked(self.nets)
             self._meter.drive(now, *meter.driven)
             self._retouch()
 
@@ -173,6 +177,7 @@ class World:
             touches = {name: (*self._by_relays.get(name, ()), *self._by_hand.get(name, ())) for name in names}
             really = {name: tuple(map(self.supply.really, points)) for name, points in touches.items()}
             self.probes.moved(now, really)
+            self.counted.moved(now, really)
             self._meter.touch(now, really.get(METER_HIGH, ()), really.get(METER_LOW, ()))
 
     # Supply

@@ -65,6 +65,8 @@ def instrument_lines(name: str, found: Found) -> list[str]:
     lines.append("    # calibrated: 2026-01-31       # date of its last calibration")
     if found.driver.kind == "scope":
         lines.append("    probe: 10                      # what its probes divide by; `autobench prove` measures it")
+    if found.driver.kind == "counter":
+        lines.append("    probe: 10                      # what the dividers at the pins that lead to it divide by")
     return lines
 
 
@@ -126,4 +128,7 @@ def inputs_of(kinds: Mapping[str, tuple[str, Found]]) -> list[str]:
     if "scope" in kinds:
         name, found = kinds["scope"]
         inputs += [f"{name} {number}" for number in found.driver.places]
+    if "counter" in kinds:  # one input is enough: it counts one point at a time
+        name, found = kinds["counter"]
+        inputs.append(f"{name} {found.driver.places[0]}")
     return inputs or ["meter high", "meter low"]

@@ -203,6 +203,9 @@ def unsaid(bench: Bench, drivers: Mapping[str, Driver]) -> list[str]:
         found.append("no output is on: the bench file says no 'feeds'")
     elif bench.reference_plug is None:
         found.append("no level and no scaling: the bench file says no 'reference plug'")
+    for name, driver in drivers.items():
+        if driver.kind == "counter":
+            found.append(f"{name}: no known rate is at hand; in a round its rates are held against the scope's")
     for rail, feed in bench.feeds.items():
         plugged = bench.reference_plug is not None and rail in bench.reference_plug.rails
         if feed.by_hand and plugged:

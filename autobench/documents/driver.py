@@ -11,7 +11,9 @@ from collections.abc import Iterator, Mapping
 from typing import Literal
 
 from autobench.documents.driver_contacts import Contacts
+from autobench.documents.driver_counts import Counts
 from autobench.documents.driver_recognition import Recognition
+from autobench.documents.driver_record_rules import record_complaints
 from autobench.documents.driver_roles import ROLES, SECTIONS, SESSION, Signature
 from autobench.documents.driver_rules import Route, action_complaints, name_complaints, range_complaints
 from autobench.documents.driver_samples import Samples
@@ -19,7 +21,7 @@ from autobench.documents.driver_sections import Action, Conversation, Lines, Mea
 from autobench.documents.fields import Name, Words
 from autobench.documents.section import Complaint, Section
 
-Kind = Literal["supply", "meter", "relays", "scope"]
+Kind = Literal["supply", "meter", "relays", "scope", "counter"]
 
 
 class Driver(Section):
@@ -37,6 +39,7 @@ class Driver(Section):
     measures: Measures | None = None  # ranges and accuracy of a meter
     channels: Contacts | None = None  # channels of a relay multiplexer
     samples: Samples | None = None  # how a scope samples and hands over its records
+    counts: Counts | None = None  # what a counter counts and how well
     actions: dict[str, Action]  # what it can do, by the names of its kind
 
     @property
@@ -51,6 +54,8 @@ class Driver(Section):
             return self.outputs.channels
         if self.samples is not None:
             return self.samples.channels
+        if self.counts is not None:
+            return self.counts.channels
         return self.channels.numbers if self.channels is not None else ()
 
     def missing(self) -> tuple[str, ...]:
@@ -83,11 +88,8 @@ class Driver(Section):
             read = {action.ask for name, action in self.actions.items() if name.endswith("?") and action.ask}
             for complaint in self.recognised_by.harmful(read):
                 yield Complaint(("recognised by", *complaint.route), complaint.text, complaint.at_key)
-        if self.samples is not None and "first point" not in self.actions:
-            deepest = max(max(depths) for depths in self.samples.memory.values())
-            if self.samples.chunk < deepest:
-                text = f"must hold a whole record of {deepest} points, since there is no 'first point'"
-                yield Complaint(("samples", "chunk"), text)
+        if self.samples is not None:
+            yield from record_complaints(self.samples, self.actions)
         if self.measures is not None:
             yield from range_complaints(("measures", "volts"), self.measures.volts, "V")
             if self.measures.ohms is not None:

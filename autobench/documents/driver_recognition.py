@@ -36,7 +36,7 @@ class Recognition(Section):
         for number, action in enumerate(self.answers):
             if action.ask is None:
                 yield Complaint(("answers", number), "needs 'ask' and 'answer'")
-            if action.answer == "block":
+            if action.answer in ("block", "descriptor"):
                 yield Complaint(("answers", number, "answer"), "a block says nothing about the dialect")
             for key in ("say", "wait", "trust", "span", "digits", "width", "point", "unit"):
                 if key in action.model_fields_set:

@@ -18,7 +18,8 @@ class Signature:
     `error`, `preamble`, `block`), empty for one that sets. `value` is the unit of `{value}`, empty where there is none.
     `place` is the placeholder that says where it acts. `fields` are further placeholders. `lack` is the name a bench
     file accepts the absence by; where `only_with` names another action, its absence is no lack of its own while that
-    one is absent too. With `everywhere` it may as well act on all places at once.
+    one is absent too. With `anywhere` the lines need not say where it acts, since in some dialects it acts on whatever
+    was chosen before; with `everywhere`, since it may as well act on all places at once.
     """
 
     words: str
@@ -31,6 +32,7 @@ class Signature:
     fields: tuple[str, ...] = ()
     lack: str = ""
     only_with: str = ""
+    anywhere: bool = False
     everywhere: bool = False
 
 
@@ -54,6 +56,8 @@ DECODERS: Mapping[str, str] = {
     "channel list": "truths",
     "channel mask": "truths",
     "preamble": "preamble",
+    "scaling": "preamble",
+    "descriptor": "preamble",
     "block": "block",
 }
 # Decoder -> the key it cannot do without.
@@ -155,8 +159,10 @@ SCOPE: Mapping[str, Signature] = {
     ),
     "set scale": Signature("sets a channel's volts per division at the tip", required=True, value="V", place="channel"),
     "set scale?": Signature("reads it back", required=True, answers="number", unit="V", place="channel"),
-    "set offset": Signature("moves a channel's trace", required=True, value="V", place="channel"),
-    "set offset?": Signature("reads it back", required=True, answers="number", unit="V", place="channel"),
+    "set offset": Signature("moves a channel's trace by volts", value="V", place="channel"),
+    "set offset?": Signature("reads it back", answers="number", unit="V", place="channel"),
+    "set position": Signature("moves a channel's trace by divisions", value="div", place="channel"),
+    "set position?": Signature("reads it back", answers="number", unit="div", place="channel"),
     "set time scale": Signature("sets the time per division", required=True, value="s"),
     "set time scale?": Signature("reads it back", required=True, answers="number", unit="s"),
     "set time offset": Signature("sets the time from trigger to the screen's middle", required=True, value="s"),
@@ -165,9 +171,9 @@ SCOPE: Mapping[str, Signature] = {
     "acquire normal": Signature("takes samples as they come", required=True),
     "acquire peak": Signature("takes the extremes of each interval", lack="peak detection"),
     "trigger source": Signature("triggers on a channel", required=True, place="channel"),
-    "trigger level": Signature("sets the trigger level", required=True, value="V"),
-    "trigger rising": Signature("triggers on rising edges", required=True),
-    "trigger falling": Signature("triggers on falling edges", required=True),
+    "trigger level": Signature("sets the trigger level", required=True, value="V", place="channel", anywhere=True),
+    "trigger rising": Signature("triggers on rising edges", required=True, place="channel", anywhere=True),
+    "trigger falling": Signature("triggers on falling edges", required=True, place="channel", anywhere=True),
     "sweep normal": Signature("waits for the trigger", required=True),
     "sweep auto": Signature("triggers by itself where no trigger comes", required=True),
     "run": Signature("acquires again and again", required=True),
@@ -176,19 +182,41 @@ SCOPE: Mapping[str, Signature] = {
     "force": Signature("triggers now", lack="forced trigger"),
     "done?": Signature("whether it has stopped, its record complete", required=True, answers="truth"),
     "waiting?": Signature("whether it waits for a trigger", required=True, answers="truth"),
-    "waveform source": Signature("selects the channel to read out", required=True, place="channel"),
+    "waveform source": Signature("selects the channel to read out", place="channel"),
     "waveform raw": Signature("reads out the whole memory, one byte a point", required=True),
     "first point": Signature("sets the first point to read out, from 1", fields=("point",)),
     "last point": Signature("sets the last point to read out", required=True, fields=("point",)),
-    "preamble?": Signature("reads what the codes mean", required=True, answers="preamble"),
-    "data?": Signature("reads out the points", required=True, answers="block"),
+    "preamble?": Signature("reads what the codes mean", answers="preamble", place="channel", anywhere=True),
+    "data?": Signature("reads out the points", required=True, answers="block", place="channel", anywhere=True),
 }
 
-ROLES: Mapping[str, Mapping[str, Signature]] = {"supply": SUPPLY, "meter": METER, "relays": RELAYS, "scope": SCOPE}
+COUNTER: Mapping[str, Signature] = {
+    "remote": Signature("lets the program command it"),
+    "local": Signature("gives the front panel back"),
+    "prepare": Signature("sets up what never changes, once a session"),
+    "rate": Signature("selects the rate of an input; may reset all of that input", required=True, place="channel"),
+    "couple dc": Signature("couples an input directly", required=True, place="channel"),
+    "fix input": Signature("keeps an input at its fixed resistance", place="channel", lack="fixed input"),
+    "probe": Signature("tells it the probe on an input", place="channel", fields=("factor",)),
+    "set level": Signature("sets the level that counts, rising", required=True, value="V", place="channel"),
+    "set level?": Signature("reads it back", answers="number", unit="V", place="channel", lack="level read-back"),
+    "set gate": Signature("sets for how long it counts", required=True, value="s"),
+    "set gate?": Signature("reads it back", answers="number", unit="s", lack="gate read-back"),
+    "read?": Signature("counts and reads", required=True, answers="number", unit="Hz"),
+}
+
+ROLES: Mapping[str, Mapping[str, Signature]] = {
+    "supply": SUPPLY,
+    "meter": METER,
+    "relays": RELAYS,
+    "scope": SCOPE,
+    "counter": COUNTER,
+}
 # Kind -> the section of a driver file that holds its ratings.
 SECTIONS: Mapping[str, str] = {
     "supply": "outputs",
     "meter": "measures",
     "relays": "channels",
     "scope": "samples",
+    "counter": "counts",
 }

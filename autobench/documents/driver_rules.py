@@ -79,7 +79,8 @@ def placeholder_complaints(
         known = ", ".join(f"{{{each}}}" for each in allowed) or "none"
         yield Complaint(route, f"nothing fills {{{word}}} here; allowed: {known}")
     for word in allowed:
-        single = word == place and (len(places) <= 1 or signature.everywhere)  # the only output needs no number
+        all_or_chosen = signature.anywhere or signature.everywhere
+        single = word == place and (len(places) <= 1 or all_or_chosen)  # the only output needs no number
         if word not in action.placeholders and not single:
             yield Complaint(route, f"one of the lines must have {{{word}}}")
 

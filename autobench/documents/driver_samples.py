@@ -65,15 +65,17 @@ class Samples(Section):
     divisions: Divisions  # of the screen
     codes: Annotated[int, whole(1, 100)]  # a division
     bits: Annotated[int, whole(4, 8)]  # of a code as it is sent, in one byte
-    clips_below: Annotated[int, whole(0, 20)] = 0  # the code at which the converter clips at the bottom
+    signed: YesNo = False  # codes are whole numbers with a sign, nought in the middle of the screen
+    clips_below: Annotated[int, whole(0, 20)] = 0  # the code at which it clips at the bottom, from the lowest
     scale: VoltSpan
     time_scale: SecondSpan
     memory: Annotated[dict[InUse, Depths], Field(min_length=1)]  # points of a record, by channels on
     highest_rate: Annotated[dict[InUse, Rate], Field(min_length=1)]  # sample rate, by channels on
     chunk: Points  # points of one block
     thins: YesNo = False  # whether a longer record is thinned out to the points asked for when it is read
-    origin: Literal["codes", "volts"]  # what field nine of the preamble is in
+    origin: Literal["codes", "volts"] | None = None  # what field nine of a preamble of ten fields is in
     positive_offset: Literal["up", "down"]  # which way it moves the trace
+    position: Annotated[int, whole(1, 20)] | None = None  # divisions it can be moved, where no offset in volts does it
     probe: Literal["factor", "gain"]  # what a probe by ten is called
     settle: Seconds = Quantity(0.0, "s")  # after a change of scale or offset
     pause: Seconds = Quantity(0.0, "s")  # between the blocks of two channels

@@ -54,6 +54,8 @@ Decoder = Literal[
     "channel list",
     "channel mask",
     "preamble",
+    "scaling",
+    "descriptor",
     "block",
 ]
 
@@ -200,7 +202,7 @@ class Action(Section):
     def check(self) -> Iterator[Complaint]:
         if (self.ask is None) != (self.answer is None):
             yield Complaint((), "'ask' and 'answer' go together")
-        if self.length is not None and (self.ask is None or self.answer == "block"):
+        if self.length is not None and (self.ask is None or self.answer in ("block", "descriptor")):
             yield Complaint(("length",), "only an answer that is no block can have a length", at_key=True)
         if self.twice and self.ask is None:
             yield Complaint(("twice",), "nothing is asked", at_key=True)
@@ -245,6 +247,7 @@ class Conversation(Section):
     ends: LineEnds = LineEnds()  # line ends
     silence: Seconds = Quantity(0.0, "s")  # that ends a reply, where `receive` is no line end
     prompts: Prompts | None = None  # what ends every exchange of one that echoes
+    block_ends: Annotated[int, whole(1, 3)] = 1  # line ends behind a block
     reply_within: Seconds = Quantity(2.0, "s")
     pace: Seconds = Quantity(0.0, "s")
     common_commands: YesNo = True  # it knows `*ESE?` and the like (IEEE 488.2), which getting back in step uses

@@ -94,6 +94,7 @@ def link_over(
         scpi=manners.common_commands,
         errors=manners.errors.ask if manners.errors is not None else None,
         read_error=parse_events if events else parse_error,
+        block_ends=manners.block_ends,
         on_exchange=on_exchange,
         check=check,
     )

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from autobench.documents.driver_sections import Action
 from autobench.errors import ProtocolError, ReplyError
-from autobench.instruments.preamble import preamble_of
+from autobench.instruments.preamble import preamble_of, preamble_of_seven
 from autobench.protocols.replies import (
     parse_error,
     parse_events,
@@ -105,6 +105,13 @@ def preamble(text: str) -> Answer:
     """The ten fields that say what the codes of a record mean."""
     answer = numbers(text)
     preamble_of(answer.numbers)
+    return answer
+
+
+def scaling(text: str) -> Answer:
+    """The seven numbers that say the same, each asked for by its name."""
+    answer = numbers(text)
+    preamble_of_seven(answer.numbers)
     return answer
 
 
@@ -233,7 +240,7 @@ def closed_mask(text: str) -> Answer:
 
 # Decoders of what is no text but data, which the link reads by its length; those that need nothing but the reply; and
 # those that read a key of their action.
-BY_LENGTH = ("block",)
+BY_LENGTH = ("block", "descriptor")
 PLAIN: Mapping[str, Callable[[str], Answer]] = {
     "number": number,
     "numbers": numbers,
@@ -243,6 +250,7 @@ PLAIN: Mapping[str, Callable[[str], Answer]] = {
     "error": error,
     "event error": event_error,
     "preamble": preamble,
+    "scaling": scaling,
     "channel list": closed_list,
     "channel mask": closed_mask,
 }

@@ -49,7 +49,7 @@ class Link:
     that the instrument knows the common commands of IEEE 488.2, which recovery needs; `errors` is the query that reads
     its error queue, emptied after a recovery so that old errors accuse no later command. `on_exchange` hears every
     exchange, failed ones included; `check` is called before each and may raise to break off. `read_error` makes number
-    and text of what `errors` is answered with.
+    and text of its answer; `block_ends` line ends stand behind a block.
     """
 
     def __init__(
@@ -63,6 +63,7 @@ class Link:
         scpi: bool = True,
         errors: str | None = None,
         read_error: Callable[[str], tuple[int, str]] = parse_error,
+        block_ends: int = 1,
         on_exchange: Callable[[Exchange], None] = unheard,
         check: Callable[[], None] = nothing,
     ) -> None:
@@ -72,7 +73,7 @@ class Link:
         self.pace = pace
         self.scpi = scpi
         self.errors = errors
-        self.read_error = read_error
+        self.read_error, self.block_ends = read_error, block_ends
         self.on_exchange = on_exchange
         self.check = check
         self.reopenings = 0  # how often recovery had to open again: whatever was set before may be gone since
@@ -255,8 +256,7 @@ class Link:
         return received or b""
 
     def _report(self, started: float, sent: bytes, received: bytes | None, error: str | None) -> None:
-        ended = self.clock.now()
-        self._quiet_since = ended
+        ended = self._quiet_since = self.clock.now()
         self.on_exchange(Exchange(self.instrument, started, sent, received, ended - started, error))
 
     def _keep_pace(self) -> None:
@@ -286,7 +286,8 @@ class Link:
                 reader.feed(self._session.read_message(deadline.left()) + b"\n", end=True)
             else:
                 reader.feed(self._session.read_exact(reader.wanted, deadline.left()))
-        self._session.finish_message(deadline.left())
+        for _ in range(self.block_ends):
+            self._session.finish_message(deadline.left())
         return reader.data
 
     def _clear(self) -> None:

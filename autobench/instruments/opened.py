@@ -12,6 +12,7 @@ from autobench.documents.bench import Bench
 from autobench.documents.driver import Driver
 from autobench.errors import BenchError, LinkError
 from autobench.instruments.connection import connect
+from autobench.instruments.counter import Counter
 from autobench.instruments.dialect import Dialect
 from autobench.instruments.exchange import Exchange
 from autobench.instruments.meter import Meter
@@ -33,6 +34,7 @@ class Opened:
     meters: dict[str, Meter] = field(default_factory=dict)
     relays: dict[str, Relays] = field(default_factory=dict)
     scopes: dict[str, Scope] = field(default_factory=dict)
+    counters: dict[str, Counter] = field(default_factory=dict)
     identities: dict[str, str] = field(default_factory=dict)
 
     def close(self) -> list[str]:
@@ -66,7 +68,7 @@ class Opener:
         Supplies come first: whatever fails later, they can be switched off.
         """
         opened = Opened()
-        kinds = ("supply",) if only_supplies else ("supply", "meter", "relays", "scope")
+        kinds = ("supply",) if only_supplies else ("supply", "meter", "relays", "scope", "counter")
         try:
             for kind in kinds:
                 for name, driver in drivers.items():
@@ -109,6 +111,8 @@ class Opener:
             opened.meters[name] = Meter(dialect, bench.line_frequency.value)
         elif driver.kind == "scope":
             opened.scopes[name] = Scope(dialect, float(instrument.probe or 1))
+        elif driver.kind == "counter":
+            opened.counters[name] = Counter(dialect, float(instrument.probe or 1))
         else:
             settle = bench.routes.settle.value if bench.routes is not None else 0.0
             opened.relays[name] = Relays(dialect, settle)

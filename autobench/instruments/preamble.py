@@ -1,4 +1,4 @@
-"""The ten-field preamble of a scope's record: what its codes mean. Numbers in, numbers out; it reads no instrument.
+"""What the codes of a scope's record mean, by ten fields or seven numbers. Numbers in and out; it reads no instrument.
 
 Dialects share the ten fields and differ in the ninth, the vertical origin: some give it in codes, some in volts. A
 driver file says which; by the wrong rule a whole trace is shifted, unless its offset is zero.
@@ -13,6 +13,7 @@ from typing import Literal
 from autobench.errors import ProtocolError
 
 FIELDS = 10
+SEVEN = 7
 BYTES = 0  # first field of a record sent with one byte a point
 MOST_POINTS = 1e9
 
@@ -66,6 +67,26 @@ class Preamble:
         """Volts of one code."""
         reference, offset = self.scaling(origin)
         return (code - reference) * self.y_increment + offset
+
+
+def preamble_of_seven(numbers: tuple[float, ...]) -> Preamble:
+    """The preamble for seven numbers: points, seconds from point to point, a time, the trigger's point, volts of a
+    code, code of the zero line, volts that were taken off.
+
+    V = (code - zero line) · volts of a code + volts taken off. The time is that of the first point in most
+    instruments, t = time + i · interval, and in others that of the trigger's point, t = time + (i - trigger) · interval
+    (instruments' manuals give one or the other): at the trigger's point the time must be nought within a point, which
+    tells the two apart. Codes count from the middle of the screen. Raises `ProtocolError` for numbers that fit neither.
+    """
+    if len(numbers) != SEVEN:
+        raise ProtocolError(f"{SEVEN} numbers say what the codes mean, these are {len(numbers)}")
+    points, interval, told, trigger, step, zero, taken_off = numbers
+    first = told
+    if all(map(math.isfinite, numbers)) and abs(told) <= interval < abs(told + trigger * interval):
+        first = told - trigger * interval
+    elif trigger and not abs(told + trigger * interval) <= interval:
+        raise ProtocolError(f"the time at the trigger's point, number {trigger:g}, is not nought by either rule")
+    return Preamble(BYTES, 0, points, 1, interval, first, 0, step, taken_off - zero * step, 0)
 
 
 def preamble_of(numbers: tuple[float, ...]) -> Preamble:

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from autobench.errors import ReplyError
-from autobench.instruments.decoders import Answer
-from autobench.instruments.preamble import BYTES, Preamble, preamble_of
+from autobench.instruments.preamble import BYTES, Preamble
+from autobench.instruments.scope_scaling import asked, scaling_of
 from autobench.instruments.scope_settings import Settings
 from autobench.instruments.scope_setup import Setup
 from autobench.quantity import show
@@ -20,6 +20,7 @@ from autobench.signals.trace import Trace
 SLOWEST = 100e3  # points a second that even a slow connection carries (common practice)
 AGREED = 0.02  # relative; numbers of the preamble and settings further apart contradict each other
 HOW_READ = ("read as", "first point", "last point")  # settings of the read-out, whichever channel
+SIGN = 0x80  # the bit of a code that has a sign
 MIDDLE_AGREED = 0.5  # divisions; the middle of the codes lies a code or two off the middle of the screen
 
 
@@ -58,7 +59,10 @@ def read_channel(settings: Settings, channel: int, peak: bool) -> Trace:
     if points != settings.points:
         settings.put("last point", points, "last point", point=points)
     codes = read_codes(settings, channel, points)
-    reference, offset = preamble.scaling(samples.origin)
+    reference, offset = preamble.scaling(samples.origin or "volts")
+    if samples.signed:  # two's complement: the code 0xFC is -4, and its distance from -128 is what a trace holds
+        codes = codes ^ np.uint8(SIGN)
+        reference += SIGN
     return Trace(
         in_pairs(codes) if peak else codes,
         preamble.x_increment,
@@ -73,14 +77,19 @@ def read_channel(settings: Settings, channel: int, peak: bool) -> Trace:
 
 def ask_preamble(settings: Settings, channel: int) -> Preamble:
     """Point the read-out at the whole record of `channel`, and ask what that is. How it is read is sent only where it
-    does not stand so already: form and number of points are in the preamble, and show where it moved by itself."""
+    does not stand so already: form and number of points are in the preamble, and show where it moved by itself. Where
+    there is none, nothing would show it."""
     dialect = settings.dialect
-    dialect.perform("waveform source", channel=channel)
+    if not dialect.can("preamble?"):
+        for what in HOW_READ:
+            settings.drop(what)
+    if dialect.can("waveform source"):
+        dialect.perform("waveform source", channel=channel)
     settings.put("read as", "raw", "waveform raw")
     if dialect.can("first point"):
         settings.put("first point", 1, "first point", point=1)
     settings.put("last point", settings.points, "last point", point=settings.points)
-    return preamble_of(asked(settings, "preamble?").numbers)
+    return scaling_of(settings, channel)
 
 
 def read_codes(settings: Settings, channel: int, points: int) -> NDArray[np.uint8]:
@@ -101,20 +110,12 @@ def read_codes(settings: Settings, channel: int, points: int) -> NDArray[np.uint
 
 def read_block(settings: Settings, channel: int, points: int) -> bytes:
     """One block of exactly `points` codes."""
-    data = asked(settings, "data?", settings.dialect.link.within + points / SLOWEST).data
+    data = asked(settings, "data?", settings.dialect.link.within + points / SLOWEST, channel).data
     if len(data) != points:
         raise ReplyError(
             settings.name, f"sent {len(data)} points of channel {channel} in one block where {points} were asked for"
         )
     return data
-
-
-def asked(settings: Settings, question: str, within: float | None = None) -> Answer:
-    """The answer to one question; the driver's grammar sees to it that there is one."""
-    answer = settings.dialect.perform(question, within=within)
-    if answer is None:
-        raise ReplyError(settings.name, f"the driver's '{question}' asks nothing")
-    return answer
 
 
 def contradiction(settings: Settings, channel: int, preamble: Preamble) -> str:
@@ -127,7 +128,7 @@ def contradiction(settings: Settings, channel: int, preamble: Preamble) -> str:
     samples, scale, middle = settings.samples, settings.scales[channel], settings.middles[channel]
     trouble = ""
     division = preamble.y_increment * samples.codes
-    found = preamble.volts(preamble.y_reference, samples.origin)
+    found = preamble.volts(preamble.y_reference, samples.origin or "volts")
     if preamble.form != BYTES:
         trouble = f"it is in form {preamble.form:g}, not in bytes"
     elif preamble.points != settings.memory and abs(preamble.points - settings.points) > 1:

@@ -27,7 +27,8 @@ class Settings:
     """The settings of one scope. `probe` is the factor the probes of all channels divide by.
 
     `scales` (V per division), `middles` (V in the middle of the screen) and `rate` (Sa/s) are those of the last setup,
-    as read back; `memory` is its depth in points, `screen` its length in s. `notes` say in words which settings do not
+    as read back; `memory` is its depth in points, `screen` its length in s, `later` the time (s) of the screen's
+    middle from the trigger. `notes` say in words which settings do not
     stand as they were sent: somebody or something holds them, and what is captured is not what was asked for.
     """
 
@@ -41,6 +42,7 @@ class Settings:
         self.rate = 0.0
         self.memory = 0
         self.screen = 0.0
+        self.later = 0.0
         self.known: dict[Setting, Hashable] = {}
         self.notes: dict[Setting, str] = {}
         self.reopenings = dialect.link.reopenings
@@ -145,13 +147,38 @@ class Settings:
             changed = True
             self.drop("offset", channel)  # some keep it in divisions, some in volts
             self.scales[channel] = self.agree("scale", "set scale?", channel, scale)
-        sign = -1.0 if self.samples.positive_offset == "up" else 1.0
-        if self.put("offset", middle, "set offset", channel, value=sign * middle):
-            changed = True
-            sent = self.dialect.sent("set offset", sign * middle)
-            back = self.agree("offset", "set offset?", channel, sent, OFFSET_BACK * self.scales[channel])
-            self.middles[channel] = sign * back
-        return changed
+        return self.set_middle(channel, middle) or changed
+
+    def set_middle(self, channel: int, middle: float) -> bool:
+        """Bring `middle` volts to the middle of the screen; whether anything was sent.
+
+        By an offset in volts where the scope has one, its position then standing at nought; else by the position.
+        """
+        if self.dialect.can("set offset"):
+            moved = self.dialect.can("set position") and self.put("position", 0.0, "set position", channel, value=0.0)
+            if moved:
+                self.agree("position", "set position?", channel, 0.0, OFFSET_BACK)
+            name, unit = "set offset", 1.0
+        else:
+            moved, name, unit = False, "set position", self.scales[channel]
+        wanted = self.sign * middle / unit
+        if not self.put("offset", middle, name, channel, value=wanted):
+            return moved
+        sent = self.dialect.sent(name, wanted)
+        back = self.agree("offset", f"{name}?", channel, sent, OFFSET_BACK * self.scales[channel] / unit)
+        self.middles[channel] = self.sign * back * unit
+        return True
+
+    def middle_back(self, channel: int, scale: float) -> float:
+        """The volts in the middle of the screen as the scope tells them, at `scale` V per division."""
+        if self.dialect.can("set offset"):
+            return self.sign * self.number("set offset?", channel)
+        return self.sign * self.number("set position?", channel) * scale
+
+    @property
+    def sign(self) -> float:
+        """Of what is sent for more volts in the middle of the screen."""
+        return -1.0 if self.samples.positive_offset == "up" else 1.0
 
     def set_time_base(self, setup: Setup, switched: bool) -> None:
         """Time scale, where the trigger lies, how the points are taken and how many; the sample rate read back."""
@@ -162,7 +189,7 @@ class Settings:
             changed = True
             self.drop("time offset")
             self.screen = self.agree("time scale", "set time scale?", 0, scale) * self.samples.divisions.horizontal
-        later = self.screen * (0.5 - setup.before)
+        self.later = later = self.screen * (0.5 - setup.before)
         self.put("time offset", later, "set time offset", value=later)
         if changed:
             self.drop("memory")
@@ -184,10 +211,12 @@ class Settings:
         if trigger is None:
             self.put("sweep", "auto", "sweep auto")
             return
-        if self.put("source", trigger.channel, "trigger source", at=trigger.channel):
+        at = trigger.channel
+        if self.put("source", at, "trigger source", at=at):
             self.drop("level")
-        self.put("slope", trigger.rising, "trigger rising" if trigger.rising else "trigger falling")
-        self.put("level", trigger.level, "trigger level", value=trigger.level)
+            self.drop("slope")  # some keep one for each channel
+        self.put("slope", trigger.rising, "trigger rising" if trigger.rising else "trigger falling", at=at)
+        self.put("level", trigger.level, "trigger level", at=at, value=trigger.level)
         self.put("sweep", "normal", "sweep normal")
 
     def put(

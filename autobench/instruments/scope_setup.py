@@ -113,11 +113,14 @@ def vertical(samples: Samples, low: float, high: float, probe: float) -> tuple[f
     """
     least, most = samples.scale.low or 0.0, samples.scale.high or 0.0
     wanted = (high - low) * SPARE / samples.divisions.vertical / probe
+    middle = (low + high) / 2.0
+    if samples.position is not None:  # moved by divisions alone, the middle must lie within their reach
+        wanted = max(wanted, abs(middle) / samples.position / probe)
     scale = one_two_five(max(wanted, least))
     if scale > most * (1.0 + EXACT):
         reach = most * probe * samples.divisions.vertical / SPARE
         raise ValueError(f"{show(high - low, 'V')} do not fit the screen, which takes {show(reach, 'V')} at the most")
-    return scale * probe, (low + high) / 2.0
+    return scale * probe, middle
 
 
 def time_scale(samples: Samples, seconds: float) -> float:

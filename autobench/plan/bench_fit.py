@@ -15,8 +15,15 @@ from autobench.quantity import show
 
 Drivers = Mapping[str, Driver]
 Route = tuple[str | int, ...]
-KINDS = {"supply": "a supply", "meter": "a meter", "relays": "a relay multiplexer", "scope": "a scope"}
+KINDS = {
+    "supply": "a supply",
+    "meter": "a meter",
+    "relays": "a relay multiplexer",
+    "scope": "a scope",
+    "counter": "a counter",
+}
 METER_INPUTS = ("high", "low")
+PROBED = ("scope", "counter")
 PROBE_VOLTS = 0.3  # of the interlock's own polarity probe, which stands above this in the layers; a test compares them
 
 
@@ -30,8 +37,8 @@ def bench_complaints(bench: Bench, drivers: Drivers) -> Iterator[Complaint]:
     yield from relay_complaints(bench, drivers)
     yield from tip_complaints(bench, drivers)
     for name, driver in drivers.items():
-        if bench.instruments[name].probe is not None and driver.kind != "scope":
-            text = f"'{driver.driver}' drives {KINDS[driver.kind]}; only a scope has probes"
+        if bench.instruments[name].probe is not None and driver.kind not in PROBED:
+            text = f"'{driver.driver}' drives {KINDS[driver.kind]}; only a scope and a counter have probes"
             yield Complaint(("instruments", name, "probe"), text, at_key=True)
 
 
@@ -120,13 +127,15 @@ def tip_complaints(bench: Bench, drivers: Drivers) -> Iterator[Complaint]:
         if tip in bench.instruments:
             yield from input_complaints(("hand probe", "tips"), tip, "high", drivers, at_key=False)
         elif channel is not None:
-            yield from input_complaints(("hand probe", "tips"), channel[1], channel[2], drivers, at_key=False)
+            yield from input_complaints(
+                ("hand probe", "tips"), channel[1], channel[2], drivers, at_key=False, hand=True
+            )
 
 
 def input_complaints(
-    route: Route, name: str, which: str, drivers: Drivers, *, at_key: bool = True
+    route: Route, name: str, which: str, drivers: Drivers, *, at_key: bool = True, hand: bool = False
 ) -> Iterator[Complaint]:
-    """`high` and `low` are inputs of a meter, numbers are channels of a scope."""
+    """`high` and `low` are inputs of a meter, numbers are channels of a scope or inputs of a counter."""
     driver = drivers.get(name)
     if driver is None:
         return
@@ -134,10 +143,14 @@ def input_complaints(
         if driver.kind != "meter":
             yield Complaint(route, wrong_kind(name, driver, "meter"), at_key=at_key)
         return
-    if driver.kind != "scope" or driver.samples is None:
+    if driver.kind == "counter" and hand:
+        yield Complaint(
+            route, f"{quoted(name)} is a counter: relays lead to it, a hand holds no tip of one", at_key=at_key
+        )
+    elif driver.kind not in PROBED:
         yield Complaint(route, wrong_kind(name, driver, "scope"), at_key=at_key)
-    elif int(which) not in driver.samples.channels:
-        known = [str(channel) for channel in driver.samples.channels]
+    elif int(which) not in driver.places:
+        known = [str(channel) for channel in driver.places]
         text = f"'{name}' has no channel {which}; {choice_text('', known)}"
         yield Complaint(route, text, at_key=at_key)
 

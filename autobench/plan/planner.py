@@ -17,6 +17,7 @@ from autobench.documents.sequence import Sequence as SequenceFile
 from autobench.documents.words import choice_text, quoted
 from autobench.errors import UsageError
 from autobench.plan.bus_planner import BUS_MEASURES
+from autobench.plan.counting import Counting
 from autobench.plan.envelope import feeds_of, target_of
 from autobench.plan.limits import Limits
 from autobench.plan.plug_steps import PlugPlanner, plug_spot
@@ -65,7 +66,7 @@ class Planner:
         divisions = samples.divisions.horizontal if samples is not None else 10
         self.sights = Sights(bench, board, scope, channels, divisions, self.options)
         self.paths = relay_paths(bench, drivers, max((abs(feed.trip) for feed in self.feeds), default=0.0))
-        self.scope = ScopePlanner(board, self.sights)
+        self.scope = ScopePlanner(board, self.sights, Counting(bench, board, drivers))
         self.plugs = PlugPlanner(bench, self.sights)
 
     def plan(self, sequence: SequenceFile, only: Sequence[str] = ()) -> Plan:

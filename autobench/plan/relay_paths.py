@@ -16,7 +16,7 @@ from autobench.errors import InterlockRefusedError
 from autobench.quantity import show
 
 MOST_AMPS = 0.1  # A through contacts that move (common practice: a contact that breaks more burns, or welds)
-SCOPE_OHMS = 1e6  # of an input without its probe (common practice)
+SCOPE_OHMS = 1e6  # of an input of a scope or a counter without its probe (common practice)
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ def path_of(name: str, slot: int, bench: Bench, drivers: Mapping[str, Driver], v
     driver = drivers[instrument]
     if driver.kind == "meter" and driver.measures is not None:
         return RelayPath(slot, name, volts / driver.measures.input.value)
-    if driver.kind == "scope":
+    if driver.kind in ("scope", "counter"):
         return RelayPath(slot, name, volts / (SCOPE_OHMS * float(bench.instruments[instrument].probe or 1)))
     number = int(which) if which.isdigit() else 0
     caps = [feed.most_amps for feed in bench.feeds.values() if feed.supply == instrument and feed.output == number]

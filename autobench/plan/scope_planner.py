@@ -13,6 +13,7 @@ from autobench.documents.sequence import Step
 from autobench.documents.video import PictureOutput, Sync
 from autobench.plan.bus_planner import BusPlanner
 from autobench.plan.bus_sights import BusSights
+from autobench.plan.counting import Counting
 from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import (
     ClockJob,
@@ -43,9 +44,10 @@ NO_MAINS = "needs an inlet fed with the mains' own rate, and this bench feeds di
 class ScopePlanner:
     """Makes the scope's steps of one board on one bench."""
 
-    def __init__(self, board: Board, sights: Sights) -> None:
+    def __init__(self, board: Board, sights: Sights, counting: Counting) -> None:
         self.board = board
         self.sights = sights
+        self.counting = counting
         self._clocks = sights.clocks()
         bus = BusSights(sights)
         self._lines = {**sights.lines(), **bus.own()}
@@ -105,6 +107,7 @@ class ScopePlanner:
         sight = self._clocks[name]
         other = related[0] if related is not None and sight.shows(related[0]) else None
         ratio = related[1] if related is not None else None
+        counted = self.counting.at(name, clock.point, clock.family, self.board.nominal(name), limits)
         job = ClockJob(
             clock=name,
             point=clock.point,
@@ -112,6 +115,7 @@ class ScopePlanner:
             nominal=self.board.nominal(name),
             family=clock.family,
             frequency=Limits(limits, BOARD_FILE if related is None else f"{BOARD_FILE}: {ratio} of {related[0]}"),
+            counted=counted,
             other=other,
             ratio=ratio,
             ratio_limits=exact(float(ratio)) if ratio is not None and other is not None else None,
@@ -120,7 +124,11 @@ class ScopePlanner:
             low=Limits(clock.low, BOARD_FILE) if clock.low is not None else None,
         )
         words = f"clock {name} at {clock.point}, {show(job.nominal, 'Hz', 6)}"
-        return self.planned(step, step.name({"clock": name}), job, words, [clock.point])
+        planned = self.planned(step, step.name({"clock": name}), job, words, [clock.point])
+        if counted is None:
+            return planned
+        # By the counter alone as well: then duty and levels are what this bench cannot show.
+        return replace(planned, seconds=planned.seconds + counted.gate, cannot=None)
 
     def reset(self, step: Step, reset: Reset) -> PlannedStep:
         """The reset pulse, from the start capture."""

@@ -89,8 +89,25 @@ class RippleJob:
 
 
 @dataclass(frozen=True)
+class CountedPoint:
+    """One point at an input of a counter, through a relay: what rises through `level` volts is counted for `gate`
+    seconds."""
+
+    net: str
+    point: str
+    instrument: str
+    channel: int
+    relay: int
+    level: float
+    gate: float
+
+
+@dataclass(frozen=True)
 class ClockJob:
-    """One clock: frequency, exact ratio to another clock, duty and levels. `nominal` in Hz."""
+    """One clock: frequency, exact ratio to another clock, duty and levels. `nominal` in Hz.
+
+    Where a counter gets to it the frequency is `counted`; without a scope, nothing but that is.
+    """
 
     clock: str
     point: str
@@ -98,6 +115,7 @@ class ClockJob:
     nominal: float
     family: str
     frequency: Limits
+    counted: CountedPoint | None = None
     other: str | None = None
     ratio: Fraction | None = None
     ratio_limits: Limits | None = None

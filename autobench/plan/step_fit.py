@@ -50,7 +50,9 @@ def lack(step: Step, bench: Bench, drivers: Mapping[str, Driver]) -> str | None:
         return "has no meter that reads ohms"
     if step.measure in METERED and not meters:
         return "has no meter"
-    if step.measure in SEEN and "scope" not in kinds:
+    if step.measure == "clock" and not {"scope", "counter"} & kinds:
+        return "has neither a scope nor a counter"
+    if step.measure in SEEN and step.measure != "clock" and "scope" not in kinds:
         return "has no scope"
     return None
 

@@ -27,6 +27,7 @@ from autobench.plan.steps import (
 from autobench.quantity import Span, show
 from autobench.run.captures import Captures
 from autobench.run.contact import NOTHING, OHMS_BELOW
+from autobench.run.counter_actions import LiveCounter
 from autobench.run.errands import Errands
 from autobench.run.hand import Hand
 from autobench.run.output import Output
@@ -57,6 +58,7 @@ class Bench:
     line_hertz: float
     fits_other: Callable[[Sequence[Reading]], str | None] = lambda _: None  # in words, the other board the rates fit
     captures: Captures | None = None
+    counting: LiveCounter | None = None
     person: Person | None = None
     hand: Hand | None = None
     errands: Errands = field(default_factory=Errands)  # where the scope's steps are worked out

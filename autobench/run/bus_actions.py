@@ -16,8 +16,9 @@ from autobench.plan.scope_steps import BusJob, DelayJob, DrivingJob, LikenessJob
 from autobench.plan.steps import PlannedStep
 from autobench.quantity import Estimate, show
 from autobench.run.captures import Captures, Seen
+from autobench.run.place import Place
 from autobench.run.readings import judged, judged_estimate, unread
-from autobench.run.scope_actions import LEVEL_RULE, Place
+from autobench.run.scope_actions import LEVEL_RULE
 from autobench.signals.activity import COUNT_UNCERTAINTY, State
 from autobench.signals.families import family
 from autobench.signals.likeness import LEAST_EDGES, compare_lines

@@ -18,7 +18,8 @@ from autobench.events import Event
 
 T = TypeVar("T")
 
-METER, SCOPE, RELAYS, DESK = "meter", "scope", "relays", "desk"  # whose errands; at the desk things are worked out
+# Whose errands; at the desk things are worked out.
+METER, SCOPE, COUNTER, RELAYS, DESK = "meter", "scope", "counter", "relays", "desk"
 SLICE = 0.02  # s between two looks of whoever waits for an errand
 QUIET_WITHIN = 15.0  # s that errands may take to end when they are broken off; the longest exchange may take 10 s
 

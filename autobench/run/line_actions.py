@@ -19,8 +19,9 @@ from autobench.plan.scope_steps import LineJob, RatioJob
 from autobench.plan.steps import PlannedStep
 from autobench.quantity import Estimate, Span, show
 from autobench.run.captures import Captures, Seen
+from autobench.run.place import Place
 from autobench.run.readings import judged_estimate, unread
-from autobench.run.scope_actions import LEVEL_RULE, Place
+from autobench.run.scope_actions import LEVEL_RULE
 from autobench.signals.activity import Activity, State, fills_record, find_activity, rate_ratio
 from autobench.signals.alias import Expected, rate_gate, stuck_gate
 from autobench.signals.families import Family, family

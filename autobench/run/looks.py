@@ -27,7 +27,7 @@ def look(bench: Bench, captures: Captures, step: PlannedStep, job: ScopeJob | Pl
         case RippleJob():
             return scope_actions.ripple(captures, step, job, bench.line_hertz)
         case ClockJob():
-            return scope_actions.clock(captures, step, job)
+            return scope_actions.clock(captures, step, job, bench.counting)
         case ResetJob():
             limited = next((output.feed.rail for output in bench.power.outputs.values() if output.retried), None)
             return scope_actions.reset(captures, step, job, limited)

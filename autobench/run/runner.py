@@ -14,7 +14,7 @@ from autobench.events import Event, Notice, ReadingTaken, StepStarted, StepTaken
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict, Judgement, Verdict, board_verdict, void
 from autobench.plan.overlap import sights_ahead
-from autobench.plan.scope_steps import ScopeJob
+from autobench.plan.scope_steps import ClockJob, ScopeJob
 from autobench.plan.steps import (
     AskJob,
     CurrentJob,
@@ -30,10 +30,10 @@ from autobench.plan.steps import (
     RailJob,
     WaitJob,
 )
-from autobench.run import actions, injection, looks, plug_actions
+from autobench.run import actions, counter_actions, injection, looks, plug_actions
 from autobench.run.conditions import convicted, failed_gate, once_more, unmet
 from autobench.run.contact import NoContactError
-from autobench.run.errands import DESK, METER, RELAYS, SCOPE
+from autobench.run.errands import COUNTER, DESK, METER, RELAYS, SCOPE
 from autobench.run.foresight import (
     NO_LIMITS,
     expected_of,
@@ -108,11 +108,12 @@ class Runner:
         return board_verdict(self.readings, stopped=stopped)
 
     def _prepare(self) -> None:
-        """Relays, meter and scope in their known states, each by its own thread where there are threads."""
+        """Relays, meter, scope and counter in their known states, each by its own thread where there are threads."""
         bench = self._bench
         works = [] if bench.route is None else [(RELAYS, bench.route.prepare)]
         works.append((METER, bench.touch.prepare))
         works += [] if bench.captures is None else [(SCOPE, bench.captures.prepare)]
+        works += [] if bench.counting is None else [(COUNTER, bench.counting.prepare)]
         for errand in [bench.errands.give(owner, work) for owner, work in works]:
             bench.errands.outcome(errand)
 
@@ -288,7 +289,10 @@ class Runner:
 
     def _looked(self, step: PlannedStep, job: ScopeJob | PlugRippleJob) -> list[Reading]:
         """A step that looks with the scope."""
-        captures = self._bench.captures
+        captures, counting = self._bench.captures, self._bench.counting
+        if captures is None and counting is not None and isinstance(job, ClockJob) and job.counted is not None:
+            at = job.counted
+            return self._bench.errands.done_by(DESK, lambda: counter_actions.counted_alone(counting, step, job, at))
         if captures is None:
             return self._skipped(step, "this bench has no scope")
         # Arithmetic may take longer than a supply may go unwatched: where there are threads this one only watches.

@@ -6,17 +6,18 @@ One function a kind of job; each returns readings. A gate that fails makes the r
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from autobench.judgement.reading import Reading
 from autobench.judgement.uncertainty import Component
-from autobench.judgement.verdict import Judgement, Verdict, void
+from autobench.judgement.verdict import Verdict
 from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import ClockJob, PictureJob, ResetJob, RippleJob, SyncJob
 from autobench.plan.steps import PlannedStep
 from autobench.quantity import Estimate, Span, show
 from autobench.run.captures import Captures, Seen
-from autobench.run.readings import judged, judged_estimate, unread
+from autobench.run.counter_actions import LiveCounter, preferred
+from autobench.run.place import Place
+from autobench.run.readings import judged, judged_estimate
 from autobench.signals.activity import find_activity
 from autobench.signals.alias import Expected, rate_gate
 from autobench.signals.families import family
@@ -31,25 +32,6 @@ from autobench.signals.waveform import Waveform, characterise
 # Levels of an 8-bit scope are accepted without guard band: with one, a healthy TTL low could never pass.
 LEVEL_RULE = "simple"
 RIPPLE_BANDWIDTH = 20e6
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where a reading of a step was taken."""
-
-    step: PlannedStep
-    net: str
-    point: str
-
-    def void(self, quantity: str, unit: str, limits: Limits, why: str) -> Reading:
-        """A reading that says nothing, and why."""
-        return unread(self.step, self.net, self.point, quantity, unit, limits, void(why))
-
-    def absent(self, quantity: str, unit: str, limits: Limits, why: str, state: str | None = None) -> Reading:
-        """What should be there is not: a value of zero, outside."""
-        judgement = Judgement(Verdict.OUTSIDE, 0.0, why)
-        blank = unread(self.step, self.net, self.point, quantity, unit, limits, judgement)
-        return blank.with_value(0.0, 0.0, state)
 
 
 def ripple(captures: Captures, step: PlannedStep, job: RippleJob, mains: float) -> list[Reading]:
@@ -74,8 +56,9 @@ def ripple(captures: Captures, step: PlannedStep, job: RippleJob, mains: float) 
     return [reading.with_reason("; ".join([*([reading.reason] if reading.reason else []), *parts]))]
 
 
-def clock(captures: Captures, step: PlannedStep, job: ClockJob) -> list[Reading]:
-    """Frequency, ratio, duty and levels of one clock, from one capture with the other clocks."""
+def clock(captures: Captures, step: PlannedStep, job: ClockJob, counting: LiveCounter | None = None) -> list[Reading]:
+    """Frequency, ratio, duty and levels of one clock, from one capture with the other clocks; its frequency by the
+    counter, where there is one."""
     place = Place(step, job.clock, job.point)
     seen = captures.look(job.sight, job.clock)
     if seen.void is not None:
@@ -89,9 +72,11 @@ def clock(captures: Captures, step: PlannedStep, job: ClockJob) -> list[Reading]
     )
     if gate is not None:
         return [place.void("frequency", "Hz", job.frequency, gate)]
-    found = wave.period.frequency
-    parts = rate_parts(captures, found)
-    readings = [judged_estimate(step, job.clock, job.point, "frequency", found, parts, job.frequency)]
+    seen_rate = wave.period.frequency
+    found, parts, remark = preferred(counting, job.counted, seen_rate, rate_parts(captures, seen_rate))
+    reading = judged_estimate(step, job.clock, job.point, "frequency", found, parts, job.frequency)
+    told = [text for text in (reading.reason, remark) if text is not None]
+    readings = [reading.with_reason("; ".join(told)) if remark is not None else reading]
     if job.other is not None and job.ratio_limits is not None:
         readings.append(clock_ratio(captures, place, job, wave))
     return [*readings, *clock_shape(place, job, seen, wave)]

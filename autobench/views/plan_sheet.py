@@ -14,7 +14,7 @@ from autobench.documents.driver_samples import Samples
 from autobench.instruments.meter import range_for
 from autobench.instruments.scope_setup import foreseen_interval, time_scale, vertical
 from autobench.plan.limits import Limits
-from autobench.plan.scope_steps import Sight
+from autobench.plan.scope_steps import CountedPoint, Sight
 from autobench.plan.steps import (
     AskJob,
     CurrentJob,
@@ -124,12 +124,23 @@ class Sheet:
             return f"a person is asked: {job.words}", "", ""
         if isinstance(job, DropJob):
             return "from the readings before", "", ""
-        sight = getattr(job, "sight", None)
+        sight, counted = getattr(job, "sight", None), getattr(job, "counted", None)
+        if isinstance(sight, Sight) and isinstance(counted, CountedPoint):
+            return self.counted_with(sight, counted)
         if isinstance(sight, Sight):
             return self.scope, self.scope_range(sight), sight_route(sight)
         if step.stage == "reset" or hasattr(job, "rail_up"):
             return self.scope, "captured from before power-on", ""
         return "", "", ""
+
+    def counted_with(self, sight: Sight, counted: CountedPoint) -> tuple[str, str, str]:
+        """A rate by the counter, and the rest by the scope where there is one."""
+        span = f"gate {show(counted.gate, 's')} at {show(counted.level, 'V', 3)}"
+        route = f"{counted.net} on input {counted.channel} (relay {counted.relay})"
+        if not sight.points:
+            return f"{counted.instrument} alone: duty and levels are left out without a scope", span, route
+        beside = f"frequency by {counted.instrument}, {span}, {route}; the rest by {self.scope}"
+        return beside, self.scope_range(sight), sight_route(sight)
 
     def meter_range(self, function: str, expected: float) -> str:
         """`10 V range`; nothing where the driver has no such function."""

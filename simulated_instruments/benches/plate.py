@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from simulated_instruments.benches.faults import BenchDamage
-from simulated_instruments.benches.touches import METER_HIGH, METER_LOW, Touches, scope_input
+from simulated_instruments.benches.touches import METER_HIGH, METER_LOW, Touches, counter_input, scope_input
 from simulated_instruments.benches.wiring import Routes
 
 
@@ -23,7 +23,8 @@ class Plate:
             if point not in damage.not_touching
         }
         scope = {slot: scope_input(number) for number, slot in enumerate(routes.scope, start=1)}
-        self._inputs = {routes.high: METER_HIGH, routes.low: METER_LOW} | scope
+        counter = {slot: counter_input(number) for number, slot in enumerate(routes.counter, start=1)}
+        self._inputs = {routes.high: METER_HIGH, routes.low: METER_LOW} | scope | counter
 
     @property
     def points(self) -> list[str]:

@@ -1,6 +1,7 @@
 """Which instrument input touches which point of the board: the one idea that relays and a hand both work on.
 
-An input is `meter high`, `meter low` or `scope 1` to `scope 4`; a point is written as on the board (`U1.27`).
+An input is `meter high`, `meter low`, `scope 1` to `scope 4`, `counter 1` or `counter 2`; a point is written as on
+the board (`U1.27`).
 """
 
 from __future__ import annotations
@@ -19,6 +20,11 @@ Touches = Mapping[str, tuple[str, ...]]
 def scope_input(channel: int) -> str:
     """The input of the scope's channel (1-based)."""
     return f"scope {channel}"
+
+
+def counter_input(channel: int) -> str:
+    """The counter's input of this number (1-based)."""
+    return f"counter {channel}"
 
 
 def leg_of(point: str) -> str:

@@ -58,8 +58,8 @@ class SupplyWiring:
 
 @dataclass(frozen=True)
 class Routes:
-    """Relay slots behind the meter's HI and LO and behind each scope input, and the resistance (Ω) of one closed
-    path."""
+    """Relay slots behind the meter's HI and LO and behind each input of scope and counter, and the resistance (Ω) of
+    one closed path."""
 
     relays: str
     meter: str
@@ -67,6 +67,7 @@ class Routes:
     low: int
     path_ohms: float
     scope: tuple[int, ...]
+    counter: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -169,7 +170,8 @@ def read_supply(entry: Entry, ambient: float) -> SupplyWiring:
 
 def read_routes(entry: Entry) -> Routes:
     """The relay slots."""
-    entry.only("relays", "meter", "high", "low", "scope", "path")
+    entry.only("relays", "meter", "high", "low", "scope", "counter", "path")
+    counter = entry.get("counter")
     return Routes(
         relays=entry["relays"].words(),
         meter=entry["meter"].words(),
@@ -177,6 +179,7 @@ def read_routes(entry: Entry) -> Routes:
         low=entry["low"].whole(),
         path_ohms=entry["path"].number("ohm"),
         scope=tuple(int(word) for word in entry["scope"].words().split(",")),
+        counter=tuple(int(word) for word in counter.words().split(",")) if counter else (),
     )
 
 

@@ -62,6 +62,29 @@ class RelayTerminals(Protocol):
         """From now on exactly these channels are told to be closed."""
 
 
+@dataclass(frozen=True)
+class Edges:
+    """Edges within a stretch of time: how many, and when (absolute clock seconds) the first and the last one was."""
+
+    count: int
+    first: float = 0.0
+    last: float = 0.0
+
+
+class CounterTerminals(Protocol):
+    """The input connectors of one counter."""
+
+    def edges(self, channel: int, level: float, start: float, stop: float) -> Edges:
+        """Rising edges through `level` volts at the probe tip of `channel` (1-based) in [start, stop], none of it in
+        the future of the shared clock."""
+
+    def swing(self, channel: int, start: float, stop: float) -> tuple[float, float, float]:
+        """Lowest, highest and mean volts at the tip of `channel` in [start, stop]."""
+
+    def key(self, channel: int) -> str:
+        """Names what is connected to `channel`, for noise that does not depend on the order of readings."""
+
+
 class ScopeTerminals(Protocol):
     """The input connectors of one oscilloscope."""
 

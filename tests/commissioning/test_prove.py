@@ -13,6 +13,10 @@ from autobench.documents.places import find_bench, list_drivers
 from autobench.documents.reading import read
 from autobench.errors import FileError, UsageError
 from autobench.judgement.verdict import Verdict
+from simulated_instruments.devices.scope_out_preamble import OutPreambleScope
+from simulated_instruments.devices.scope_screen_scaled import ScreenScaledScope
+from simulated_instruments.devices.scope_template import TemplateScope
+from simulated_instruments.instruments import SCOPES
 from tests.commissioning.proofs import POSITIONS, Proven, bench_file, proved
 from tests.run.bystanders import Operator
 
@@ -93,6 +97,42 @@ def test_the_dialect_of_another_scope_is_caught(tmp_path: Path) -> None:
     assert found.verdict == "stopped"
     assert "scope: dialect: it does not speak the dialect 'o-1a'" in found.reason
     assert found.most_volts() == 0.0
+
+
+# Each other dialect stands in the place of the fixture bench's scope.
+OTHERS = {"o-2": OutPreambleScope, "o-3a": TemplateScope, "o-3b": ScreenScaledScope}
+
+
+@pytest.mark.parametrize("name", ["o-2", pytest.param("o-3a", marks=RARER), pytest.param("o-3b", marks=RARER)])
+def test_a_bench_with_another_scope_is_proved(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Scaling at two offsets and two ranges against the meter, and the probe's factor, whatever its dialect."""
+    monkeypatch.setitem(SCOPES, "O-1b", OTHERS[name])
+    found = proved(bench_file(tmp_path, ("driver: o-1b", f"driver: {name}")))
+    assert (found.verdict, found.reason) == ("good", "")
+    assert len(found.readings("gain error")) == len(found.readings("offset error")) == 2 * 2
+    assert len(found.readings("probe")) == 2
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new"),
+    [
+        ("o-2", "probe: gain ", "probe: factor "),  # a gain of 10 in place of one of 0.1
+        ("o-3b", "positive offset: up", "positive offset: down"),  # which nothing in its record contradicts
+        pytest.param("o-3b", "codes: 25", "codes: 24", marks=RARER),
+        pytest.param("o-3a", "positive offset: up", "positive offset: down", marks=RARER),
+        pytest.param("o-2", "positive offset: down", "positive offset: up", marks=RARER),
+    ],
+)
+def test_what_another_scope_means_otherwise_is_caught(
+    name: str, old: str, new: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Gain in place of attenuation, the sign of an offset, codes of a division: a known voltage shows each of them."""
+    monkeypatch.setitem(SCOPES, "O-1b", OTHERS[name])
+    wrong = shipped(name).replace(f"driver: {name}", "driver: mine")
+    assert old in wrong
+    found = proved(bench_file(tmp_path, ("driver: o-1b", "driver: mine"), drivers={"mine": wrong.replace(old, new)}))
+    assert found.verdict != "good"
+    assert found.most_volts() < SAFE
 
 
 @pytest.mark.parametrize(

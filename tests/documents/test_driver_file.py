@@ -84,13 +84,14 @@ def test_missing_required_actions_come_as_one_list() -> None:
         (
             "kind: supply",
             "kind: suply",
-            "kind: 'suply' is not known here; allowed are supply, meter, relays, scope; did you mean 'supply'?",
+            "kind: 'suply' is not known here; allowed are supply, meter, relays, scope, counter; "
+            "did you mean 'supply'?",
         ),
         ("  pace: 0 s", "  pace: 0", "link > pace: '0' lacks its unit; write it as '0 s'"),
         (
             "  pace: 0 s",
             "  pase: 0 s",
-            "unknown key 'pase' under link; allowed are ends, silence, prompts, reply within, pace, common "
+            "unknown key 'pase' under link; allowed are ends, silence, prompts, block ends, reply within, pace, common "
             "commands, joined questions, errors; "
             "did you mean 'pace'?",
         ),
@@ -130,7 +131,7 @@ def test_missing_required_actions_come_as_one_list() -> None:
             "answer: bitt, bit: 1",
             "actions > limiting? > answer: 'bitt' is not known here; allowed are number, numbers, text, "
             "truth, truths, error, event error, bit, bit clear, any bit, raw bit, raw bit clear, word, "
-            "digits, digit, channel list, channel mask, preamble, block; did you mean 'bit'?",
+            "digits, digit, channel list, channel mask, preamble, scaling, descriptor, block; did you mean 'bit'?",
         ),
         (
             "answer: bit, bit: 1",
@@ -338,7 +339,7 @@ def test_wrong_meter_and_relay_files_are_refused(source: Path, old: str, new: st
         (
             'preamble?:       {ask: ":WAV:PRE?", answer: preamble}',
             'preamble?:       {ask: ":WAV:PRE?", answer: numbers}',
-            "actions > preamble? > answer: 'numbers' does not fit this action; fitting: preamble",
+            "actions > preamble? > answer: 'numbers' does not fit this action; fitting: preamble, scaling, descriptor",
         ),
         (
             'data?:           {ask: ":WAV:DATA?", answer: block}',

@@ -23,6 +23,8 @@ from simulated_instruments.connections.misbehaviour import Misbehaviour
 from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
 from simulated_instruments.connections.raw_socket import SocketServer
 from simulated_instruments.connections.vxi11 import Vxi11Server
+from simulated_instruments.devices.counter_arming import ArmingCounter
+from simulated_instruments.devices.counter_configured import ConfiguredCounter
 from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
 from simulated_instruments.devices.meter_short_words import ShortWordsMeter
@@ -30,8 +32,11 @@ from simulated_instruments.devices.relays_card_channel import CardChannelRelays
 from simulated_instruments.devices.relays_console import ConsoleRelays
 from simulated_instruments.devices.relays_scanner import ScannerRelays
 from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
+from simulated_instruments.devices.scope_out_preamble import OutPreambleScope
 from simulated_instruments.devices.scope_preamble_data import PreambleDataScope
 from simulated_instruments.devices.scope_preamble_points import PreamblePointsScope
+from simulated_instruments.devices.scope_screen_scaled import ScreenScaledScope
+from simulated_instruments.devices.scope_template import TemplateScope
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
 from simulated_instruments.devices.supply_channel_word import ChannelWordSupply
 from simulated_instruments.devices.supply_fixed_digits import FixedDigitsSupply
@@ -43,6 +48,8 @@ from simulated_instruments.devices.terminals import OutputPoint, OutputSetting
 
 ADDRESS = "GPIB0::7::INSTR"
 DEVICES: dict[str, type] = {
+    "k-1": ArmingCounter,
+    "k-2": ConfiguredCounter,
     "ps-1": SingleSupply,
     "ps-2": SelectedSupply,
     "ps-3": ChannelListSupply,
@@ -54,6 +61,9 @@ DEVICES: dict[str, type] = {
     "m-2": ShortWordsMeter,
     "o-1a": PreamblePointsScope,
     "o-1b": PreambleDataScope,
+    "o-2": OutPreambleScope,
+    "o-3a": TemplateScope,
+    "o-3b": ScreenScaledScope,
     "w-1": SlotChannelRelays,
     "w-2": CardChannelRelays,
     "w-3": ScannerRelays,
@@ -138,9 +148,9 @@ class Spoken:
         return {name for name, action in driver.actions.items() if all(self.heard(line) for line in action.lines)}
 
     def heard(self, line: str) -> bool:
-        """Whether `line` was sent with something filled in."""
+        """Whether `line` was sent with something filled in, by itself or as one of several questions in one message."""
         head, _, _ = line.partition("{")
-        return any(text.startswith(head) for text in self.said)
+        return any(part.startswith((head, f":{head}")) for text in self.said for part in (text, *text.split(";")))
 
 
 def driver_named(name: str) -> Driver:

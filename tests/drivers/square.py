@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from simulated_instruments.devices.terminals import Edges
+
 
 @dataclass
 class Square:
@@ -39,6 +41,18 @@ class Square:
         first = self.begins + (0.0 if rising else self.duty / self.rate)
         found = first + max(0, math.ceil((start - first) * self.rate)) / self.rate
         return found if start <= found <= stop else None
+
+    def edges(self, channel: int, level: float, start: float, stop: float) -> Edges:
+        """Rising edges for a counter."""
+        first = math.ceil((start - self.begins) * self.rate - 1e-6)
+        last = math.floor((stop - self.begins) * self.rate + 1e-6)
+        if not self.low < level < self.high or last < first:
+            return Edges(0)
+        return Edges(last - first + 1, self.begins + first / self.rate, self.begins + last / self.rate)
+
+    def swing(self, channel: int, start: float, stop: float) -> tuple[float, float, float]:
+        """Lowest, highest and mean volts."""
+        return self.low, self.high, self.low + self.duty * (self.high - self.low)
 
     def key(self, channel: int) -> str:
         return f"square {channel}"

@@ -9,6 +9,7 @@ from __future__ import annotations
 import pytest
 
 from autobench.documents.places import list_drivers
+from autobench.instruments.counter import Counter
 from autobench.instruments.meter import Meter
 from autobench.instruments.relays import Relays
 from autobench.instruments.scope import Scope, ScopeInput, Setup, Trigger
@@ -47,7 +48,8 @@ ROUTES = {
     "w-3": (((102,), {2}), ((105,), {5})),
     "w-4": (((101, 202), {0, 9}), ((103, 204), {2, 11})),
 }
-SCOPES = [(name, transport) for name in ("o-1a", "o-1b") for transport in TRANSPORTS]
+SCOPES = [(name, transport) for name in ("o-1a", "o-1b", "o-2", "o-3a", "o-3b") for transport in TRANSPORTS]
+COUNTERS = [(name, transport) for name in ("k-1", "k-2") for transport in TRANSPORTS]
 
 
 def test_every_shipped_driver_has_a_device_of_its_own() -> None:
@@ -201,3 +203,26 @@ def test_a_scope_over_each_transport(name: str, transport: str) -> None:
                 limit = sum(part.value for part in parts)
                 assert abs(found - truth) <= limit
         assert spoken.dialect.errors() == []
+
+
+@pytest.mark.parametrize(("name", "transport"), COUNTERS)
+def test_a_counter_over_each_transport(name: str, transport: str) -> None:
+    """The rate of a known wave of 3 % duty within the accuracy class, and an input without one told as such."""
+    wave = Square(rate=3.5e6, duty=0.03)
+    with over(transport, name, lambda clock: DEVICES[name]("counter", clock, wave, seed=5)) as spoken:
+        counter = Counter(spoken.dialect, probe=10.0)
+        assert name.upper() in counter.identify().upper()
+        counter.prepare()
+        found = counter.rate(1, 1.4, 0.1)
+        assert found.estimate is not None
+        assert found.estimate.uncertainty == pytest.approx(3.5e6 * 1e-6 / 3**0.5, rel=0.01)  # computed: 1 ppm
+        assert abs(found.estimate.value - 3.5e6) < COVERAGE * found.estimate.uncertainty
+        assert spoken.performed() == set(spoken.dialect.driver.actions)
+        assert spoken.dialect.errors() == []
+        wave.low, wave.high = 0.0, 0.3
+        silent = counter.rate(2, 1.4, 0.01)
+        assert silent.estimate is None
+        assert silent.reason is not None
+        assert "nothing crosses its level" in silent.reason
+        wave.low, wave.high = 0.2, 3.8
+        assert counter.rate(1, 1.4, 0.01).estimate is not None  # and it is back in step

@@ -9,6 +9,7 @@ import pytest
 
 from autobench.documents.driver import Driver
 from autobench.documents.driver_contacts import Contacts
+from autobench.documents.driver_counts import CounterTrust, Counts
 from autobench.documents.driver_recognition import Recognition
 from autobench.documents.driver_roles import DECODERS, ROLES
 from autobench.documents.driver_samples import Divisions, Samples, ScopeTrust
@@ -29,10 +30,10 @@ from autobench.documents.places import folder, list_drivers
 from autobench.documents.reading import read
 from autobench.documents.section import Section
 from tests.drivers.meetings import TRANSPORTS
-from tests.drivers.test_every_transport import METERS, RELAYS, SCOPES, SUPPLIES
+from tests.drivers.test_every_transport import COUNTERS, METERS, RELAYS, SCOPES, SUPPLIES
 
 README = folder("drivers") / "README.md"
-FOLDERS = {"supply": "supplies", "meter": "meters", "relays": "relays", "scope": "scopes"}
+FOLDERS = {"supply": "supplies", "meter": "meters", "relays": "relays", "scope": "scopes", "counter": "counters"}
 SHIPPED = pytest.mark.parametrize("path", [path for _, path in list_drivers()], ids=lambda path: path.stem)
 CODE = re.compile(r"`([^`]+)`")
 
@@ -81,9 +82,9 @@ def test_a_shipped_driver_says_nothing_but_plain_units(path: Path) -> None:
 def test_what_the_shipped_drivers_lack() -> None:
     """What a dialect cannot do is said by name, for a bench file to accept; those of the shipped bench lack nothing."""
     lacking = {path.stem: read(path, Driver).missing() for _, path in list_drivers()}
-    whole = dict.fromkeys(
-        ("m-1", "o-1a", "o-1b", "ps-1", "ps-2", "ps-3", "ps-4", "ps-7", "w-1", "w-2", "w-3", "w-4"), ()
-    )
+    scopes = ("o-1a", "o-1b", "o-2", "o-3a", "o-3b")
+    relays = ("w-1", "w-2", "w-3", "w-4")
+    whole = dict.fromkeys(("k-1", "k-2", "m-1", *scopes, "ps-1", "ps-2", "ps-3", "ps-4", "ps-7", *relays), ())
     lame = {
         "m-2": ("fixed input",),
         "ps-5": ("trip",),
@@ -103,6 +104,7 @@ def test_what_the_shipped_drivers_lack() -> None:
         ("### `measures` of a meter", Measures),
         ("### `channels` of a relay multiplexer", Contacts),
         ("### `samples` of a scope", Samples),
+        ("### `counts` of a counter", Counts),
     ],
 )
 def test_the_page_explains_every_key_of_a_section_and_no_other(title: str, model: type[Section]) -> None:
@@ -148,6 +150,11 @@ def test_the_page_names_the_keys_within_a_scopes_section() -> None:
         assert set(model.key_names()) <= named
 
 
+def test_the_page_names_the_keys_of_a_counters_accuracy() -> None:
+    """So are those of a counter."""
+    assert set(CounterTrust.key_names()) <= set(CODE.findall(section("### `counts` of a counter")))
+
+
 @pytest.mark.parametrize("kind", list(ROLES))
 def test_the_page_lists_every_action_with_its_rule(kind: str) -> None:
     """Must or may, the placeholders and the name of what is lacking stand in the table as in the program."""
@@ -171,5 +178,5 @@ def test_the_page_says_what_was_tried_on_which_transport() -> None:
         for transport, cell in zip(TRANSPORTS, row[1:], strict=False)
         if cell.startswith("tried")
     }
-    assert told == {*SUPPLIES, *METERS, *SCOPES, *RELAYS}
+    assert told == {*SUPPLIES, *METERS, *SCOPES, *COUNTERS, *RELAYS}
     assert all(row[6:] == ["untested here"] for row in table("| driver | in process |"))

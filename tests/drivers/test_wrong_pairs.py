@@ -9,6 +9,7 @@ import pytest
 
 from autobench.documents.driver import Driver
 from autobench.errors import BenchError
+from autobench.instruments.counter import Counter
 from autobench.instruments.meter import Meter
 from autobench.instruments.relays import Relays
 from autobench.instruments.scope import Scope, ScopeInput, Setup, Trigger
@@ -18,7 +19,8 @@ from tests.drivers.square import Square
 
 SUPPLIES = ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6", "ps-7")
 METERS = ("m-1", "m-2")
-SCOPES = ("o-1a", "o-1b")
+COUNTERS = ("k-1", "k-2")
+SCOPES = ("o-1a", "o-1b", "o-2", "o-3a", "o-3b")
 RELAYS = ("w-1", "w-2", "w-3", "w-4")
 
 
@@ -92,9 +94,35 @@ def test_a_wrong_meter_is_noticed_before_it_reads(driver: str, device: str) -> N
             begin()
 
 
-@pytest.mark.parametrize("transport", ["in process", "raw socket", "hislip"])
+@pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(COUNTERS, 2)))
+def test_a_wrong_counter_is_noticed_before_it_counts(driver: str, device: str) -> None:
+    """A counter that does not understand its driver never gives a rate."""
+    with over("in process", driver, lambda clock: DEVICES[device]("counter", clock, Square(), seed=5)) as spoken:
+
+        def begin() -> None:
+            opened(spoken)
+            Counter(spoken.dialect, probe=10.0).prepare()
+
+        with pytest.raises(BenchError, match=rf"^{driver}: "):
+            begin()
+
+
 @pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(SCOPES, 2)))
-def test_a_wrong_scope_is_noticed_before_it_captures(driver: str, device: str, transport: str) -> None:
+def test_a_wrong_scope_is_noticed_before_it_captures(driver: str, device: str) -> None:
+    """No scope ever gets as far as a capture by another one's driver."""
+    with over("in process", driver, lambda clock: DEVICES[device]("scope", clock, Square(), seed=5)) as spoken:
+
+        def begin() -> None:
+            opened(spoken)
+            Scope(spoken.dialect).prepare()
+
+        with pytest.raises(BenchError, match=rf"^{driver}: "):
+            begin()
+
+
+@pytest.mark.parametrize("transport", ["in process", "raw socket", "hislip"])
+@pytest.mark.parametrize(("driver", "device"), list(itertools.permutations(("o-1a", "o-1b"))))
+def test_a_wrong_cousin_is_noticed_over_every_transport(driver: str, device: str, transport: str) -> None:
     """O-1a and O-1b share most of their words; neither captures anything by the other's driver."""
     with over(transport, driver, lambda clock: DEVICES[device]("scope", clock, Square(), seed=5)) as spoken:
 
@@ -124,14 +152,14 @@ def test_wrong_relays_are_noticed_before_anything_closes(driver: str, device: st
         assert not any(contacts.moves)
 
 
-ROLES = {"p": "supply", "m": "meter", "o": "scope", "w": "relays"}
+ROLES = {"p": "supply", "m": "meter", "o": "scope", "w": "relays", "k": "counter"}
 PAIRS = [(driver, device) for driver, device in itertools.product(DEVICES, DEVICES) if driver != device]
 ACROSS = [(driver, device) for driver, device in PAIRS if driver[0] != device[0]]
 
 
 def test_every_pair_is_tried() -> None:
     """Within a role and across roles, nothing is left out."""
-    kinds = (SUPPLIES, METERS, SCOPES, RELAYS)
+    kinds = (SUPPLIES, METERS, SCOPES, COUNTERS, RELAYS)
     within = [pair for kind in kinds for pair in itertools.permutations(kind, 2)]
     assert sorted([*within, *ACROSS]) == sorted(PAIRS)
     assert {name: driver_named(name).kind for name in DEVICES} == {name: ROLES[name[0]] for name in DEVICES}
@@ -145,6 +173,7 @@ def test_an_instrument_of_another_kind_is_noticed_before_it_does_anything(driver
         "m": Source(5.0, 50.0),
         "o": Square(),
         "w": Contacts(),
+        "k": Square(),
     }
     with over("in process", driver, lambda clock: DEVICES[device](device, clock, ends[device[0]], 5)) as spoken:
 
@@ -160,6 +189,10 @@ def test_an_instrument_of_another_kind_is_noticed_before_it_does_anything(driver
                 scope = Scope(spoken.dialect)
                 scope.prepare()
                 scope.capture(Setup((ScopeInput(1, 0.0, 5.0),), 20e-6, 1000, Trigger(1, 1.4)), spoken.clock.sleep, 0.5)
+            elif driver[0] == "k":
+                counter = Counter(spoken.dialect)
+                counter.prepare()
+                counter.rate(1, 1.4, 0.1)
             else:
                 relays = Relays(spoken.dialect)
                 relays.prepare()
@@ -178,8 +211,15 @@ def crossed(name: str, **changed: object) -> Driver:
     return driver.model_copy(update={"samples": driver.samples.model_copy(update=changed)})
 
 
-@pytest.mark.parametrize("name", SCOPES)
-@pytest.mark.parametrize("wrong", ["origin", "positive offset"])
+# What a driver file can say wrongly of what the codes mean. A record that is scaled by the screen alone has nothing
+# that could contradict the sign of its offset: there a known voltage must show it (`test_prove.py`).
+WRONG = [
+    *((name, wrong) for name in ("o-1a", "o-1b") for wrong in ("origin", "positive offset")),
+    *((name, "positive offset") for name in ("o-2", "o-3a")),
+]
+
+
+@pytest.mark.parametrize(("name", "wrong"), WRONG)
 @pytest.mark.parametrize(("low", "high"), [(0.0, 5.0), (-2.0, 4.5), (-5.5, 1.0)])
 def test_a_driver_with_the_cousins_rule_is_noticed_at_every_offset_but_zero(
     name: str, wrong: str, low: float, high: float
@@ -204,7 +244,7 @@ def test_a_driver_with_the_cousins_rule_is_noticed_at_every_offset_but_zero(
             scope.capture(setup, spoken.clock.sleep, 0.5)
 
 
-@pytest.mark.parametrize("name", SCOPES)
+@pytest.mark.parametrize("name", ["o-1a", "o-1b"])
 def test_at_offset_zero_both_rules_give_the_same_volts(name: str) -> None:
     """Where the offset is zero there is nothing to notice: the wrong rule reads the right volts (common practice)."""
     own = driver_named(name).samples

@@ -112,7 +112,7 @@ def test_the_steps_of_a_sequence_want_one_bench_that_can(files: Path, capsys: py
     assert linted(capsys, files / "short.yaml")[0] == 0
     code, out, _ = linted(capsys, files / "short.yaml", files / "bare.yaml")
     assert (code, len(out)) == (2, 1)
-    assert out[0].endswith("no instrument can do this: bench 'bare' has no scope")
+    assert out[0].endswith("no instrument can do this: bench 'bare' has neither a scope nor a counter")
 
 
 def write_hostile(home: Path) -> None:

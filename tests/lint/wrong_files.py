@@ -7,7 +7,7 @@ from __future__ import annotations
 # File, what stands in it, what is written instead, and the lines that follow.
 WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
     ("corner.yaml", "driver: ps-x,", "driver: ps-xx,", [
-        "corner.yaml:6:17: instruments > psu > driver: no driver is named 'ps-xx'; allowed are m-1, m-2, o-1a, o-1b, ps-1, ps-2, ps-3, ps-4, ps-5, ps-6, ps-7, w-1, w-2, w-3, w-4; did you mean 'ps-7'?",
+        "corner.yaml:6:17: instruments > psu > driver: no driver is named 'ps-xx'; allowed are k-1, k-2, m-1, m-2, o-1a, o-1b, o-2, o-3a, o-3b, ps-1, ps-2, ps-3, ps-4, ps-5, ps-6, ps-7, w-1, w-2, w-3, w-4; did you mean 'ps-7'?",
     ]),
     ("corner.yaml", "driver: m-1,", "driver: ps-x,", [
         "corner.yaml:27:11: routes > slots > meter high: 'meter' must be a meter, but its driver 'ps-x' is that of a supply",
@@ -20,13 +20,13 @@ WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
         "corner.yaml:26:11: routes > relays: 'relays' must be a relay multiplexer, but its driver 'm-1' is that of a meter",
     ]),
     ("corner.yaml", "driver: o-1b,", "driver: m-2,", [
-        "corner.yaml:9:63: instruments > scope > probe: 'm-2' drives a meter; only a scope has probes",
+        "corner.yaml:9:63: instruments > scope > probe: 'm-2' drives a meter; only a scope and a counter have probes",
         "corner.yaml:27:40: routes > slots > scope 1: 'scope' must be a scope, but its driver 'm-2' is that of a meter",
         "corner.yaml:27:52: routes > slots > scope 2: 'scope' must be a scope, but its driver 'm-2' is that of a meter",
         "corner.yaml:27:64: routes > slots > scope 3: 'scope' must be a scope, but its driver 'm-2' is that of a meter",
         "corner.yaml:27:76: routes > slots > scope 4: 'scope' must be a scope, but its driver 'm-2' is that of a meter",
-        "short.yaml:21:14: steps > item 5 > measure: no instrument can do this: bench 'corner' has no scope",
-        "tail.yaml:10:14: steps > item 2 > measure: no instrument can do this: bench 'corner' has no scope",
+        "short.yaml:21:14: steps > item 5 > measure: no instrument can do this: bench 'corner' has neither a scope nor a counter",
+        "tail.yaml:10:14: steps > item 2 > measure: no instrument can do this: bench 'corner' has neither a scope nor a counter",
         "tail.yaml:15:14: steps > item 3 > measure: no instrument can do this: bench 'corner' has no scope",
     ]),
     ("corner.yaml", "    supply: psu\n    output: 1", "    supply: meter\n    output: 1", [
@@ -116,7 +116,7 @@ WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
         "corner.yaml:6:72: instruments > psu > calibrated: '02.03.2026' is not a date; write year-month-day, such as 2026-03-02",
     ]),
     ("corner.yaml", "meter: {driver: m-1, address: \"TCPIP::meter::5025::SOCKET\"}", "meter: {driver: m-1, address: \"TCPIP::meter::5025::SOCKET\", probe: 10}", [
-        "corner.yaml:7:63: instruments > meter > probe: 'm-1' drives a meter; only a scope has probes",
+        "corner.yaml:7:63: instruments > meter > probe: 'm-1' drives a meter; only a scope and a counter have probes",
     ]),
     ("corner.yaml", "  settle: 20 ms", "  setle: 20 ms", [
         "corner.yaml:29:3: unknown key 'setle' under routes; allowed are relays, slots, path, settle; did you mean 'settle'?",
@@ -334,7 +334,7 @@ WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
         "tail.yaml:14:12: steps > item 3 > stage: 'cpus' is not known here; allowed are ohms, power, rails, clocks, reset, video, cpu, bus, memory; did you mean 'cpu'?",
     ]),
     ("ps-x.yaml", "kind: supply", "kind: suply", [
-        "ps-x.yaml:5:7: kind: 'suply' is not known here; allowed are supply, meter, relays, scope; did you mean 'supply'?",
+        "ps-x.yaml:5:7: kind: 'suply' is not known here; allowed are supply, meter, relays, scope, counter; did you mean 'supply'?",
     ]),
     ("ps-x.yaml", "driver: ps-x", "driver: ps-y", [
         "ps-x.yaml:4:9: driver: 'ps-y' is found by the name of its file, which is 'ps-x'; make them alike",
@@ -355,7 +355,7 @@ WRONG_FILES: list[tuple[str, str, str, list[str]]] = [
         "ps-x.yaml:46:3: actions > limiting?: the answer 'bit' needs 'bit'",
     ]),
     ("ps-x.yaml", "answer: bit, bit: 1", "answer: bits, bit: 1", [
-        "ps-x.yaml:46:60: actions > limiting? > answer: 'bits' is not known here; allowed are number, numbers, text, truth, truths, error, event error, bit, bit clear, any bit, raw bit, raw bit clear, word, digits, digit, channel list, channel mask, preamble, block; did you mean 'bit'?",
+        "ps-x.yaml:46:60: actions > limiting? > answer: 'bits' is not known here; allowed are number, numbers, text, truth, truths, error, event error, bit, bit clear, any bit, raw bit, raw bit clear, word, digits, digit, channel list, channel mask, preamble, scaling, descriptor, block; did you mean 'bit'?",
     ]),
     ("ps-x.yaml", "channels: 1, 2", "channels: 2 .. 1", [
         "ps-x.yaml:17:13: outputs > channels: '2 .. 1' is not a range from low to high",

@@ -15,7 +15,7 @@ from autobench.judgement.verdict import Verdict
 from tests.run.bystanders import Operator
 
 BOARDS = ("tarnbeck-8", "pellin-600")
-ALONE = ("network",)  # no hand is needed
+ALONE = ("network", "template-block", "counter-and-scope")  # no hand is needed
 BY_HAND = ("hand", "small", "hand-supply")
 OPEN = (Verdict.VOID, Verdict.SKIPPED, Verdict.MARGINAL)
 

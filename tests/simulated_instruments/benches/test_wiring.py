@@ -13,7 +13,8 @@ from simulated_instruments.benches.wiring import FOLDER, list_wirings, read_wiri
 
 def test_three_benches_share_supply_and_leads_and_differ_in_who_moves_things() -> None:
     """Relays, a hand for the probes, a hand for the supply too: outputs, leads and addresses are the same."""
-    assert list_wirings() == ["fixture", "hand", "hand-supply", "network", "small"]
+    names = ["counter-and-scope", "fixture", "hand", "hand-supply", "network", "small", "template-block"]
+    assert list_wirings() == names
     fixture, hand, knobs = (read_wiring(name) for name in ("fixture", "hand", "hand-supply"))
     assert read_wiring() == fixture
     assert set(hand.supply.feeds) < set(fixture.supply.feeds)  # by hand only the boards of two positive rails
