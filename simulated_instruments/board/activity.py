@@ -272,6 +272,8 @@ class Activity:
         memory = self.programs.memory
         if net in bus.SELECTS:
             return lambda stream: bus.select(stream, net, memory)
+        if not net[1:].isdigit():
+            raise KeyError(net)
         bit = int(net[1:])
         if net[0] == "A":
             return lambda stream: bus.address_line(stream, bit, memory)
