@@ -26,7 +26,12 @@ TERMINALS = {
 COUSINS = {"ps-3": "ps-1", "m-1": "ps-1", "w-1": "m-1", "o-1b": "o-1a", "o-2": "o-3a", "o-3b": "o-3a", "k-1": "k-2"}
 
 
-@pytest.mark.parametrize("name", TERMINALS)
+RARER = ("o-2", "o-3b")
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=pytest.mark.long if name in RARER else ()) for name in TERMINALS]
+)
 def test_a_stranger_is_found_and_proved(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

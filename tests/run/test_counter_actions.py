@@ -91,6 +91,7 @@ def test_a_wrong_crystal_is_outside_by_the_counter(tmp_path: Path, monkeypatch: 
     assert [name for name, _ in rates[0].budget] == ["time base", "resolution of the gate"]
 
 
+@pytest.mark.long
 def test_a_dead_clock_is_dead_by_the_scope(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whether a line stands still is for the scope to say; the counter is not asked."""
     verdict, rates, bench = clocks(tmp_path, monkeypatch, faults=("master-clock-dead",))
