@@ -16,8 +16,10 @@ from autobench.commissioning.proved_accuracy import Proof, put_to_use
 from autobench.diagnosis.diagnosis import accused, diagnose
 from autobench.diagnosis.means import BY_HAND, Means
 from autobench.diagnosis.result import Diagnosis
-from autobench.documents.gathered import BenchDocuments, Documents, other_boards
-from autobench.errors import AutobenchError, OutputNotOffError, UsageError
+from autobench.documents.address import share_a_bus
+from autobench.documents.bench import Bench
+from autobench.documents.gathered import BenchDocuments, Documents
+from autobench.errors import AutobenchError, OutputNotOffError
 from autobench.events import (
     Diagnosed,
     Exchanged,
@@ -33,25 +35,16 @@ from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict
 from autobench.plan.acceptance import UNGUARDED, guard_words, unguarded
 from autobench.plan.extra_looks import ExtraLooks
-from autobench.plan.other_boards import fits_other
 from autobench.plan.planner import Planner
 from autobench.plan.steps import Plan
 from autobench.record.process import this_process
-from autobench.run.actions import Bench as LiveBench
-from autobench.run.captures import Captures
-from autobench.run.counter_actions import live_counter
+from autobench.run.errands import Errands
 from autobench.run.guard import Guard, NoGuard, guard_for
-from autobench.run.hand import Hand
-from autobench.run.held_probes import HeldProbes
 from autobench.run.investigate import Investigation
-from autobench.run.lifelines import broken
-from autobench.run.person import OFF_WORDS, Keys, Person
-from autobench.run.power import Power
-from autobench.run.route import Route
+from autobench.run.live_bench import live_bench
+from autobench.run.person import OFF_WORDS, Keys
 from autobench.run.runner import Runner
 from autobench.run.stop import StopSignals
-from autobench.run.supply_by_hand import SupplyByHand
-from autobench.run.touch import Touch
 from autobench.simulation import SimulatedKeys, Simulation, bystander, remark_of, truth_of
 from autobench.views.broadcast import Broadcast
 from autobench.views.run_state import RunState
@@ -83,6 +76,14 @@ class CheckRequest:
     simulation: Simulation = field(default_factory=Simulation)
     investigate: bool = False  # go on with checks beyond the round
     minutes: float | None = None  # … for so long at most
+    one_by_one: bool | None = None  # no instrument works while another does; None: so where the clock is stepped
+
+    def beside(self, clock: Clock, bench: Bench) -> bool:
+        """Whether instruments may work at the same time: not where they share a bus, and not on a stepped clock, which
+        knows no meanwhile; what is done one after another on that is the same to the last digit each time."""
+        if share_a_bus(instrument.address for instrument in bench.instruments.values()):
+            return False
+        return isinstance(clock, RealClock) if self.one_by_one is None else not self.one_by_one
 
 
 @dataclass(frozen=True)
@@ -115,6 +116,7 @@ class RunSession:
         self.stop = stop
         self.out = out
         self.watch: Callable[[], None] = lambda: None
+        self.errands = Errands(clock, out.emit, self.checked, beside=request.beside(clock, files.bench))
         self.proof: Proof | None = None  # what is known of this bench's accuracy beyond its driver files
 
     def run(self, simulated: SimulatedBench | None, keys: Keys | None) -> RunState:
@@ -171,6 +173,8 @@ class RunSession:
     ) -> None:
         """Close everything and write the last event. A record that fails now is said in the verdict, not raised."""
         with self.stop.deferred():
+            self.errands.quiet()
+            self.errands.end()
             self.stop.guard.close()
             for trouble in opened.close() if opened is not None else ():
                 self.notice(trouble)
@@ -217,8 +221,9 @@ class RunSession:
 
     def checked(self) -> None:
         """Before every exchange with any instrument: whether the run goes on, and how the live outputs stand."""
-        self.stop.check()
-        self.watch()
+        if not self.errands.away():
+            self.stop.check()
+            self.watch()
 
     def guard(self, opened: Opened) -> Guard:
         """Who switches off if this process cannot; raises `GuardError` before anything was switched on."""
@@ -230,7 +235,7 @@ class RunSession:
     def exchanged(self, exchange: Exchange) -> None:
         """An exchange as an event."""
         came = exchange.received
-        self.out.emit(
+        self.errands.emit(
             Exchanged(
                 exchange.at,
                 exchange.instrument,
@@ -244,7 +249,7 @@ class RunSession:
 
     def traced(self, sight: str, net: str, point: str, trace: Trace, started: bool) -> None:
         """A trace as an event."""
-        self.out.emit(trace_taken(self.clock.now(), sight, (net, point), trace, started))
+        self.errands.emit(trace_taken(self.clock.now(), sight, (net, point), trace, started))
 
     def remark(self, words: str) -> None:
         """A notice that is no alarm."""
@@ -271,7 +276,10 @@ class Session(RunSession):
 
     def judged(self, opened: Opened, keys: Keys | None) -> BoardJudgement:
         """The round, the checks beyond it where they are wanted, and who may be to blame."""
-        bench = self.live_bench(opened, keys)
+        if keys is not None and self.plan.steady:
+            self.errands.beside = False  # where somebody holds tips everything is done one after another
+        bench = live_bench(self.plan, self.documents.board, opened, keys, self.stop, self.errands, self.traced)
+        self.watch = bench.power.tick
         runner = Runner(self.plan, bench, self.out.emit, self.stop.check)
         if self.request.investigate:
             looks = ExtraLooks(self.prepared.planner)
@@ -288,57 +296,3 @@ class Session(RunSession):
     def diagnosis(self, readings: Sequence[Reading], means: Means) -> Diagnosis:
         """Who may be to blame; nothing for a board that no reading speaks against."""
         return diagnose(self.prepared.predictions, readings, means) if accused(readings) else Diagnosis()
-
-    def live_bench(self, opened: Opened, keys: Keys | None) -> LiveBench:
-        """Everything that the steps work with; raises `UsageError` for a bench that cannot do a round."""
-        meter = next(iter(opened.meters.values()), None)
-        if meter is None:
-            raise UsageError(
-                "this bench has no meter: without one nothing can be proved off, and nothing is switched on"
-            )
-        plan = self.plan
-        person = Person(keys, self.clock, self.out.emit, self.stop.check) if keys is not None else None
-        hand = Hand(person, plan.spots, meter, plan.steady) if person is not None and plan.steady else None
-        route = next((Route(relays, plan.paths, rest=meter.rest) for relays in opened.relays.values()), None)
-        touch = Touch(meter, route, hand)
-        worked = {feed.rail: SupplyByHand(feed, hand) for feed in plan.feeds if feed.by_hand and hand is not None}
-        power = Power(
-            plan.feeds,
-            opened.supplies,
-            touch,
-            self.clock,
-            self.out.emit,
-            self.stop,
-            self.stop.guard,
-            by_hand=worked,
-            alone=plan.alone,
-            lost=lambda: broken((name, dialect.link.descriptor) for name, dialect in opened.dialects.items()),
-        )
-        self.watch = power.tick
-        if route is not None:
-            route.live = power.may_be_live
-        if person is not None:
-            person.tick = power.tick
-        return LiveBench(
-            power=power,
-            route=route,
-            touch=touch,
-            clock=self.clock,
-            fits=lambda rail, amps: self.documents.board.other_fits(rail, plan.options, amps),
-            line_hertz=plan.line_frequency,
-            fits_other=lambda readings: fits_other(self.documents.board, other_boards(self.plan.board), readings),
-            captures=self.captures(opened, touch, route, hand, power),
-            counting=live_counter(opened.counters, route),
-            person=person,
-            hand=hand,
-        )
-
-    def captures(
-        self, opened: Opened, touch: Touch, route: Route | None, hand: Hand | None, power: Power
-    ) -> Captures | None:
-        """The scope of the bench, where there is one."""
-        scope = next(iter(opened.scopes.values()), None)
-        if scope is None:
-            return None
-        probes = HeldProbes(hand, scope, power.wait) if hand is not None else None
-        return Captures(scope, route, power.wait, self.traced, touch=touch, probes=probes)

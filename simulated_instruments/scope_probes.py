@@ -136,8 +136,9 @@ class ScopeProbes:
     def samples(self, channel: int, times: Array) -> Array:
         """Volts at the probe tip of `channel` at `times` (s), with noise that the same question gets again."""
         with self._lock:
-            volts = self._wave(channel, float(times.min(initial=self._now()))).samples(times)
-            volts += self._noise_volts(channel) * self._noise_of(channel, times)
+            since = float(times.min(initial=self._now()))
+            volts = self._wave(channel, since).samples(times)
+            volts += self._noise_volts(channel, since) * self._noise_of(channel, times)
             return volts
 
     def extremes(self, channel: int, edges: Array) -> Extremes:
@@ -146,12 +147,13 @@ class ScopeProbes:
         with self._lock:
             self._now()
             low, high = self._wave(channel, float(edges[0])).extremes(edges)
-            peaks = PEAKS * self._noise_volts(channel) * np.abs(self._noise_of(channel, edges))
+            peaks = PEAKS * self._noise_volts(channel, float(edges[0])) * np.abs(self._noise_of(channel, edges))
             return low - peaks[:-1], high + peaks[1:]
 
-    def _noise_volts(self, channel: int) -> float:
-        """Volts rms of the noise at the tip of `channel`."""
-        points = self._touched(channel, self._log[-1][1])
+    def _noise_volts(self, channel: int, since: float) -> float:
+        """Volts rms of the noise at the tip of `channel`, by where it was at the time `since`: a record may be read
+        when the probe has long gone elsewhere."""
+        points = self._touched(channel, self._log[self._entry(since)][1])
         if not points:
             return OPEN_NOISE
         return LOGIC_NOISE if any(point.removesuffix(LEG) in self._signals for point in points) else RAIL_NOISE
@@ -198,8 +200,7 @@ class ScopeProbes:
         """What the tip has seen since the time `since`, through every change of what it touches."""
         starts: list[float] = []
         routes: list[list[str]] = []
-        first = max(bisect_right(self._log, since, key=lambda entry: entry[0]) - 1, 0)
-        for time, touched in self._log[first:]:
+        for time, touched in self._log[self._entry(since) :]:
             points = self._touched(channel, touched)
             if not routes or points != routes[-1]:
                 starts.append(time)
@@ -211,6 +212,10 @@ class ScopeProbes:
             waves.append(self._hum if not found else found[0] if len(found) == 1 else Tied(found))
         joined = Joined(starts, waves)
         return LooseGround(joined, self._loose[channel]) if channel in self._loose else joined
+
+    def _entry(self, since: float) -> int:
+        """The place in the log of what was touched at the time `since`."""
+        return max(bisect_right(self._log, since, key=lambda entry: entry[0]) - 1, 0)
 
     def _led(self, channel: int, point: str, wave: Waveform) -> Waveform:
         """What the ground lead of a channel makes of a point."""

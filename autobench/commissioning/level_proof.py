@@ -15,6 +15,7 @@ from autobench.plan.limits import Limits
 from autobench.plan.steps import Feed, OhmsJob, PlannedStep, PolarityJob
 from autobench.quantity import Span, show
 from autobench.run import actions
+from autobench.run.contact import OHMS_BELOW
 from autobench.run.readings import judged, judged_estimate, unread
 
 LOAD = 0.2  # share by which the plug's resistor, its contacts included, may be off
@@ -43,6 +44,11 @@ def plug(bench: actions.Bench, step: PlannedStep, plan: ProofPlan, feed: Feed, p
         return unread(step, feed.rail, feed.inlet.point, "resistance", "ohm", limits, skipped(why)).optional()
     job = OhmsJob(feed.rail, feed.inlet, limits, 2.0 * path if feed.inlet.channels else 0.0)
     reading = actions.ohms(bench, step, job)[0]
+    if reading.verdict is Verdict.VOID and not feed.inlet.by_hand:
+        left = bench.touch.glance(feed.inlet)
+        if left is not None and abs(left) > OHMS_BELOW:
+            why = f"{show(left, 'V')} are there with OFF: 'on' and 'off' of the driver may be the wrong way round"
+            return reading.with_verdict(Verdict.OUTSIDE, why)
     if reading.verdict is Verdict.OUTSIDE:
         why = f"{reading.reason}: is the reference plug in, and no board, and the output off?"
         return reading.with_reason(why)

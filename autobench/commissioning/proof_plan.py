@@ -189,7 +189,7 @@ def step_names(bench: Bench, feeds: tuple[Feed, ...]) -> list[str]:
     """The steps in their order."""
     names = [f"{name} speaks its dialect" for name in bench.instruments]
     names += ["relays"] if bench.routes is not None else []
-    names += [f"{what} of {feed.rail}" for feed in feeds for what in ("plug", "polarity", "level", "leads")]
+    names += [f"{what} of {feed.rail}" for feed in feeds for what in ("plug", "polarity", "level", "leads", "limit")]
     names += ["scope"] if feeds else []
     return [*names, *(f"off of {feed.rail}" for feed in feeds)]
 

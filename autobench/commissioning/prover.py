@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 
-from autobench.commissioning import level_proof, relay_proof, scope_proof
+from autobench.commissioning import level_proof, limit_proof, relay_proof, scope_proof
 from autobench.commissioning.dialect_proof import speaks
 from autobench.commissioning.proof_plan import ProofPlan
 from autobench.documents.bench import Bench
@@ -112,6 +112,7 @@ class Prover:
         for feed in self._plan.plan.feeds:
             self._take(f"level of {feed.rail}", partial(self._level_of, feed))
             self._take(f"leads of {feed.rail}", partial(self._leads, feed))
+            self._take(f"limit of {feed.rail}", partial(self._limit, feed))
         self._take("scope", self._scope)
         self._live.power.make_off()
         for feed in self._plan.plan.feeds:
@@ -206,6 +207,15 @@ class Prover:
             yield plain(step, skipped(self._unpowered))
         else:
             yield level_proof.leads(self._live, step, feed, self._proving.opened.supplies[feed.supply])
+
+    def _limit(self, feed: Feed, step: PlannedStep) -> Iterator[Reading]:
+        if self._unpowered is not None:
+            yield plain(step, skipped(self._unpowered))
+            return
+        plugged = [each.value for each in self.readings if each.step == f"plug of {feed.rail}" and each.value]
+        load = self._plan.plugged(feed.rail).load
+        ohms = plugged[-1] if plugged else load.value if load is not None else None
+        yield limit_proof.limit(self._live, step, feed, self._proving.opened.supplies[feed.supply], ohms)
 
     def _scope(self, step: PlannedStep) -> Iterator[Reading]:
         captures, feed = self._live.captures, self._plan.reference

@@ -68,14 +68,15 @@ def driving_token(settled: Settled, driver: Driver) -> str:
     part, line, effect = settled.board.parts[driver.part], driver.line, settled.effect
     held = dict(effect.held).get(line)
     if held is not None:
-        return STUCK.get(held, UNSURE)
+        return alone(STUCK.get(held, UNSURE), len(effect.held) == 1)
     own = dict(effect.outputs).get((part.name, line))
     if own is not None:
-        return of_level(part, STUCK.get(own, UNSURE))
+        return alone(of_level(part, STUCK.get(own, UNSURE)), len(effect.outputs) == 1)
     if part.name in effect.dead or part.name not in settled.powered or (part.name, line) in effect.cut:
         at_own_leg = settled.board.lines[line].part == part.name and not effect.in_socket
         loose = (part.name, line) in effect.cut and at_own_leg and part.kind == "ram"
-        return "both" if loose else of_level(part, "silent")
+        single = (part.name, line) in effect.cut
+        return "both" if loose else alone(of_level(part, "silent"), single)
     told = [settled.seen(part.name, net) for net in (part.select, part.enable) if net]
     if any(word == "floating" for word in told):
         return of_level(part, "silent")  # its own leg is open, and the net at the others may well move
@@ -83,6 +84,11 @@ def driving_token(settled: Settled, driver: Driver) -> str:
     if stopped is None and part.kind in ANSWERING and line in fighting(settled):
         return "perhaps"
     return stopped or usual(settled, part)
+
+
+def alone(word: str, single: bool) -> str:
+    """A line that stays at a level all by itself, where the fault is one line's."""
+    return f"{word} alone" if single and word in ("stuck low", "stuck high") else word
 
 
 def of_level(part: Part, word: str) -> str:

@@ -94,7 +94,7 @@ def places_of(board: BoardModel, fault: Fault) -> Iterator[tuple[str | None, str
 
 def rails_at(board: BoardModel, fault: Fault, part: Part) -> list[str | None]:
     """The rails whose current passes a contact: each has a pin of its own there."""
-    if fault.name not in ("inlet-open", "connector-resistance"):
+    if fault.at.get("kinds") != ("series",):
         return []
     passing = [rail.name for rail in board.rails.values() if any(place.part == part.name for place in rail.places)]
     return [*passing] or [part.rail]

@@ -14,9 +14,11 @@ import numpy as np
 
 from autobench.diagnosis.alphabets import Observable
 from autobench.diagnosis.board_model import BoardModel
+from autobench.diagnosis.evidence import words_read
 from autobench.diagnosis.extra_evidence import at_leg
 from autobench.diagnosis.means import Means
 from autobench.diagnosis.ranking import Ranking
+from autobench.diagnosis.resting import level_at_rest
 
 # Minutes, and the chance that the check itself does harm (common practice).
 BY_FIXTURE = (0.2, 0.0)
@@ -142,17 +144,20 @@ def looks(ranking: Ranking, read: frozenset[Observable], means: Means) -> Iterat
 
 
 def scans(board: BoardModel, single: list[Check], read: frozenset[Observable]) -> Iterator[Check]:
-    """Every line of a bus at once, each where it is driven, or else where it is first met."""
-    buses: dict[str, dict[str, Check]] = {}
+    """Every line of a bus at once: each where it is driven, or else where it is first met; and all at the legs of one
+    part, which shows where a track or contact between them is open."""
+    buses: dict[tuple[str, str | None], dict[str, Check]] = {}
     for look in single:
         name = BUS.fullmatch(look.net)
         if name is None or read.issuperset(look.observables):
             continue
-        lines = buses.setdefault(name[1], {})
+        lines = buses.setdefault((name[1], None), {})
         if look.net not in lines or look.part in board.drivers.get(look.net, ()):
             lines[look.net] = look
-    for bus, lines in buses.items():
-        if len(lines) < LEAST_LINES:
+        buses.setdefault((name[1], look.part), {})[look.net] = look
+    wholes = {tuple(lines.values()) for (_, part), lines in buses.items() if part is None}
+    for (bus, part), lines in buses.items():
+        if len(lines) < LEAST_LINES or (part is not None and tuple(lines.values()) in wholes):
             continue
         found = sorted(lines.values(), key=lambda look: int(look.net[len(bus) :]))
         minutes = FIRST_OF_SCAN + sum(EACH_OF_SCAN * look.minutes for look in found)
@@ -239,9 +244,12 @@ def socketed(part: str) -> Iterator[Check]:
 def lifts(ranking: Ranking, legs: list[tuple[str, str]]) -> Iterator[Check]:
     """An output bent off its net: it moves by itself where the net was to blame."""
     board = ranking.predictions.board
+    read = words_read({each.observable: each for each in ranking.observations})
     for part, net in legs:
         point = board.pins.get((part, net))
         if part not in board.parts or net not in board.nets or point is None or not counts(ranking, net):
             continue
+        if level_at_rest(board, read, part, net) is not None:
+            continue  # nobody asks for it: it would not move by itself either
         what = f"power off, lift the {net} leg of {part}, and look at the free leg"
         yield Check("lift", (Observable("free leg", f"{part} {net}"),), what, point, *LIFT, part, net)

@@ -98,9 +98,7 @@ def state_of(seen: Mapping[str, str], powered: bool, dead: bool, fetched: str) -
     if "low" in (seen.get("WAIT"), seen.get("RDY")):
         return WAITING
     if fetched == "program":
-        asked = "low" in (seen.get("INT"), seen.get("IRQ"))  # NMI acts by its edge: held, it asks once at most
-        disturbed = asked or seen["reset"] == "slow"
-        return CRASHED if disturbed else RUNNING
+        return CRASHED if seen["reset"] == "slow" else RUNNING
     return {"ones": ONES, "zeros": ZEROS}.get(fetched, CRASHED)
 
 

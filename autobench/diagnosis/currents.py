@@ -64,6 +64,11 @@ def weights(settled: Settled, rail: Rail) -> dict[str, float]:
     return {rail.name: 1.0} | {name: max(abs(one.nominal / rail.nominal), 1.0) for name, one in made.items()}
 
 
+def shut_down(settled: Settled) -> bool:
+    """Whether a converter gives up before the short behind it, and draws nothing for it."""
+    return any(settled.board.parts[part].kind == "converter" for part in settled.effect.dead)
+
+
 def current_ratio(settled: Settled, rail: Rail) -> float:
     """Amps from `rail` as a share of healthy; a rail whose parts are not known is taken as unchanged."""
     trouble = settled.effect.rail
@@ -73,7 +78,7 @@ def current_ratio(settled: Settled, rail: Rail) -> float:
     if whole <= 0.0:
         return 1.0
     if trouble is not None and trouble.rail in settled.board.made_from(rail.name):
-        if trouble.kind == "short":
+        if trouble.kind == "short" and not shut_down(settled):
             return SHORTED_BEHIND
         if trouble.kind in ("low", "high"):
             return MADE_LOW if trouble.kind == "low" else MADE_HIGH

@@ -12,8 +12,8 @@ Leg = tuple[str, str]  # part, net
 
 @dataclass(frozen=True)
 class RailTrouble:
-    """Trouble of one rail: `open` or `resistance` behind `part`, `short` (a hard one), `soft short`, `ripple`; of one
-    the board makes itself also `missing`, `low` and `high`."""
+    """Trouble of one rail: `open` or `resistance` behind `part`, `short` (a hard one), `soft short`, `ripple`, `loose`
+    (open now and then, behind `part`); of one the board makes itself also `missing`, `low` and `high`."""
 
     rail: str
     kind: str

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from autobench.diagnosis.alphabets import Observable, alphabets
 from autobench.diagnosis.board_model import BoardModel
-from autobench.diagnosis.extra_evidence import extra, told_by
+from autobench.diagnosis.extra_evidence import Known, extra, leg_of, told_by
+from autobench.diagnosis.resting import level_at_rest
 from autobench.diagnosis.translation import STILL_STATES, Weights, translate
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
@@ -23,6 +24,10 @@ USUAL_CLOCKS = (5.5, 18.0)
 # The same of class S, where a run of writes counts once: the loops of a bus full of ones or zeros, and usual programs.
 ONE_RUN, SEVEN = (0.97, 1.03), (6.95, 7.05)
 USUAL_RUNS, USUAL_SYNCS = (0.02, 0.6), (2.3, 4.5)
+# Volts at which bipolar inputs leave a net that nobody drives, and how often it is two outputs that fight instead
+# (common practice).
+OPEN_LEVELS, FIGHTS = (1.2, 1.75), 0.3
+SEVERAL = 3
 SIDE_BLOCKS = {
     "input": "cpu inputs", "output": "cpu outputs", "select": "selects", "data": "data bus", "address": "address bus",
     "strobe": "memory strobes",
@@ -34,13 +39,15 @@ MEMORY_BLOCKS = {"strobe": "memory strobes", "address": "memory address", "data"
 class Observation:
     """What readings say of one observable: the weights of the categories it may be in, and the readings themselves.
 
-    `block`: readings of one block share a floor. `accuses`: whether one of the readings is outside its limits.
+    `block`: readings of one block share a floor. `accuses`: whether one of the readings is outside its limits. `known`:
+    of a look at one more point of a net, where that was read before and as what.
     """
 
     observable: Observable
     weights: Weights
     readings: tuple[Reading, ...]
     block: str
+    known: Known | None = None
 
     @property
     def accuses(self) -> bool:
@@ -61,22 +68,71 @@ def usable(reading: Reading) -> bool:
 def observations(board: BoardModel, readings: Sequence[Reading]) -> tuple[Observation, ...]:
     """Every observation the readings allow; of several of the same thing the last counts."""
     found: dict[Observable, Observation] = {}
+    open_nets = {(reading.step, reading.net) for reading in readings if reading.quantity == "level" and loose(reading)}
     for reading in readings:
         translated = said(board, reading) if usable(reading) else None
         if translated is not None:
             observable, weights = translated
+            if (reading.step, reading.net) in open_nets:
+                weights = tuple(each for pair in weights for each in as_open(pair))
             earlier = found.get(observable)
             if observable.kind == "clock level" and earlier is not None and earlier.accuses:
                 continue  # a clock has two levels, and one that is wrong is not made good by the other
-            found[observable] = Observation(observable, weights, (reading,), block_of(board, observable))
+            known = known_of(board, found, reading.net or "") if extra(reading) else None
+            found[observable] = Observation(observable, weights, (reading,), block_of(board, observable), known)
+    for observation in in_step(found):
+        found[observation.observable] = observation
     for observation in derived(board, found):
         found[observation.observable] = observation
     rests = memory_rests(board, found)
+    read = words_read(found)
     return tuple(
         each
         for each in found.values()
-        if not moot(each.observable, found) and not (rests and each.readings[0].stage == "memory")
+        if not moot(each.observable, found)
+        and not (rests and each.readings[0].stage == "memory")
+        and not unasked(board, read, each)
     )
+
+
+def in_step(found: Mapping[Observable, Observation]) -> Iterator[Observation]:
+    """Lines of one part of which several stay at a level while it should drive them: one bad line does not do that."""
+    still: dict[str, list[Observation]] = {}
+    for observable, seen in found.items():
+        if observable.kind == "driving" and seen.category in ("low", "high"):
+            still.setdefault(observable.name.partition(" ")[0], []).append(seen)
+    for lines in still.values():
+        if len(lines) >= SEVERAL:
+            yield from (replace(seen, weights=((f"{seen.category} in step", 1.0),)) for seen in lines)
+
+
+def words_read(found: Mapping[Observable, Observation]) -> dict[str, str]:
+    """The word of every line the round read."""
+    return {each.name: seen.category for each, seen in found.items() if each.kind == "line" and " " not in each.name}
+
+
+def unasked(board: BoardModel, read: Mapping[str, str], seen: Observation) -> bool:
+    """Whether an output rests where its inputs, as read, leave it: nobody asks for it, so that says nothing of it."""
+    if seen.observable.kind == "free leg":
+        part, net = leg_of(seen.observable)
+        return seen.category == "still" and level_at_rest(board, read, part, net) is not None
+    if seen.observable.kind != "line" or seen.observable.name not in board.lines:
+        return False
+    net = seen.observable.name
+    return any(level_at_rest(board, read, part, net) == seen.category for part in board.drivers.get(net, ()))
+
+
+def loose(reading: Reading) -> bool:
+    """Whether a level is that of a net that nobody drives, as the inputs on it leave it."""
+    return reading.value is not None and OPEN_LEVELS[0] <= reading.value <= OPEN_LEVELS[1]
+
+
+def as_open(pair: tuple[str, float]) -> Weights:
+    """A line between the levels that stands where open inputs leave it floats, or two outputs fight there."""
+    category, weight = pair
+    if category != "half-level":
+        return (pair,)
+    return (("floating", (1.0 - FIGHTS) * weight), ("half-level", FIGHTS * weight))
 
 
 def memory_rests(board: BoardModel, found: Mapping[Observable, Observation]) -> bool:
@@ -95,9 +151,18 @@ def block_of(board: BoardModel, observable: Observable) -> str:
     if observable.kind in ("line", "low level"):
         line = board.lines.get(observable.name)
         if line is None:
-            return observable.name
+            return f"leg {observable.name}"
         return (MEMORY_BLOCKS if line.stage == "memory" else SIDE_BLOCKS).get(line.side, "bus")
     return alphabets()[observable.kind].block
+
+
+def known_of(board: BoardModel, found: Mapping[Observable, Observation], net: str) -> Known | None:
+    """Where a net was read first, and as what: by the round, or by the first look."""
+    of_round = found.get(Observable("line", net))
+    if of_round is not None:
+        return board.lines[net].part, of_round.category
+    looks = ((leg_of(each), seen) for each, seen in found.items() if each.kind == "line")
+    return next(((leg[0], seen.category) for leg, seen in looks if leg[1] == net), None)
 
 
 def rate_of(found: Mapping[Observable, Observation], net: str) -> tuple[float, Reading] | None:

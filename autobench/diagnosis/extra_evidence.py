@@ -28,12 +28,17 @@ DEEDS = (
 )  # kinds that readings of hands' work have as their quantity
 WHOLE = ("across", "reseat", "swap", "heat")  # those of a whole part
 CONTACT = "socket-contact"
-HOT = ("chip-supply-short", "ram-shorted", "ram-several")
+HOT = ("chip-supply-short", "ram-shorted", "ram-several", "repair-damage")
 SERIES = ("inlet-open", "connector-resistance")
+LOOSE = "cracked-joint"
 # Words of nets in those of a line's alphabet, where nothing is known of its rate.
+Known = tuple[str, str]  # where a net was read before, and as what
 WORDS: Mapping[str, str] = {
     "ok": "high", "half": "either", "other": "either", "weak": "either", "halt pulses": "either",
     "unprogrammed": "any", "no picture": "either", "garbled halt": "any",
+}  # fmt: skip
+AS_READ: Mapping[str, str] = {
+    "moving": "either", "off-rate": "either", "slow": "either", "burst": "either",
 }  # fmt: skip
 SLOWLY = 0.3  # of what moves at an unknown rate may look slow, or come in bursts
 
@@ -47,6 +52,12 @@ def leg_of(observable: Observable) -> tuple[str, str]:
     """Part and net of an observable at a leg."""
     part, _, net = observable.name.partition(" ")
     return part, net
+
+
+def joined(settled: Settled, net: str, one: str, other: str) -> bool:
+    """Whether the points of a net at two parts are one and the same, for a probe."""
+    effect = settled.effect
+    return effect.in_socket or not any((part, net) in effect.cut for part in {one, other} if one != other)
 
 
 def beyond(board: BoardModel, observable: Observable) -> bool:
@@ -76,21 +87,30 @@ def told_by(reading: Reading) -> tuple[Observable, Weights] | None:
     return at_leg(part, reading.net), (("moving", 1.0 - SLOWLY), (state, SLOWLY))
 
 
-def token(observable: Observable, candidate: Candidate, settled: Settled) -> str:
-    """What is really there, in the words of the observable's alphabet, where `candidate` came out as `settled`."""
+def token(observable: Observable, candidate: Candidate, settled: Settled, known: Known | None = None) -> str:
+    """What is really there, in the words of the observable's alphabet, where `candidate` came out as `settled`.
+
+    `known`: what the same net was read as before, and where. Where the two points are joined it is the same again: only
+    a break between them makes a difference.
+    """
     if observable.kind == "reseat":
         return "contact" if (candidate.fault, candidate.part) == (CONTACT, observable.name) else "elsewhere"
     if observable.kind == "across":
-        return "lost" if candidate.part == observable.name and candidate.fault in SERIES else "joined"
+        if candidate.part != observable.name:
+            return "joined"
+        return "lost" if candidate.fault in SERIES else "perhaps" if candidate.fault == LOOSE else "joined"
     if observable.kind == "heat":
         return warmth(candidate, settled, observable.name)
     if observable.kind == "swap":
         return swapped(candidate, observable.name)
     part, net = leg_of(observable)
     if observable.kind == "contact":
-        return "apart" if (part, net) in settled.effect.cut else "joined"
+        # A track breaks beyond the pin: the leg and the point below its socket are on the same side of it.
+        return "apart" if (part, net) in settled.effect.cut and settled.effect.in_socket else "joined"
     if observable.kind == "free leg":
         return free(settled, part, net)
+    if known is not None and joined(settled, net, part, known[0]):
+        return AS_READ.get(known[1], known[1])
     line = settled.board.lines.get(net)
     if line is not None and line.start:
         return UNSURE  # it moves for some milliseconds after the reset, and then no more
@@ -98,6 +118,8 @@ def token(observable: Observable, candidate: Candidate, settled: Settled) -> str
         return "any"  # a screen nobody draws on may be blank
     if candidate.fault == "ram-several" and "ram" in kinds(settled.board, net):
         return "any"  # which of them are dead is not known
+    if (part, net) in settled.effect.cut and not settled.effect.in_socket and net in settled.board.parts[part].data:
+        return "isolated"
     word = settled.at(part, net)
     if word == "moving":
         return "garbled" if settled.state == cpu.CRASHED else "either"
@@ -126,7 +148,7 @@ def warmth(candidate: Candidate, settled: Settled, part: str) -> str:
             return "hot"
         row = candidate.fault == "ram-several" and settled.board.parts[part].kind == "ram"
         return "perhaps" if row else "cool"
-    fights = candidate.fault in ("bus-contention", "repair-damage") and candidate.part == part
+    fights = candidate.fault == "bus-contention" and candidate.part == part
     return "perhaps" if fights else "cool"
 
 
@@ -145,7 +167,8 @@ def rows(
     observable: Observable,
     numbers: Mapping[str, int],
     outcomes: Iterable[tuple[Candidate, Settled]],
+    known: Known | None = None,
 ) -> list[int]:
     """The row of the alphabet for each outcome; `numbers` gives the row of each token."""
     unsure = numbers[UNSURE]
-    return [numbers.get(token(observable, candidate, settled), unsure) for candidate, settled in outcomes]
+    return [numbers.get(token(observable, candidate, settled, known), unsure) for candidate, settled in outcomes]

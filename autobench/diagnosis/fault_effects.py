@@ -7,12 +7,11 @@ first guesses. It spreads no priors and predicts no readings.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from autobench.diagnosis import cpu
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.cpu_effects import cpu_dead, cpu_pin, interrupt_held
-from autobench.diagnosis.effects import Effect, RailTrouble
+from autobench.diagnosis.effects import Effect
 from autobench.diagnosis.memory_effects import (
     AFTER_START,
     AT_MEMORY,
@@ -29,46 +28,22 @@ from autobench.diagnosis.memory_effects import (
     shorted_memory,
 )
 from autobench.diagnosis.parts import CPU_ADDRESSES, CPU_DATA
+from autobench.diagnosis.rail_effects import (
+    chip_short,
+    cracked,
+    made_rail,
+    on_rail,
+    own_rail,
+    shorted_rail,
+    too_many_volts,
+)
 from autobench.documents.nets import GROUND
-
-FRAGILE = ("rom", "video", "cpu")  # what too many volts kill besides the memory
 
 
 def effects_of(board: BoardModel, fault: str, part: str | None, net: str | None) -> Ways:
     """The ways `fault` turns out at a place; none where nothing known of the board would change."""
     rule = RULES.get(fault, ())
     return rule if isinstance(rule, tuple) else rule(Spot(board, part or "", net or ""))
-
-
-def on_rail(kind: str, extra: float = 0.0) -> Rule:
-    """Trouble of the rail a place belongs to."""
-
-    def ways(at: Spot) -> Ways:
-        rail = at.net or at.board.parts[at.part].rail or ""
-        return (Effect(rail=RailTrouble(rail, kind, at.part), extra=extra),) if rail in at.board.rails else ()
-
-    return ways
-
-
-def made_rail(rail: str, kind: str, later: str | None = None) -> Rule:
-    """Trouble of a rail the board makes itself; without its bias the memory forgets."""
-
-    def ways(at: Spot) -> Ways:
-        if rail not in at.board.rails or at.board.rails[rail].source is None:
-            return ()
-        trouble = RailTrouble(rail, kind, at.part)
-        return (Effect(rail=trouble, later=later),)
-
-    return ways
-
-
-def own_rail(kind: str) -> Rule:
-    """Trouble of the rail that a regulator or bridge makes."""
-
-    def ways(at: Spot) -> Ways:
-        return made_rail(at.board.parts[at.part].rail or "", kind)(at)
-
-    return ways
 
 
 def dead(level: str = "static", draw: float = 0.6) -> Rule:
@@ -78,18 +53,6 @@ def dead(level: str = "static", draw: float = 0.6) -> Rule:
         return (Effect(dead=(at.part,), dead_level=level, dead_draw=draw),)
 
     return ways
-
-
-def chip_short(at: Spot) -> Ways:
-    """Hard, or soft enough to let the rail live."""
-    hard = RailTrouble(at.net, "short", at.part)
-    soft = RailTrouble(at.net, "soft short", at.part)
-    softly = (
-        Effect(0.4 / 6.0, rail=soft, dead=(at.part,), dead_level=level, extra=extra)
-        for extra in (0.4, 0.65, 0.95)
-        for level in ("static", "high")
-    )
-    return (Effect(0.6, rail=hard, dead=(at.part,)), *softly)
 
 
 def clock_word(word: str) -> Rule:
@@ -253,25 +216,31 @@ def port_damaged(at: Spot) -> Ways:
     return (*nothing, *interrupt, *data)
 
 
-def too_many_volts(at: Spot) -> Ways:
-    """What stands before the regulator comes through, and takes memory, buffers, then large chips with it."""
-    ways = []
-    of_kind = {kind: [part.name for part in at.board.parts.values() if part.kind == kind] for kind in FRAGILE}
-    rom, video, main = (tuple(of_kind[kind][:1]) for kind in FRAGILE)
-    for way in own_rail("high")(at):
-        ways.append(replace(way, weight=0.2))
-        ways.append(replace(way, weight=0.3, later=cpu.CRASHED))
-        ways += [replace(way, weight=share, dead=dead, dead_level="floating")
-                 for share, dead in ((0.2, rom), (0.2, (*rom, *video)), (0.1, main)) if dead]  # fmt: skip
-    return tuple(ways)
+# Times its own amps that a chip draws the wrong way round (common practice: it gets hot, and few survive it).
+REVERSED = (2.5, 4.0, 6.0)
+
+
+def reversed_chip(at: Spot) -> Ways:
+    """A chip that somebody put in the wrong way round does nothing, and draws a multiple of its amps."""
+    own = at.board.parts[at.part]
+    spoils = own.kind in ("ram", "data buffer")
+    levels: tuple[str, ...] = ("low", "high", "floating") if own.kind == "ram" else ("static", "floating")
+    return tuple(
+        Effect(weight, dead=(own.name,), dead_level=level, dead_draw=draw, later=state,
+               outputs=tuple(((own.name, net), level) for net in own.data) if own.kind == "ram" else ())
+        for draw in REVERSED
+        for level in levels
+        for state, weight in (AFTER_START if spoils else ((None, 1.0),))
+    )  # fmt: skip
 
 
 # What does not depend on the place stands as it is.
 RULES: Mapping[str, Rule | Ways] = {
-    "decoupler-short": on_rail("short"),
+    "decoupler-short": shorted_rail,
     "chip-supply-short": chip_short,
     "inlet-open": on_rail("open"),
     "connector-resistance": on_rail("resistance"),
+    "cracked-joint": cracked,
     "regulator-low": own_rail("low"),
     "regulator-high": too_many_volts,
     "bias-rail-missing": made_rail("-5V", "missing", cpu.CRASHED),
@@ -312,4 +281,5 @@ RULES: Mapping[str, Rule | Ways] = {
     "video-ram-bad": dead(draw=1.0),
     "video-controller-dead": dead(draw=0.7),
     "port-chip-damaged": port_damaged,
+    "repair-damage": reversed_chip,
 }

@@ -67,10 +67,9 @@ def outcomes_of(ranking: Ranking, check: Check) -> Floats:
     What several readings come to together is told by the likeliest category of each: every pattern of these is an
     outcome, and now and then another one is read.
     """
-    predictions = ranking.predictions
     if len(check.observables) == 1:
-        return predictions.chances(check.observables[0])
-    likeliest = np.stack([predictions.chances(each).argmax(axis=1) for each in check.observables], axis=1)
+        return ranking.foretold(check.observables[0])
+    likeliest = np.stack([ranking.foretold(each).argmax(axis=1) for each in check.observables], axis=1)
     _, pattern = np.unique(likeliest, axis=0, return_inverse=True)
     count = int(pattern.max()) + 1
     table = np.full((len(pattern), count), MISREAD / count)

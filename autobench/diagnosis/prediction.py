@@ -11,10 +11,11 @@ from autobench.diagnosis import cpu
 from autobench.diagnosis.alphabets import UNSURE, Observable, alphabets, ratio_token
 from autobench.diagnosis.board_model import BoardModel, Clock, Line, Rail, Video
 from autobench.diagnosis.bus_tokens import bus_tokens, video_reads
-from autobench.diagnosis.currents import current_ratio
+from autobench.diagnosis.currents import current_ratio, shut_down
 from autobench.diagnosis.effects import HEALTHY, Effect, RailTrouble
 from autobench.diagnosis.parts import CPU_DATA
-from autobench.diagnosis.simulation import MOVING, Rests, Settled
+from autobench.diagnosis.rests import Rests
+from autobench.diagnosis.simulation import MOVING, Settled
 
 Tokens = dict[Observable, str]
 
@@ -24,9 +25,11 @@ RESET_WORDS = {"ok": "ok", "low": "stuck", "slow": "looping", "static": "stuck"}
 SYNC_WORDS = {"moving": "right", "other": "other", "half": "other", "unprogrammed": "unprogrammed", "dead": "dead"}
 
 TRIP_WORDS = {"short": "tripped", "soft short": "perhaps", "loaded": "perhaps"}
+RIPPLE_WORDS = {"ripple": "high", "resistance": "raised", "loose": "raised", "flickers": "raised", "coupled": "coupled"}
 VOLTS_WORDS = {
     "open": "zero", "resistance": "sagging", "short": "collapsed", "soft short": "sagging", "missing": "missing",
-    "low": "low", "high": "high", "loaded": "sagging", "starved": "sagging",
+    "low": "low", "high": "high", "loaded": "sagging", "starved": "sagging", "loose": "flickering",
+    "flickers": "flickering", "unfed short": "missing",
 }  # fmt: skip
 UNREAD_WORDS = {
     "half": "off-rate", "other": "off-rate", "weak": "either", "unprogrammed": "any", "no picture": "either",
@@ -42,7 +45,7 @@ class Predictor:
         known = alphabets()
         self.rows = {each: known[each.kind].token_numbers for each in self.observables}
         self.of_nets: dict[int, list[int]] = {}
-        self.of_rails: dict[RailTrouble | None, dict[Observable, int]] = {}
+        self.of_rails: dict[tuple[RailTrouble | None, bool], dict[Observable, int]] = {}
 
     def ways(self, effect: Effect) -> Iterator[tuple[float, list[int], Settled]]:
         """Chance and rows of each way `effect` turns out, in the order of `observables`, and the board at rest."""
@@ -52,11 +55,12 @@ class Predictor:
     def row_numbers(self, settled: Settled) -> list[int]:
         """The row of every token of a board at rest."""
         trouble, nets = settled.effect.rail, id(settled.nets)
-        if trouble not in self.of_rails:
-            self.of_rails[trouble] = self.numbered(rail_tokens(settled))
+        rails = (trouble, shut_down(settled))
+        if rails not in self.of_rails:
+            self.of_rails[rails] = self.numbered(rail_tokens(settled))
         if nets not in self.of_nets:
             self.of_nets[nets] = list(self.numbered(tokens(settled)).values())
-        own = {**self.of_rails[trouble], **self.numbered(current_tokens(settled))}
+        own = {**self.of_rails[rails], **self.numbered(current_tokens(settled))}
         found = [*own.values(), *self.of_nets[nets]]
         for net in settled.effect.grounded:
             observable = Observable("low level", net)
@@ -83,7 +87,7 @@ def tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
         yield from clock_tokens(settled, clock)
     if board.reset_net is not None and board.reset_point is not None:
         word = settled.at(board.reset_point.partition(".")[0], board.reset_net)
-        yield Observable("reset", board.reset_net), RESET_WORDS.get(word, "short")
+        yield Observable("reset", board.reset_net), "interrupted" if loose(settled) else RESET_WORDS.get(word, "short")
     if board.video is not None:
         yield from video_tokens(settled, board.video)
     for line in board.lines.values():
@@ -109,15 +113,42 @@ def felt(settled: Settled, rail: Rail) -> RailTrouble | None:
     """The trouble as `rail` feels it: one made from a rail that is gone is gone too, and a short of it loads its
     source."""
     trouble = settled.effect.rail
+    if trouble is not None and trouble.kind == "short" and trouble.rail == rail.name and shut_down(settled):
+        return RailTrouble(rail.name, "unfed short", trouble.part)
     if trouble is None or trouble.rail == rail.name:
         return trouble
     if rail.source == trouble.rail and trouble.kind in ("open", "short", "soft short"):
         return RailTrouble(rail.name, "missing" if trouble.kind != "soft short" else "low", trouble.part)
+    if rail.source == trouble.rail and trouble.kind == "loose":
+        return RailTrouble(rail.name, "flickers", trouble.part)
     if rail.source == trouble.rail and trouble.kind == "resistance":
         return RailTrouble(rail.name, "starved", trouble.part)
-    if rail.name == source_of(settled, trouble.rail) and trouble.kind == "short":
+    if trouble.kind == "ripple" and lighter(rail, settled.board.rails[trouble.rail]):
+        return RailTrouble(rail.name, "coupled", trouble.part)
+    if rail.name == source_of(settled, trouble.rail) and trouble.kind == "short" and not shut_down(settled):
         return RailTrouble(rail.name, "loaded", trouble.part)
     return trouble
+
+
+def lighter(rail: Rail, other: Rail) -> bool:
+    """Whether `rail` carries less than `other`; what the board makes itself, of unknown amps, is taken to."""
+    amps = [0.0 if each.amps is None else each.amps.high or each.amps.low or 0.0 for each in (rail, other)]
+    return amps[0] < amps[1]
+
+
+def loose(settled: Settled) -> bool:
+    """Whether the CPU's supply opens now and then, so that everything starts anew."""
+    trouble, main = settled.effect.rail, settled.board.cpu
+    return (
+        trouble is not None
+        and trouble.kind == "loose"
+        and main is not None
+        and trouble.rail
+        in (
+            main.rail,
+            source_of(settled, main.rail or ""),
+        )
+    )
 
 
 def source_of(settled: Settled, rail: str) -> str | None:
@@ -128,21 +159,34 @@ def source_of(settled: Settled, rail: str) -> str | None:
 def volts_tokens(rail: Rail, trouble: RailTrouble | None) -> Iterator[tuple[Observable, str]]:
     """Ohms, trip, ripple, and the volts of every place."""
     kind = trouble.kind if trouble is not None and trouble.rail == rail.name else None
-    yield Observable("ohms", rail.name), {"short": "short", "soft short": "low"}.get(kind or "", "ok")
+    yield (
+        Observable("ohms", rail.name),
+        {"short": "short", "unfed short": "short", "soft short": "low"}.get(kind or "", "ok"),
+    )
     yield Observable("trip", rail.name), TRIP_WORDS.get(kind or "", "none")
-    ripple = {"ripple": "high", "resistance": "raised"}.get(kind or "", "ok")
+    ripple = RIPPLE_WORDS.get(kind or "", "ok")
     yield Observable("ripple", rail.name), ripple
     beyond = break_index(rail, trouble.part if trouble is not None else None)
     bad = VOLTS_WORDS.get(kind or "")
     behind: dict[str, bool] = {}
     for index, place in enumerate(rail.places):
-        behind[place.name] = kind in ("open", "resistance") and index >= beyond
-        hit = behind[place.name] or kind in ("short", "missing", "low", "high", "loaded", "starved")
+        behind[place.name] = kind in ("open", "resistance", "loose") and index >= beyond
+        hit = behind[place.name] or kind in (
+            "short",
+            "missing",
+            "low",
+            "high",
+            "loaded",
+            "starved",
+            "flickers",
+            "unfed short",
+        )
         hit = hit or (kind == "soft short" and index > 0)  # the supply holds its own end
         yield Observable("rail", f"{rail.name} {place.name}"), bad if hit and bad else "ok"
     for start, end in rail.drops:
         crossed = behind.get(end, False) and not behind.get(start, False)
         word = "high" if crossed else "perhaps" if kind in ("soft short", "short") else "ok"
+        word = "now and then" if (crossed and kind == "loose") or kind == "flickers" else word
         yield Observable("drop", f"{rail.name} {start} {end}"), word
 
 
@@ -211,6 +255,8 @@ def start_token(settled: Settled, word: str) -> str:
 
 def line_token(settled: Settled, line: Line, word: str) -> str:
     """The token of a line's state."""
+    if loose(settled) and word in MOVING and line.healthy != "any":
+        return "interrupted"
     if line.net in CPU_DATA:
         return "busy" if word == "moving" and settled.state not in cpu.VARIED else word
     if line.stage == "memory":

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from autobench.diagnosis.alphabets import Observable, alphabets, block_floor
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.candidates import Candidate, candidates
-from autobench.diagnosis.evidence import Observation
-from autobench.diagnosis.extra_evidence import beyond, rows
+from autobench.diagnosis.evidence import Observation, known_of
+from autobench.diagnosis.extra_evidence import Known, beyond, leg_of, rows
 from autobench.diagnosis.inference import Floats, Numbers, minimal_hitting_sets, posterior, summed
 from autobench.diagnosis.prediction import Predictor
 from autobench.diagnosis.simulation import Settled
@@ -45,26 +45,29 @@ class Predictions:
     place: Numbers
     tokens: dict[Observable, Numbers]
     rests: tuple[Settled, ...] = ()
-    further: dict[Observable, Numbers] = field(default_factory=dict)
+    further: dict[tuple[Observable, Known | None], Numbers] = field(default_factory=dict)
 
-    def rows(self, observable: Observable) -> Numbers:
-        """Row of every outcome in the alphabet of `observable`, of the round or beyond it; the latter are kept."""
+    def rows(self, observable: Observable, known: Known | None = None) -> Numbers:
+        """Row of every outcome in the alphabet of `observable`, of the round or beyond it; the latter are kept.
+
+        `known`: where the net of a further look was read before, and as what.
+        """
         if observable in self.tokens:
             return self.tokens[observable]
-        if observable not in self.further:
+        if (observable, known) not in self.further:
             numbers = alphabets()[observable.kind].token_numbers
             outcomes = ((self.candidates[owner], rest) for owner, rest in zip(self.owner, self.rests, strict=True))
-            self.further[observable] = np.array(rows(observable, numbers, outcomes), dtype=np.intp)
-        return self.further[observable]
+            self.further[observable, known] = np.array(rows(observable, numbers, outcomes, known), dtype=np.intp)
+        return self.further[observable, known]
 
     def knows(self, observable: Observable) -> bool:
         """Whether anything is foretold of `observable`."""
         return observable in self.tokens or beyond(self.board, observable)
 
-    def chances(self, observable: Observable) -> Floats:
-        """Chance of each category of `observable` under each outcome, shape (outcomes, categories)."""
+    def chances(self, observable: Observable, known: Known | None = None) -> Floats:
+        """Chance of each category of `observable` under each outcome, shape (outcomes, categories); see `rows`."""
         alphabet = alphabets()[observable.kind]
-        table: Floats = alphabet.table[self.rows(observable)]
+        table: Floats = alphabet.table[self.rows(observable, known)]
         table[ELSE] = 0.5 * table[NOTHING] + 0.5 / table.shape[1]
         return table
 
@@ -114,6 +117,14 @@ class Ranking:
     by_place: Floats
     likely: Floats
 
+    def foretold(self, observable: Observable) -> Floats:
+        """`Predictions.chances` of what may be read next, by what its net was read as before."""
+        predictions = self.predictions
+        further = observable.kind == "line" and observable not in predictions.tokens
+        found = {each.observable: each for each in self.observations} if further else {}
+        known = known_of(predictions.board, found, leg_of(observable)[1]) if further else None
+        return predictions.chances(observable, known)
+
     def candidates_at(self, place: int) -> list[int]:
         """Candidates of one place, likeliest first."""
         found = np.flatnonzero(self.predictions.place == place)
@@ -122,7 +133,7 @@ class Ranking:
 
 def observation_chance(predictions: Predictions, observation: Observation) -> Floats:
     """Chance of one observation under each outcome."""
-    table = predictions.chances(observation.observable)
+    table = predictions.chances(observation.observable, observation.known)
     columns = alphabets()[observation.observable.kind].category_numbers
     chance = np.zeros(table.shape[0])
     for category, weight in observation.weights:

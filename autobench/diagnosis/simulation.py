@@ -8,11 +8,11 @@ what it does at power-on, and what follows decides whether it goes on. It predic
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from autobench.diagnosis import cpu
 from autobench.diagnosis.board_model import BoardModel
-from autobench.diagnosis.effects import HEALTHY, Effect
+from autobench.diagnosis.effects import Effect
 from autobench.diagnosis.parts import CPU_DATA, Output, Part
 
 ROUNDS = 12  # a board of this kind settles in four or five
@@ -21,12 +21,6 @@ LOOSE = frozenset({"floating", "static"})  # a pull-up decides what becomes of t
 MADE_HIGH = frozenset({"floating", "high", "static"})  # an open input acts as a high
 WRITTEN = "moving"
 STROBES = ("RAS", "CAS")  # without both a memory chip drives nothing
-# Share of programs that halt for ever.
-HALTS = {cpu.UNINTERRUPTED: 0.5, cpu.CRASHED: 0.15}
-# Share of programs gone astray whose strobes look like those of any program.
-ASTRAY = 0.4
-# The same for class S: one opcode in twenty jams it, and nothing but a reset ends that.
-JAMS = {cpu.CRASHED: 0.5}
 
 
 @dataclass(frozen=True)
@@ -275,6 +269,10 @@ class Simulation:
             return self.effect.later
         asked = "IRQ" if "IRQ" in seen else "INT"
         line = self.board.lines.get(asked)
+        if seen.get(asked) == "low":
+            # After a reset nothing may interrupt until the program allows it: the storm comes when it has started. NMI
+            # acts by its edge: held, it asks once at most.
+            return cpu.CRASHED
         if line is not None and line.healthy == "moving" and seen[asked] not in MOVING:
             return cpu.UNINTERRUPTED
         return state
@@ -315,32 +313,3 @@ class Simulation:
 def settle(board: BoardModel, effect: Effect, healthy: Settled | None = None) -> Settled:
     """What `board` does with `effect`, at rest; sooner there with the `healthy` board at rest."""
     return Simulation(board, effect, healthy).run()
-
-
-class Rests:
-    """Boards at rest, each simulated once: what an effect only adds to the current changes no net."""
-
-    def __init__(self, board: BoardModel) -> None:
-        self.board = board
-        self.healthy = settle(board, HEALTHY)
-        self.known: dict[Effect, Settled] = {}
-
-    def at_rest(self, effect: Effect) -> Settled:
-        """What the board does with `effect`."""
-        plain = replace(effect, weight=1.0, extra=0.0, grounded=(), dead_draw=1.0)
-        if plain not in self.known:
-            self.known[plain] = settle(self.board, plain, self.healthy)
-        return replace(self.known[plain], effect=effect)
-
-    def ways(self, effect: Effect) -> tuple[tuple[float, Settled], ...]:
-        """The same with the chance of each: a program whose interrupt is missing halts for ever, or runs on; one that
-        reads garbage may come upon a halt as well, or look like any other."""
-        settled = self.at_rest(effect)
-        halts = (JAMS if self.board.cpu_class == "S" else HALTS).get(settled.state)
-        if halts is None or effect.later is not None:
-            return ((1.0, settled),)
-        halted = (halts, self.at_rest(replace(effect, later=cpu.HALTED)))
-        if settled.state != cpu.CRASHED:
-            return ((1.0 - halts, settled), halted)
-        astray = (ASTRAY * (1.0 - halts), self.at_rest(replace(effect, later=cpu.ASTRAY)))
-        return (((1.0 - ASTRAY) * (1.0 - halts), settled), astray, halted)

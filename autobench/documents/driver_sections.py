@@ -251,6 +251,7 @@ class Conversation(Section):
     reply_within: Seconds = Quantity(2.0, "s")
     pace: Seconds = Quantity(0.0, "s")
     common_commands: YesNo = True  # it knows `*ESE?` and the like (IEEE 488.2), which getting back in step uses
+    joined_questions: YesNo = False  # several questions may go in one message, with `;:` between, as SCPI has it
     errors: Action | None = None  # takes the oldest error
 
     def check(self) -> Iterator[Complaint]:

@@ -101,18 +101,30 @@ class Dialect:
         """The answers of several actions that read, about one place and one moment: a line that several of them ask is
         asked once. Raises as `perform` does.
         """
-        replies: dict[tuple[str, int | None, bool], str] = {}
-        found: dict[str, Answer] = {}
+        asked: dict[str, str] = {}
         for name in names:
             action = self.action(name)
             if action.ask is None or action.say or action.wait or action.answer in BY_LENGTH:
                 raise ValueError(f"'{name}' is more than a question")
-            asked = fill(action.ask, self.filling(name, action, channel, None, (), {}))
-            key = (asked, action.length, action.twice)
-            if key not in replies:
-                replies[key] = self.reply(action, asked, None)
-            found[name] = self.decoded(action, replies[key], self.driver.role[name].unit, asked)
-        return found
+            asked[name] = fill(action.ask, self.filling(name, action, channel, None, (), {}))
+        if self.driver.link.joined_questions:
+            replies = self.joined(list(dict.fromkeys(asked.values())))
+        else:
+            first = {line: self.action(name) for name, line in reversed(asked.items())}
+            replies = {line: self.reply(first[line], line, None) for line in dict.fromkeys(asked.values())}
+        return {
+            name: self.decoded(self.action(name), replies[line], self.driver.role[name].unit, line)
+            for name, line in asked.items()
+        }
+
+    def joined(self, lines: Sequence[str]) -> dict[str, str]:
+        """The replies to several questions in one message (SCPI-1999 vol. 1, 6.2.4; IEEE 488.2, 8.4.1)."""
+        reply = self.link.ask(";:".join(line.removeprefix(":") for line in lines))
+        answers = reply.split(";")
+        if len(answers) != len(lines):
+            self.link.distrust()
+            raise ReplyError(self.name, f"{len(answers)} answers came to {len(lines)} questions: '{reply[:60]}'")
+        return dict(zip(lines, answers, strict=True))
 
     def question(self, action: Action, asked: str, unit: str, within: float | None) -> Answer:
         """Ask and decode."""

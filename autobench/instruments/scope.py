@@ -164,9 +164,15 @@ class Scope:
         return Capture(traces, armed.as_asked, interval, self.reason(armed, interval))
 
     def capture(self, setup: Setup, wait: Callable[[float], None], patience: float) -> Capture:
-        """Arm, wait for the acquisition and read it out. `wait` lets time pass (s) and may raise to break off.
+        """Arm, wait for the acquisition and read it out; see `acquire`."""
+        self.acquire(setup, wait, patience)
+        return self.fetch()
 
-        After `patience` seconds without its trigger it is forced, and the capture says so.
+    def acquire(self, setup: Setup, wait: Callable[[float], None], patience: float) -> None:
+        """Arm and wait for the acquisition, which `fetch` reads out: what the probes see by then is of no matter to it.
+
+        `wait` lets time pass (s) and may raise to break off. After `patience` seconds without its trigger it is forced,
+        and the capture says so.
         """
         self.arm(setup)
         armed = self.under_way()
@@ -182,7 +188,6 @@ class Scope:
                 continue
             wait(pause)
             pause = min(2.0 * pause, LONGEST_POLL)
-        return self.fetch()
 
     def volts_components(
         self, entry: ScopeInput, reading: float = 0.0, *, difference: bool = False

@@ -98,6 +98,11 @@ class Supply:
         """Set and arm the over-voltage trip, V."""
         self.dialect.perform("set trip", channel=output, value=self.sign(output) * volts, check=True)
 
+    def sent(self, action: str, output: int, value: float) -> float:
+        """What the instrument gets for `value` by `set volts`, `set amps` or `set trip`: its steps cut off the rest."""
+        sign = 1.0 if action == "set amps" else self.sign(output)
+        return sign * self.dialect.sent(action, sign * value)
+
     def set_volts_back(self, output: int) -> float:
         """The voltage setting as the instrument holds it, V."""
         return self.sign(output) * self.number("set volts?", output)

@@ -310,10 +310,10 @@ class VisaSession:
         if self._allow is not None:
             self._allow(seconds)
             return
-        from pyvisa.constants import ResourceAttribute
-
         milliseconds = math.ceil(round(seconds * 1000.0, 6))  # rounded first, since 0.3 s is a little more than 300 ms
         if self._held or milliseconds != self._limited_to:
+            from pyvisa.constants import ResourceAttribute
+
             resource.set_visa_attribute(ResourceAttribute.timeout_value, min(milliseconds, LONGEST_MS))
             self._limited_to = milliseconds
 

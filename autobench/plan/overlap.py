@@ -1,14 +1,15 @@
 """Which steps of a plan are free to overlap: other instruments, other routes, one power state. Pure.
 
-Power changes, prompts and waits are barriers, and a hand does one thing at a time. The runner is free not to use it.
+Power changes, prompts and waits are barriers, and a hand does one thing at a time. The runner takes the scope's
+captures of one span ahead of its steps where it has threads for that; the steps themselves keep their order.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from autobench.plan.scope_steps import ScopeJob
+from autobench.plan.scope_steps import LineJob, ScopeJob, Sight
 from autobench.plan.steps import CurrentJob, DropJob, OhmsJob, Plan, PlannedStep, RailJob
 
 METER, SUPPLY, SCOPE, NOTHING = "meter", "supply", "scope", ""
@@ -61,6 +62,17 @@ def spans(steps: tuple[PlannedStep, ...]) -> Iterator[list[PlannedStep]]:
         elif step.cannot is None:
             span.append(step)
     yield span
+
+
+def sights_ahead(steps: Iterable[PlannedStep]) -> Iterator[Sight]:
+    """What the scope will be asked to look at by the steps up to the next barrier, in their order."""
+    for step in steps:
+        if is_barrier(step):
+            return
+        started = isinstance(step.job, LineJob) and step.job.within is not None  # looks at the start capture
+        sight = getattr(step.job, "sight", None)
+        if sight is not None and step.cannot is None and not started:
+            yield sight
 
 
 def is_barrier(step: PlannedStep) -> bool:

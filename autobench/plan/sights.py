@@ -159,8 +159,10 @@ class Sights:
         return self.sight(named, FAST_SECONDS, max(fast_rate(lines[name]) for name in names))
 
     def any_line(self, net: str, point: str) -> Sight:
-        """A sight of a line that the board file says nothing more of."""
-        return self.sight([(net, point, LOGIC)], FAST_SECONDS, ANY_RATE)
+        """A sight of a net at any of its points: as fast as its shortest pulse wants, where the board file tells it."""
+        line = self.board.lines.get(net)
+        rate = ANY_RATE if line is None or line.state != "moving" else max(ANY_RATE, fast_rate(line))
+        return self.sight([(net, point, LOGIC)], FAST_SECONDS, rate)
 
     def ratio(self, of: str, to: str, lines: Mapping[str, Sight]) -> Sight:
         """The sight a ratio is counted in: the lines' own where they share it, else one of their own."""

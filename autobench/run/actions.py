@@ -28,6 +28,7 @@ from autobench.quantity import Span, show
 from autobench.run.captures import Captures
 from autobench.run.contact import NOTHING, OHMS_BELOW
 from autobench.run.counter_actions import LiveCounter
+from autobench.run.errands import Errands
 from autobench.run.hand import Hand
 from autobench.run.output import Output
 from autobench.run.person import Person
@@ -60,6 +61,7 @@ class Bench:
     counting: LiveCounter | None = None
     person: Person | None = None
     hand: Hand | None = None
+    errands: Errands = field(default_factory=Errands)  # where the scope's steps are worked out
     places: dict[tuple[str, str], MeterReading] = field(default_factory=dict)
     open_rails: dict[str, Reading] = field(default_factory=dict)
 

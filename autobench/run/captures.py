@@ -8,14 +8,17 @@ it, where the same input shows less with its relay open. It judges nothing.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
+from functools import partial
 
 from autobench.instruments.scope import Capture, Scope, ScopeInput, Setup, Trigger
 from autobench.judgement.uncertainty import Component
 from autobench.plan.scope_steps import ScopePoint, Sight, StartSight
 from autobench.quantity import show
 from autobench.run.contact import LOGIC_LOW, NoContactError, is_flat
+from autobench.run.errands import RELAYS, SCOPE, Errand, Errands
 from autobench.run.held_probes import HeldProbes
 from autobench.run.probe_check import ProbeCheck
 from autobench.run.route import Route
@@ -35,6 +38,8 @@ RING_ROOM = 0.3  # V beyond what is expected
 # is about two steps of the converter.
 ABOVE_AIR = 0.08
 
+AHEAD = 16  # captures taken before anybody asked for them: as many as keep the scope at work, no more than memory bears
+
 # Told of every trace that is taken: which points together, net, point, trace, and whether it is the start capture.
 OnTrace = Callable[[str, str, str, Trace, bool], None]
 
@@ -48,8 +53,20 @@ class Seen:
     components: tuple[Component, ...]
 
 
+@dataclass(frozen=True)
+class Taken:
+    """A capture, and the parts of a level's uncertainty by channel as the scope stood for it."""
+
+    capture: Capture
+    components: dict[int, tuple[Component, ...]]
+
+
 class Captures:
-    """One scope, and what gets its probes to the points; `touch` shows that a point at 0 V is touched at all."""
+    """One scope, and what gets its probes to the points; `touch` shows that a point at 0 V is touched at all.
+
+    Where `errands` go to other threads the scope takes what is wanted next while the last capture is looked at, and the
+    relays move on while it sends its samples.
+    """
 
     def __init__(
         self,
@@ -60,6 +77,7 @@ class Captures:
         *,
         touch: Touch | None = None,
         probes: HeldProbes | None = None,
+        errands: Errands | None = None,
     ) -> None:
         self.scope = scope
         self._route = route
@@ -67,10 +85,15 @@ class Captures:
         self._on_trace = on_trace
         self._touch = touch
         self._probes = probes
+        self._errands = errands or Errands(scope.dialect.clock)
         self._check = ProbeCheck(self._captured)
         self._flat: dict[ScopePoint, str | None] = {}  # points at 0 V, with why that says nothing, or None
-        self._taken: dict[Sight, Capture] = {}
-        self._start: tuple[StartSight, Capture | None] | None = None
+        self._taken: dict[Sight, Taken] = {}
+        self._fast: dict[Sight, Capture] = {}
+        self._coming: dict[Sight, Errand[Taken]] = {}  # given, in this order, and not asked for yet
+        self._wanted: list[Sight] = []  # not given yet
+        self._move: Errand[None] | None = None  # of the relays, ahead of the next capture
+        self._start: tuple[StartSight, Taken | None] | None = None
         self.released_at: float | None = None  # the reset release on the start capture's own time base, once known
 
     def prepare(self) -> None:
@@ -79,7 +102,12 @@ class Captures:
 
     def forget(self) -> None:
         """The power has changed: what was captured before says nothing about now. The start capture is kept."""
+        self._wanted = []
+        for errand in self._coming.values():
+            self._errands.drop(errand)
+        self._coming.clear()
         self._taken.clear()
+        self._fast.clear()
         self._flat.clear()
         self._check.forget()
         if self._probes is not None:
@@ -88,20 +116,72 @@ class Captures:
     def look(self, sight: Sight, net: str) -> Seen:
         """`net` in the capture of `sight`, which is taken now if it has not been since the power changed."""
         if sight not in self._taken:
-            self._taken[sight] = self._captured(sight)
-            self._tell(sight, self._taken[sight])
-            self._check.look(sight)
+            errand = self._coming.pop(sight, None)
+            if errand is None or errand.broken:
+                errand = self._errands.give(SCOPE, lambda: self._take(sight), urgent=True)
+            self._go_ahead()
+            self._taken[sight] = self._errands.outcome(errand)
         return self._seen(sight, self._taken[sight], net)
+
+    def ahead(self, sights: Iterable[Sight]) -> None:
+        """What will be looked at next, in this order, under the power as it is: taken while there is time for it."""
+        if not self._errands.beside:
+            return
+        wanted = dict.fromkeys(sights)
+        for sight in [each for each in self._coming if each not in wanted]:
+            self._coming.pop(sight).break_off()  # the step it was for was left out
+        self._wanted = [sight for sight in wanted if sight not in self._taken and sight not in self._coming]
+        self._go_ahead()
+
+    def _go_ahead(self) -> None:
+        """Give the scope what is wanted next, unless enough is waiting to be looked at."""
+        while self._wanted and len(self._coming) < AHEAD:
+            sight = self._wanted.pop(0)
+            self._coming[sight] = self._errands.give(SCOPE, partial(self._take, sight))
+
+    def _take(self, sight: Sight) -> Taken:
+        """The capture of a sight, told of, with the probes of its channels looked at."""
+        taken = self._with_levels(sight, self._captured(sight))
+        self._tell(sight, taken.capture)
+        self._check.look(sight)
+        return taken
+
+    def _with_levels(self, sight: Sight, capture: Capture) -> Taken:
+        """A capture with what its levels are worth, while the scope still stands as it did."""
+        entries = setup_of(sight).inputs
+        return Taken(capture, {entry.channel: self.scope.volts_components(entry) for entry in entries})
 
     def _captured(self, sight: Sight) -> Capture:
         """Every probe to its point, and the capture. Raises `NoContactError` where a hand's probe shows none."""
-        self._reach(sight)
         patience = 1.0 + 2.0 * sight.seconds
 
         def take() -> Capture:
-            return self.scope.capture(setup_of(sight), self._wait, patience)
+            self.scope.acquire(setup_of(sight), self._wait, patience)
+            return self.scope.fetch()
 
-        return self._probes.captured(sight, take) if self._probes is not None and sight.by_hand else take()
+        if self._probes is not None and sight.by_hand:
+            self._reach(sight)
+            return self._probes.captured(sight, take)
+        move, self._move = self._move, None
+        if move is not None:
+            self._errands.outcome(move)
+        with self._held():
+            self._reach(sight)
+            self.scope.acquire(setup_of(sight), self._wait, patience)
+        if self._check.knows(sight):
+            self._move_on(sight)
+        return self.scope.fetch()
+
+    def _move_on(self, sight: Sight) -> None:
+        """The relays on to what comes after `sight`: its record is complete and does not feel them any more."""
+        coming = list(self._coming.items())  # at once: whoever looks at captures takes them out meanwhile
+        after = next((each for each, errand in coming if each != sight and not errand.done.is_set()), None)
+        if after is not None:
+            self._move = self._errands.give(RELAYS, lambda: self._reach(after))
+
+    def _held(self) -> AbstractContextManager[None]:
+        """No contact moves while the scope looks."""
+        return nullcontext() if self._route is None else self._route.held()
 
     def _reach(self, sight: Sight, also: tuple[int, ...] = ()) -> None:
         """The relays of a sight closed."""
@@ -119,9 +199,9 @@ class Captures:
         """The same points for a moment, as fast as may be and without the filter: what rings shows."""
         points = tuple(replace(point, low=point.low - RING_ROOM, high=point.high + RING_ROOM) for point in sight.points)
         fast = replace(sight, points=points, seconds=FAST_LOOK, rate=FAST_LOOK_RATE, peak=False, bandwidth_limit=False)
-        if fast not in self._taken:
-            self._taken[fast] = self._captured(fast)
-        return self._taken[fast].traces[fast.channel(net)]
+        if fast not in self._fast:
+            self._fast[fast] = self._errands.done_by(SCOPE, lambda: self._captured(fast))
+        return self._fast[fast].traces[fast.channel(net)]
 
     def arm_start(self, start: StartSight, also: tuple[int, ...]) -> None:
         """Arm the capture that the power-on itself will trigger; relays in `also` stay closed with it."""
@@ -146,21 +226,20 @@ class Captures:
         if not self.scope.ready():
             self.scope.force()
             self._wait(start.sight.seconds)
-        capture = self.scope.fetch()
-        self._start = (start, capture)
-        self._tell(start.sight, capture, started=True)
+        taken = self._with_levels(start.sight, self.scope.fetch())
+        self._start = (start, taken)
+        self._tell(start.sight, taken.capture, started=True)
 
     def started(self, net: str) -> Seen | None:
         """`net` in the start capture, or None where there was none or it was not in it."""
         if self._start is None:
             return None
-        start, capture = self._start
-        if capture is None or not any(point.net == net for point in start.sight.points):
+        start, taken = self._start
+        if taken is None or not any(point.net == net for point in start.sight.points):
             return None
         if not start.sight.by_hand:
-            self._reach(start.sight)
-            self._check.look(start.sight)
-        return self._seen(start.sight, capture, net)
+            self._errands.done_by(SCOPE, lambda: self._check.look(start.sight))
+        return self._seen(start.sight, taken, net)
 
     def time_base(self) -> Component:
         """Relative accuracy of the scope's time base, as a component."""
@@ -176,13 +255,15 @@ class Captures:
             if trace is not None and trace.samples.size:
                 self._on_trace(words, point.net, point.point, trace, started)
 
-    def _seen(self, sight: Sight, capture: Capture, net: str) -> Seen:
+    def _seen(self, sight: Sight, taken: Taken, net: str) -> Seen:
         point = next(point for point in sight.points if point.net == net)
-        trace = capture.traces[point.channel]
-        setup = setup_of(sight)
-        source = next(item for item in setup.inputs if item.channel == point.channel)
-        void = self._check.wrong(point.channel) or void_reason(capture, trace) or self._flat_reason(sight, point, trace)
-        return Seen(trace, void, self.scope.volts_components(source))
+        trace = taken.capture.traces[point.channel]
+        void = (
+            self._check.wrong(point.channel)
+            or void_reason(taken.capture, trace)
+            or self._flat_reason(sight, point, trace)
+        )
+        return Seen(trace, void, taken.components[point.channel])
 
     def _flat_reason(self, sight: Sight, point: ScopePoint, trace: Trace) -> str | None:
         """Why a point that shows nothing but 0 V says nothing, or None where another look shows a low there too."""
@@ -202,13 +283,20 @@ class Captures:
         and a driven low stands above that."""
         if self._route is None or point.by_hand or sight.by_hand:
             return False
-        self._route.let_go()
-        air = self.scope.capture(setup_of(sight), self._wait, 1.0 + 2.0 * sight.seconds)
-        self._reach(sight)
+        air = self._errands.done_by(SCOPE, lambda: self._in_the_air(sight))
         alone = air.traces.get(point.channel)
         if alone is None or void_reason(air, alone) is not None:
             return False
         return trace.volts(float(trace.samples.mean())) - alone.volts(float(alone.samples.mean())) > ABOVE_AIR
+
+    def _in_the_air(self, sight: Sight) -> Capture:
+        """A capture with every relay open, and the sight's closed again afterwards."""
+        with self._held():
+            if self._route is not None:
+                self._route.let_go()
+            air = self.scope.capture(setup_of(sight), self._wait, 1.0 + 2.0 * sight.seconds)
+            self._reach(sight)
+        return air
 
     def _not_low(self, point: ScopePoint) -> str | None:
         """The same, by asking the meter; raises `NoContactError`."""

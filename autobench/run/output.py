@@ -24,6 +24,7 @@ class Output:
     set_volts: float = 0.0
     set_amps: float = 0.0
     retried: bool = False
+    held_low: bool = False  # its limit is tried: it limits on purpose
     coming: bool = False  # told to switch on, and not yet known to be
 
     @property

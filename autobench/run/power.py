@@ -24,7 +24,7 @@ from autobench.run.stop import StopSignals
 from autobench.run.supply_by_hand import SupplyByHand
 from autobench.run.switching_off import SwitchingOff
 from autobench.run.touch import Touch
-from autobench.run.watch import Look, bias_gone, held_back, limit_to_blame, low_beside, must_go_off, sagged
+from autobench.run.watch import Look, bias_gone, held_back, limit_to_blame, low_beside, must_go_off, never_right, sagged
 
 LOOK_EVERY = 0.2  # s; with what lies between two looks, at least twice a second while anything is on
 CLOSE_SECONDS = 0.3
@@ -48,8 +48,10 @@ class Power:
         by_hand: Mapping[str, SupplyByHand] | None = None,
         alone: bool = False,
         lost: Callable[[], str | None] = lambda: None,
+        quiet: Callable[[], None] = lambda: None,
     ) -> None:
-        """`lost` names an instrument whose connection has broken; `by_hand` has the supplies people work, by rail."""
+        """`lost` names an instrument whose connection has broken; `by_hand` has the supplies people work, by rail;
+        `quiet` ends what other threads do with instruments."""
         self._alone = alone  # supplies by themselves, and no board
         worked = by_hand or {}
         self.outputs = {
@@ -61,7 +63,7 @@ class Power:
         self._emit = emit
         self._stop = stop
         self._guard = guard if guard is not None else NoGuard()
-        self._off = SwitchingOff(self.outputs, touch, clock, emit, self._moved)
+        self._off = SwitchingOff(self.outputs, touch, clock, emit, self._moved, quiet)
         self._lost = lost
         self._looking = False
         self.tripped: str | None = None  # the rail and why, once something tripped
@@ -222,14 +224,18 @@ class Power:
             return False
         output.retried = True
         self._emit(Notice(self._clock.now(), f"{output.feed.rail}: limiting; tried once more with {show(amps, 'A')}"))
-        set_and_read_back(output, output.set_volts, amps)
-        self._moved(output, "set")
+        self.set_limit(output, amps)
         output.looks.clear()
         until = self._clock.now() + RETRY_SECONDS
         while self._clock.now() < until:
             self._pause(0.05)
             self._look(output)
         return True
+
+    def set_limit(self, output: Output, amps: float) -> None:
+        """Another current limit for a live output, inside the envelope."""
+        set_and_read_back(output, output.set_volts, amps)
+        self._moved(output, "set")
 
     def _compensate(self, output: Output) -> None:
         """Raise the output by the measured drop of its leads, never above what the board may get."""
@@ -278,7 +284,8 @@ class Power:
         """
         if self._looking or self._stop.making_safe:
             return
-        due = [output for output in self.outputs.values() if output.watched and self._is_due(output)]
+        before = self._clock.now() - LOOK_EVERY + 1e-9
+        due = [output for output in self.outputs.values() if output.watched and output.looked_at <= before]
         if not due:
             return
         self._looking = True
@@ -291,9 +298,6 @@ class Power:
                 self._act_on(output)
         finally:
             self._looking = False
-
-    def _is_due(self, output: Output) -> bool:
-        return self._clock.now() - output.looked_at >= LOOK_EVERY - 1e-9
 
     def _pause(self, seconds: float) -> None:
         self._stop.check()
@@ -310,11 +314,11 @@ class Power:
         self._emit(Watched(output.looked_at, output.feed.rail, volts, amps, limiting))
 
     def _act_on(self, output: Output) -> None:
-        """Switch off and raise if the watch says so. Probe and injection limit on purpose: only trips count."""
+        """Switch off and raise if the watch says so. Probe, injection and a limit that is tried may sag on purpose."""
         if not output.looks:
             return
-        if output.interlock.state != "on":
-            reason = "the supply's own protection tripped" if output.looks[-1].tripped else None
+        if output.interlock.state != "on" or output.held_low:
+            reason = never_right(output.feed, output.looks[-1])
         else:
             if sagged(output.looks, output.set_volts) and self._raise_limit(output):
                 output.looks[:] = output.looks[-1:]  # what counts is whether it still limits from here on

@@ -33,6 +33,10 @@ class ProbeCheck:
         """The power has changed, or somebody was at the board: clips may be off."""
         self._wrong.clear()
 
+    def knows(self, sight: Sight) -> bool:
+        """Whether every channel of a sight was looked at."""
+        return all(point.channel in self._wrong for point in sight.points)
+
     def look(self, sight: Sight) -> None:
         """Look at every channel of a sight that was not looked at yet; the probes are at its points."""
         new = [point for point in sight.points if point.channel not in self._wrong]

@@ -6,19 +6,25 @@ and no meter that drives its own. All contacts open before any closes.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import threading
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 
+from autobench.errors import BenchError
 from autobench.instruments.relays import Relays
 from autobench.plan.relay_paths import RelayPath, require_apart, require_small
 
 POSITIONS_A_SLOT = 100  # channel = 100 x slot + position
+TURN_SLICE = 0.02  # s between two looks of whoever waits for the contacts
+TURN_WITHIN = 30.0  # s; nobody needs the contacts for longer at a stretch
 
 
 class Route:
     """One relay multiplexer. Channels of one slot belong to one instrument input, so only one of them may be closed.
 
     `paths` are what is on its slots, `live` tells whether a supply's output may be on, `rest` puts to rest what drives
-    a current of its own through them.
+    a current of its own through them. Whoever measures through the contacts is inside `held` meanwhile; who waits for
+    that calls `attend` again and again.
     """
 
     def __init__(
@@ -33,7 +39,23 @@ class Route:
         self._paths = {path.slot: path for path in paths}
         self._rest = rest
         self.live = live
+        self.attend: Callable[[], None] = lambda: None
+        self._turn = threading.RLock()
         self._closed: frozenset[int] | None = None
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """While this is entered no other thread moves a contact; raises `BenchError` where none comes to its turn."""
+        waited = 0.0
+        while not self._turn.acquire(timeout=TURN_SLICE):
+            self.attend()
+            waited += TURN_SLICE
+            if waited > TURN_WITHIN:
+                raise BenchError("another measurement still goes on through the relays")
+        try:
+            yield
+        finally:
+            self._turn.release()
 
     def prepare(self) -> None:
         """Errors cleared, every channel open."""
@@ -65,7 +87,10 @@ class Route:
         Channels of other slots may stay closed: they lead other instruments to other points. Raises
         `InterlockRefusedError` before anything moves where it must not.
         """
-        wanted = frozenset(channels)
+        with self.held():
+            self._take(frozenset(channels))
+
+    def _take(self, wanted: frozenset[int]) -> None:
         slots = slots_of(wanted)
         if self._closed is not None:
             there = {channel for channel in self._closed if channel // POSITIONS_A_SLOT in slots}

@@ -13,6 +13,7 @@ from autobench.errors import AutobenchError, InterlockRefusedError, OutputNotOff
 from autobench.events import Event, Notice, ReadingTaken, StepStarted, StepTakenAgain
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import BoardJudgement, BoardVerdict, Judgement, Verdict, board_verdict, void
+from autobench.plan.overlap import sights_ahead
 from autobench.plan.scope_steps import ClockJob, ScopeJob
 from autobench.plan.steps import (
     AskJob,
@@ -32,6 +33,7 @@ from autobench.plan.steps import (
 from autobench.run import actions, counter_actions, injection, looks, plug_actions
 from autobench.run.conditions import convicted, failed_gate, once_more, unmet
 from autobench.run.contact import NoContactError
+from autobench.run.errands import COUNTER, DESK, METER, RELAYS, SCOPE
 from autobench.run.foresight import (
     NO_LIMITS,
     expected_of,
@@ -64,6 +66,7 @@ class Runner:
         self._emit = emit
         self._check = check
         self._unpowered: str | None = None
+        self._beyond = False  # the round is over, and what is asked for now is wanted because of what it found
         self._by_hand: list[int] = []  # steps that a person was asked in, since the power last changed
         self._reserve: bytes | bytearray = bytearray(RESERVE)
         self.readings: list[Reading] = []
@@ -78,17 +81,12 @@ class Runner:
         stopped: str | None = None
         try:
             try:
-                if self._bench.route is not None:
-                    self._bench.route.prepare()
-                self._bench.touch.prepare()
-                if self._bench.captures is not None:
-                    self._bench.captures.prepare()
-                if self._bench.counting is not None:
-                    self._bench.counting.prepare()
+                self._prepare()
                 if not self._plan.alone:
                     self._bench.power.make_off()
                 self._take_all(self._plan.steps if further is None else without_ends(self._plan.steps))
                 if further is not None:
+                    self._beyond = True
                     further()
                 self._check()
             except MemoryError:
@@ -109,6 +107,16 @@ class Runner:
             return BoardJudgement(BoardVerdict.UNDECIDED, other)
         return board_verdict(self.readings, stopped=stopped)
 
+    def _prepare(self) -> None:
+        """Relays, meter, scope and counter in their known states, each by its own thread where there are threads."""
+        bench = self._bench
+        works = [] if bench.route is None else [(RELAYS, bench.route.prepare)]
+        works.append((METER, bench.touch.prepare))
+        works += [] if bench.captures is None else [(SCOPE, bench.captures.prepare)]
+        works += [] if bench.counting is None else [(COUNTER, bench.counting.prepare)]
+        for errand in [bench.errands.give(owner, work) for owner, work in works]:
+            bench.errands.outcome(errand)
+
     def _of_another(self) -> str | None:
         """Where the rates are those of another board, what was held against this one is void; returns why, or None."""
         why = self._bench.fits_other(self.readings) if any(map(accuses, self.readings)) else None
@@ -128,6 +136,8 @@ class Runner:
         number = 0
         while number < len(steps):
             self._check()
+            if self._bench.captures is not None and self._unpowered is None:
+                self._bench.captures.ahead(sights_ahead(steps[number:]))
             step, person = steps[number], self._bench.person
             before = person.prompts if person is not None else 0
             try:
@@ -229,7 +239,7 @@ class Runner:
         gate = self._gate
         if gate is not None and step.stage != gate and needs_hand(step):
             return self._skipped(step, f"not asked for: the {gate} failed, and nothing later would count")
-        wrong = convicted(step, self.readings)
+        wrong = None if self._beyond else convicted(step, self.readings)
         if wrong is not None and needs_hand(step):
             return self._skipped(step, f"not asked for: {wrong} is wrong already, and the next check is a better one")
         try:
@@ -284,7 +294,8 @@ class Runner:
             return counter_actions.counted_alone(counting, step, job, job.counted)
         if captures is None:
             return self._skipped(step, "this bench has no scope")
-        return looks.look(self._bench, captures, step, job)
+        # Arithmetic may take longer than a supply may go unwatched: where there are threads this one only watches.
+        return self._bench.errands.done_by(DESK, lambda: looks.look(self._bench, captures, step, job))
 
     def _asked(self, step: PlannedStep, job: AskJob) -> list[Reading]:
         if self._bench.person is None:

@@ -28,10 +28,12 @@ class StopSignals:
         self.reason: str | None = None
         self.also: Callable[[], str | None] = lambda: None  # another source of wishes to stop, such as an off key
         self.guard: Guard = NoGuard()
+        self._thread = threading.get_ident()  # of the run: the lease is renewed by its own loop and by nobody else
         self._former: dict[int, Any] = {}
         self._deferrals = 0
 
     def __enter__(self) -> Self:
+        self._thread = threading.get_ident()
         # Only the main thread may own signals; elsewhere (a run inside somebody's program) the caller decides.
         if threading.current_thread() is threading.main_thread():
             for name in WORDS:
@@ -55,8 +57,12 @@ class StopSignals:
         return self._deferrals > 0
 
     def renew(self, extra: float = 0.0) -> None:
-        """Renew the guard's lease, by `extra` seconds more than usual; a guard that is lost is a reason to stop."""
-        self._wished(self.guard.beat(extra))
+        """Renew the guard's lease, by `extra` seconds more than usual; a guard that is lost is a reason to stop.
+
+        From any other thread than the run's own it does nothing: that would go on while the run hangs.
+        """
+        if threading.get_ident() == self._thread:
+            self._wished(self.guard.beat(extra))
 
     def _wished(self, reason: str | None) -> None:
         """Keep a reason to stop. Where there is none nothing is written: a signal may come between two instructions,

@@ -209,6 +209,10 @@ class SupplyByHand:
             return None
         return volts, math.nan, abs(volts) < SAGGED * abs(self._volts), False
 
+    def sent(self, _action: str, _output: int, value: float) -> float:
+        """A knob is turned to what is asked for."""
+        return value
+
     def amps_read(self) -> Estimate | None:
         """Amps as a person reads them off the supply's own display; None where they cannot."""
         read = self._person.number(f"What current does the supply of {self.feed.rail} show?", "A", rail=self.feed.rail)

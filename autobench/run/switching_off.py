@@ -22,7 +22,10 @@ FALL = 0.2  # s a rail is given to fall, by the supply's own reading, before its
 
 
 class SwitchingOff:
-    """All outputs of a run, in the order they came on. `moved` tells the interlock what happened to one of them."""
+    """All outputs of a run, in the order they came on. `moved` tells the interlock what happened to one of them.
+
+    `quiet` ends what other threads do with meter and relays, which the proof needs: OFF itself does not wait for that.
+    """
 
     def __init__(
         self,
@@ -31,12 +34,14 @@ class SwitchingOff:
         clock: Clock,
         emit: Callable[[Event], None],
         moved: Callable[[Output, str], None],
+        quiet: Callable[[], None],
     ) -> None:
         self._outputs = outputs
         self._touch = touch
         self._clock = clock
         self._emit = emit
         self._moved = moved
+        self._quiet = quiet
 
     def send(self) -> None:
         """OFF to every output that takes commands, in reverse order; nothing is believed yet.
@@ -63,6 +68,7 @@ class SwitchingOff:
 
         `alone`: supplies by themselves; one worked by hand that no board has met needs no proof.
         """
+        self._quiet()
         self._rest_meter()
         return [words for output in self._reversed() for words in self._proved(output, alone)]
 

@@ -5,6 +5,8 @@ It measures and judges nothing. A point that reads no volts is only believed whe
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager, nullcontext
+
 from autobench.instruments.meter import Meter, MeterReading
 from autobench.plan.target import Target
 from autobench.quantity import show
@@ -21,7 +23,7 @@ class Touch:
 
     def __init__(self, meter: Meter, route: Route | None, hand: Hand | None = None) -> None:
         self._meter = meter
-        self._route = route
+        self.route = route
         self._hand = hand
         self._relays_tried = False
 
@@ -47,13 +49,13 @@ class Touch:
         if target.by_hand and self._hand is not None:
             self._free()
             return self._hand.volts(target, expected, repeats)
-        self._go(target)
-        return self._meter.volts(expected, repeats=repeats)
+        return self.volts_there(target, expected, repeats)
 
     def volts_there(self, target: Target, expected: float, repeats: int = 3) -> MeterReading:
         """The same without asking anybody: `hold` was called before, and what the tips show is what is returned."""
-        self._go(target)
-        return self._meter.volts(expected, repeats=repeats)
+        with self._held():
+            self._go(target)
+            return self._meter.volts(expected, repeats=repeats)
 
     def glance(self, target: Target) -> float | None:
         """One reading in volts, for a look rather than for a verdict; None where a hand's tips are not there.
@@ -70,8 +72,9 @@ class Touch:
         if target.by_hand and self._hand is not None:
             self._free()
             return self._hand.ohms(target, expected, repeats=3)
-        self._go(target)
-        return self._meter.ohms(expected, repeats=3)
+        with self._held():
+            self._go(target)
+            return self._meter.ohms(expected, repeats=3)
 
     def stuck_relay(self, target: Target) -> str | None:
         """A relay of the meter that stays closed; looked for once, while the power is off.
@@ -79,12 +82,12 @@ class Touch:
         With one end of the meter routed alone nothing may be seen through it; what is seen comes through a relay that
         was never told to close. Both ends are tried, each from every channel open.
         """
-        if self._route is None or len(target.channels) != BOTH_ENDS or self._relays_tried:
+        if self.route is None or len(target.channels) != BOTH_ENDS or self._relays_tried:
             return None
         self._relays_tried = True
         for alone, other in zip(target.channels, ("low", "high"), strict=True):
-            self._route.prepare()
-            self._route.take([alone])
+            self.route.prepare()
+            self.route.take([alone])
             seen = quick(self._meter, "ohms", STUCK_BELOW)
             if seen.estimate is not None and abs(seen.estimate.value) < STUCK_BELOW:
                 self._meter.rest()
@@ -93,7 +96,7 @@ class Touch:
                     f"relay on its {other} side is stuck closed; change it before any reading counts"
                 )
         self._meter.rest()
-        self._route.prepare()
+        self.route.prepare()
         return None
 
     def reaches(self, target: Target) -> bool:
@@ -102,19 +105,24 @@ class Touch:
 
     def contact(self, target: Target) -> float:
         """Volts at `target`, or `NoContactError` where nothing shows that the meter touches it."""
-        self.hold(target)
-        volts = touching_volts(self._meter)
+        with self._held():
+            self.hold(target)
+            volts = touching_volts(self._meter)
         if volts is None:
             raise NoContactError(
                 f"nothing shows that the meter touches {target.point}: no volts, and no way through for its own current"
             )
         return volts
 
+    def _held(self) -> AbstractContextManager[None]:
+        """No contact moves while the meter reads."""
+        return nullcontext() if self.route is None else self.route.held()
+
     def _free(self) -> None:
         """No relay of the meter closed while a hand holds its tips."""
-        if self._route is not None:
-            self._route.let_go()
+        if self.route is not None:
+            self.route.let_go()
 
     def _go(self, target: Target) -> None:
-        if self._route is not None and target.channels:
-            self._route.take(target.channels)
+        if self.route is not None and target.channels:
+            self.route.take(target.channels)

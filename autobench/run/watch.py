@@ -100,12 +100,10 @@ def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
     if not looks:
         return None
     last = looks[-1]
-    if last.tripped:
-        return "the supply's own protection tripped"
+    if (never := never_right(feed, last)) is not None:
+        return never
     if last.tripped is None and gives_nothing(looks, feed.volts):
         return f"only {show(last.volts, 'V')} are left and it does not limit: tripped by itself, or switched off"
-    if abs(last.volts) > abs(feed.trip):
-        return f"over-voltage: {show(last.volts, 'V')} where {show(feed.trip, 'V')} is the most allowed"
     top = feed.current.span.high
     if top is not None:
         most = OVER_CURRENT * top
@@ -119,6 +117,15 @@ def must_go_off(feed: Feed, looks: list[Look]) -> str | None:
     if sagged(looks, feed.volts):
         limits = "sags" if math.isnan(last.amps) else f"limits at {show(last.amps, 'A')}"
         return f"the supply {limits} and only {show(last.volts, 'V')} is left"
+    return None
+
+
+def never_right(feed: Feed, look: Look) -> str | None:
+    """Why an output must go off even where it is meant to limit, or None."""
+    if look.tripped:
+        return "the supply's own protection tripped"
+    if abs(look.volts) > abs(feed.trip):
+        return f"over-voltage: {show(look.volts, 'V')} where {show(feed.trip, 'V')} is the most allowed"
     return None
 
 

@@ -18,7 +18,7 @@ from autobench.signals.histogram import Histogram, count_samples
 from autobench.signals.levels import Levels, find_levels
 from autobench.signals.plateaus import Plateaus, find_plateaus
 from autobench.signals.trace import Trace
-from autobench.signals.transitions import find_transitions
+from autobench.signals.transitions import transition_duration
 
 # Counting starts and stops at random within a period: two ends, each rounded evenly, give 1/√6 of a count.
 COUNT_UNCERTAINTY = 1.0 / math.sqrt(6.0)
@@ -84,8 +84,8 @@ def find_activity(trace: Trace, family: Family, histogram: Histogram | None = No
     middle = 0.5 * (family.low_in + family.high_in)
     edges = find_edges(trace, family.low_in, middle, family.high_in)
     low_share, high_share = shares(histogram, family)
-    rising, falling = (find_transitions(trace, levels, edges, down) for down in (False, True))
-    known = [side.duration for side in (rising, falling) if math.isfinite(side.duration)]
+    sides = [transition_duration(trace, levels, edges, down) for down in (False, True)]
+    known = [side for side in sides if math.isfinite(side)]
     transition = max(known, default=math.nan)
     plateaus = find_plateaus(trace, family.low_in, family.high_in)
     pulses = edges.count / 2.0  # the mean of both polarities; the larger of the two would count too many
@@ -163,7 +163,7 @@ def wanders(trace: Trace, family: Family, levels: Levels) -> bool:
     if levels.highest - levels.lowest - 8.0 * levels.noise < WANDER:
         return False
     edges = timing_edges(trace, levels)
-    steps = [find_transitions(trace, levels, edges, down).duration for down in (False, True)]
+    steps = [transition_duration(trace, levels, edges, down) for down in (False, True)]
     return not any(step <= family.slowest for step in steps)
 
 

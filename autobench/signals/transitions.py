@@ -34,10 +34,9 @@ class Transitions:
 
 def find_transitions(trace: Trace, levels: Levels, edges: Edges, falling: bool = False) -> Transitions:
     """Transitions of the rising (or falling) edges of a trace; all NaN without edges."""
-    own = edges.falling if falling else edges.rising
-    if levels.count < 2 or own.size == 0:
+    picked = picked_edges(levels, edges, falling)
+    if not picked.size:
         return Transitions(math.nan, math.nan, math.nan, 0)
-    picked = np.unique(np.linspace(0, own.size - 1, min(own.size, MOST_EDGES)).astype(np.int64))
     durations, overshoots = [], []
     for number in picked.tolist():
         before, after, crossing = around(trace, edges, number, falling)
@@ -48,10 +47,46 @@ def find_transitions(trace: Trace, levels: Levels, edges: Edges, falling: bool =
             scaled = 1.0 - scaled
         durations.append(ten_to_ninety(scaled, crossing - before) * trace.interval)
         overshoots.append(float(np.fmax.reduce(scaled[crossing - before :], initial=0.0)) - 1.0)
-    known = [duration for duration in durations if math.isfinite(duration)]
-    duration = float(np.median(known)) if known else math.nan
+    duration = median_of_known(durations)
     slew = 0.8 * levels.amplitude / duration if duration > 0.0 else math.nan
     return Transitions(duration, max(0.0, float(np.median(overshoots))), slew, len(picked))
+
+
+def transition_duration(trace: Trace, levels: Levels, edges: Edges, falling: bool = False) -> float:
+    """The `duration` that `find_transitions` gives, without the rest of it: in seconds, NaN where no edge could be
+    followed."""
+    ends = [trace.sample(levels.low + share * levels.amplitude) for share in (0.1, 0.9)]
+    first, second = ends[::-1] if falling else ends
+    durations = []
+    for number in picked_edges(levels, edges, falling).tolist():
+        before, after, crossing = around(trace, edges, number, falling)
+        samples = trace.samples[before : after + 1]
+        if falling:
+            left, arrived = samples[: crossing - before] >= first, samples[crossing - before :] <= second
+        else:
+            left, arrived = samples[: crossing - before] <= first, samples[crossing - before :] >= second
+        start = left.size - 1 - int(left[::-1].argmax()) if left.any() else -1
+        end = crossing - before + int(arrived.argmax())
+        if start < 0 or not arrived.any():
+            continue
+        leave = start + share_of_step(float(samples[start]), float(samples[start + 1]), first)
+        arrive = end - 1 + share_of_step(float(samples[end - 1]), float(samples[end]), second)
+        durations.append((arrive - leave) * trace.interval if arrive > leave else math.nan)
+    return median_of_known(durations)
+
+
+def picked_edges(levels: Levels, edges: Edges, falling: bool) -> NDArray[np.int64]:
+    """The numbers of the edges that are looked at; none of a trace without two levels."""
+    own = edges.falling if falling else edges.rising
+    if levels.count < 2 or own.size == 0:
+        return np.empty(0, dtype=np.int64)
+    return np.unique(np.linspace(0, own.size - 1, min(own.size, MOST_EDGES)).astype(np.int64))
+
+
+def median_of_known(values: list[float]) -> float:
+    """The median of the finite ones; NaN without any."""
+    known = [value for value in values if math.isfinite(value)]
+    return float(np.median(known)) if known else math.nan
 
 
 def around(trace: Trace, edges: Edges, number: int, falling: bool) -> tuple[int, int, int]:

@@ -13,6 +13,7 @@ from autobench.views.plan_sheet import Held, Row
 
 WIDTH = 80
 STEP, TIME = 30, 8
+OVERLAPPING = "unless somebody holds a tip or instruments share a bus"
 
 
 def plan_lines(plan: Plan, rows: Sequence[Row], lacks: Sequence[str], together: Sequence[Together]) -> Iterator[str]:
@@ -36,7 +37,7 @@ def plan_lines(plan: Plan, rows: Sequence[Row], lacks: Sequence[str], together: 
     for each in together:
         lanes = ", ".join(f"{lane.instrument} {show(lane.seconds, 's', 3)}" for lane in each.lanes)
         faster = f"{show(each.busiest, 's', 3)} instead of {show(each.serial, 's', 3)}"
-        yield from wrapped(f"free to overlap: {lanes} ({faster}); now taken one after another", 0, 2)
+        yield from wrapped(f"free to overlap: {lanes} ({faster}), {OVERLAPPING}", 0, 2)
     cannot = [row for row in rows if row.cannot is not None]
     yield f"{len(rows)} steps, {len(cannot)} of them cannot be done here" if cannot else f"{len(rows)} steps"
     for row in cannot:

@@ -16,15 +16,15 @@ from simulated_instruments.devices.command_tree import Answer, Command, CommandT
 from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.terminals import RelayTerminals
 
-CARDS = range(1, 11)
-POSITIONS = range(1, 41)
+CARDS = range(1, 7)
+POSITIONS = range(1, 81)
 CHANNELS = [CARD * card + position for card in CARDS for position in POSITIONS]
 KNOWN = frozenset(CHANNELS)
 OPERATE_TIME = 0.01  # s
 
 
 class CardChannelRelays(Device):
-    """Ten cards of forty relays. A channel in the scan list is closed by a scan only."""
+    """Six cards of eighty relays. A channel in the scan list is closed by a scan only."""
 
     model = "W-2"
 

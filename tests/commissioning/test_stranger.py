@@ -8,29 +8,32 @@ import pytest
 
 from autobench.cli.entry import run
 from autobench.clock import RealClock
-from autobench.commissioning import search
+from autobench.commissioning import introduction, search
+from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
 from simulated_instruments.connections.raw_socket import SocketServer
 from simulated_instruments.devices.instrument import Device
 from tests.drivers.meetings import DEVICES, Contacts, Loads, Source, driver_named
 from tests.drivers.square import Square
 
+LONG = pytest.mark.long
 TERMINALS = {
     "ps-3": Loads({1: 10.0, 2: 10.0, 3: 10.0}),
     "m-1": Source(0.0, 50.0),
     "w-1": Contacts(),
     "o-1b": Square(),
-    "o-2": Square(),
-    "o-3b": Square(),
     "k-1": Square(),
 }
+RARER = {"o-2": Square(), "o-3b": Square()}
+
+
+NEWER = {"ps-7": Loads({1: 10.0, 2: 10.0}), "w-2": Contacts(), "w-3": Contacts()}
+NAMELESS = {"ps-6": Loads({1: 10.0}), "w-4": Contacts()}
 COUSINS = {"ps-3": "ps-1", "m-1": "ps-1", "w-1": "m-1", "o-1b": "o-1a", "o-2": "o-3a", "o-3b": "o-3a", "k-1": "k-2"}
-
-
-RARER = ("o-2", "o-3b")
+COUSINS |= {"ps-7": "ps-1", "w-2": "w-3", "w-3": "w-2"}
 
 
 @pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=pytest.mark.long if name in RARER else ()) for name in TERMINALS]
+    "name", [*TERMINALS, "ps-7", *(pytest.param(name, marks=LONG) for name in (*RARER, "w-2", "w-3"))]
 )
 def test_a_stranger_is_found_and_proved(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
@@ -38,7 +41,7 @@ def test_a_stranger_is_found_and_proved(
     """Nobody knows its name; its dialect is known: `find` writes the bench file, and `prove` takes it as it stands."""
     cousin = COUSINS[name]
     monkeypatch.setattr(search, "known_drivers", lambda beside: [driver_named(cousin), driver_named(name)])
-    device: Device = DEVICES[name]("it", RealClock(), TERMINALS[name], seed=3)
+    device: Device = DEVICES[name]("it", RealClock(), {**TERMINALS, **RARER, **NEWER}[name], seed=3)
     device.identity = "FAR AWAY WORKS,Q-77,A0042,9.9"
     file, records = tmp_path / "new.yaml", str(tmp_path / "records.sqlite")
     with SocketServer(device) as server:
@@ -54,6 +57,25 @@ def test_a_stranger_is_found_and_proved(
         device.identity = "FAR AWAY WORKS,Q-77,A0043,9.9"
         assert run(["prove", str(file), "--records", records]) == 4
         assert "identity: serial number A0042 is wanted" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["ps-6", pytest.param("w-4", marks=LONG)])
+def test_one_that_has_no_name_is_found_and_proved_on_its_line(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It does not answer who it is: its dialect is known by its own question, asked when nobody else has answered."""
+    monkeypatch.setattr(introduction, "FIRST", 0.05)
+    monkeypatch.setattr(introduction, "BAUDS", (9600,))
+    monkeypatch.setattr(search, "known_drivers", lambda beside: [driver_named(each) for each in ("m-1", *NAMELESS)])
+    file, records = tmp_path / "new.yaml", str(tmp_path / "records.sqlite")
+    with PseudoTerminalServer(DEVICES[name]("it", RealClock(), NAMELESS[name], seed=3)) as server:
+        assert run(["find", server.path, "--write", str(file)]) == 0
+        text = file.read_text(encoding="utf-8")
+        assert f"driver: {name}\n" in text
+        assert "serial line: 9600 8N1\n" in text
+        assert ("accept: no read-back" in text) == (name == "ps-6")
+        assert run(["prove", str(file), "--records", records]) == 0
+        assert "not proved" in capsys.readouterr().err  # what the file does not say is said
 
 
 class Mute(Device):

@@ -11,7 +11,8 @@ from autobench.diagnosis.candidates import candidates
 from autobench.diagnosis.currents import current_ratio
 from autobench.diagnosis.effects import HEALTHY, Effect, RailTrouble
 from autobench.diagnosis.prediction import Predictor, predicted
-from autobench.diagnosis.simulation import Rests, Settled, settle
+from autobench.diagnosis.rests import Rests
+from autobench.diagnosis.simulation import Settled, settle
 
 
 def told(settled: Settled, kind: str, name: str) -> str:
@@ -200,7 +201,15 @@ def test_a_lost_refresh_output_takes_the_memory_and_not_the_core(models: dict[st
 def test_a_held_nmi_leaves_the_program_alone(models: dict[str, BoardModel]) -> None:
     """NMI acts by its edge: held low it asks once at most (data sheets of both classes, from memory)."""
     assert settle(models["fixed-3"], Effect(held=(("NMI", "low"),))).state == cpu.RUNNING
-    assert settle(models["fixed-3"], Effect(held=(("INT", "low"),))).state == cpu.CRASHED
+
+
+def test_a_held_interrupt_storms_once_the_program_allows_it(models: dict[str, BoardModel]) -> None:
+    """A reset disables interrupts: the start-up program runs and programs the video before the storm comes (data sheets
+    of both classes, from memory)."""
+    settled = settle(models["programmed-3"], Effect(held=(("INT", "low"),)))
+    assert settled.state == cpu.CRASHED
+    assert settled.started
+    assert told(settled, "line rate", "sync") == "right"
 
 
 def test_two_selects_together_make_their_parts_fight(models: dict[str, BoardModel]) -> None:

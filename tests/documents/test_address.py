@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from autobench.documents.address import can_be_guarded
+from autobench.documents.address import can_be_guarded, share_a_bus
 
 
 @pytest.mark.parametrize(
@@ -38,3 +38,16 @@ def test_raw_sockets_and_serial_lines_can_be_guarded(address: str) -> None:
 def test_everything_else_cannot(address: str) -> None:
     """One opener, or messages that are wrapped or numbered."""
     assert not can_be_guarded(address)
+
+
+@pytest.mark.parametrize(
+    ("addresses", "shared"),
+    [
+        (["GPIB0::5::INSTR", "gpib0::22::INSTR"], True),
+        (["GPIB0::5::INSTR", "GPIB1::22::INSTR"], False),
+        (["TCPIP::127.0.0.1::5025::SOCKET", "TCPIP::127.0.0.1::5026::SOCKET", "ASRL/dev/ttyUSB0::INSTR"], False),
+    ],
+)
+def test_instruments_on_one_bus_are_known(addresses: list[str], shared: bool) -> None:
+    """IEEE 488.1: all devices of one bus share its data lines, one talker at a time; a socket each has its own way."""
+    assert share_a_bus(addresses) is shared

@@ -92,7 +92,7 @@ def test_missing_required_actions_come_as_one_list() -> None:
             "  pace: 0 s",
             "  pase: 0 s",
             "unknown key 'pase' under link; allowed are ends, silence, prompts, block ends, reply within, "
-            "pace, common commands, errors; "
+            "pace, common commands, joined questions, errors; "
             "did you mean 'pace'?",
         ),
         (
@@ -442,6 +442,9 @@ def test_a_driver_file_is_read_by_a_plain_yaml_reader_too() -> None:
 
 
 PS_5 = folder("drivers") / "supplies" / "ps-5.yaml"
+PS_6 = folder("drivers") / "supplies" / "ps-6.yaml"
+PS_7 = folder("drivers") / "supplies" / "ps-7.yaml"
+W_2 = folder("drivers") / "relays" / "w-2.yaml"
 M_2 = folder("drivers") / "meters" / "m-2.yaml"
 O_1A = folder("drivers") / "scopes" / "o-1a.yaml"
 
@@ -464,6 +467,14 @@ O_1A = folder("drivers") / "scopes" / "o-1a.yaml"
         (PS_5, '{say: "OUT0"}', '{say: "OUT0", width: 5}', "this action takes no value"),
         (M_2, "called: 1, drives", "kalled: 1, drives", "unknown key 'kalled'"),
         (M_2, "overload: 1e9", "overload: 0", "measures > overload"),
+        (PS_6, 'layout: "##.##_____"', 'layout: "##:##_____"', "'##:##_____' is no layout of a reply, such as"),
+        (PS_6, 'layout: "##.##_____"', 'layout: "_________"', "'_________' is no layout of a reply, such as"),
+        (PS_6, ', layout: "________#"}\n\n', "}\n\n", "the answer 'digit' needs 'layout'"),
+        (PS_6, '{say: "SOUT1"}', '{say: "SOUT1", point: no}', "this action takes no value"),
+        (PS_6, 'done: "OK", echo: no', 'done: "OK", echo: no, line end: no', "only a single prompt of one that echoes"),
+        (PS_7, 'clear trip:  {say: "TRIPRST"}', 'clear trip:  {say: "TRIPRST", twice: yes}', "nothing is asked"),
+        (W_2, '"{slot}!{position}"', '"{slot}!{place}"', "needs {slot} and {position}, and nothing else in braces"),
+        (W_2, 'between: ","', 'counted from: 0\n  between: ","', "a channel is written in one way; delete this"),
         (O_1A, "chunk: 4000000", "chunk: 1000000", "must hold a whole record of 4000000 points"),
     ],
 )

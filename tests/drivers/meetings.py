@@ -19,6 +19,7 @@ from autobench.instruments.dialect import Dialect
 from simulated_instruments.clock import SimulatedClock
 from simulated_instruments.connections.hislip import HislipServer
 from simulated_instruments.connections.in_process import InProcessLibrary
+from simulated_instruments.connections.misbehaviour import Misbehaviour
 from simulated_instruments.connections.pseudo_terminal import PseudoTerminalServer
 from simulated_instruments.connections.raw_socket import SocketServer
 from simulated_instruments.connections.vxi11 import Vxi11Server
@@ -139,6 +140,7 @@ class Spoken:
     device: Device
     clock: Clock
     said: list[str]
+    misbehave: Callable[[Misbehaviour], None] = lambda _: None
 
     def performed(self) -> set[str]:
         """The actions whose lines were all sent at least once."""
@@ -172,7 +174,15 @@ def spoken(driver: Driver, device: Device, address: str, library: InProcessLibra
 
 def meet(name: str, device: Device) -> Spoken:
     """The shipped driver `name` on `device`, over the in-process library."""
-    return spoken(driver_named(name), device, ADDRESS, InProcessLibrary({ADDRESS: device}, device.clock))
+    return in_process(driver_named(name), device)
+
+
+def in_process(driver: Driver, device: Device) -> Spoken:
+    """A driver on `device`, over the in-process library."""
+    library = InProcessLibrary({ADDRESS: device}, device.clock)
+    met = spoken(driver, device, ADDRESS, library)
+    met.misbehave = lambda what: library.misbehave(ADDRESS, what)
+    return met
 
 
 @contextlib.contextmanager
@@ -180,12 +190,12 @@ def over(transport: str, name: str, make: Callable[[Clock], Device], driver: Dri
     """The shipped driver `name` on the device that `make` gives for a clock, over one of the transports."""
     driver = driver or driver_named(name)
     if transport == "in process":
-        device = make(SimulatedClock())
-        yield spoken(driver, device, ADDRESS, InProcessLibrary({ADDRESS: device}, device.clock))
+        yield in_process(driver, make(SimulatedClock()))
         return
     device = make(RealClock())
     with SERVERS[transport](device) as server:
         met = spoken(driver, device, server.address)
+        met.misbehave = lambda what: setattr(server, "misbehaviour", what)
         try:
             yield met
         finally:

@@ -18,6 +18,8 @@ from autobench.instruments.supply import Supply
 from autobench.quantity import Span
 from simulated_instruments.clock import SimulatedClock
 from simulated_instruments.devices.meter_conf_read import ConfReadMeter
+from simulated_instruments.devices.relays_console import ConsoleRelays
+from simulated_instruments.devices.relays_scanner import ScannerRelays
 from simulated_instruments.devices.relays_slot_channel import SlotChannelRelays
 from simulated_instruments.devices.supply_channel_list import ChannelListSupply
 from simulated_instruments.devices.terminals import OutputPoint
@@ -289,3 +291,36 @@ def test_an_unknown_channel_moves_nothing(w_1: tuple[Relays, Spoken, Contacts]) 
         relays.close((101, 999))
     assert spoken.said == []
     assert contacts.moves[-1] == frozenset()
+
+
+def test_relays_without_an_error_queue_are_asked_what_they_were_told() -> None:
+    """A console passes over what it does not understand: a lost word is noticed before anything is measured."""
+    contacts = Contacts()
+    spoken = meet("w-4", ConsoleRelays("relays", SimulatedClock(), contacts, seed=5))
+    relays = Relays(spoken.dialect)
+    relays.prepare()
+    spoken.device.set_all = lambda mask: None  # type: ignore[attr-defined]  # of this kind of device
+    with pytest.raises(BenchError, match="w-4: told to have closed 101, 202, but it says none"):
+        relays.close((101, 202))
+
+
+def test_a_channel_that_nobody_told_it_to_close_is_noticed() -> None:
+    """Somebody else's relay is closed on the same board: it is named, and no route is believed."""
+    spoken = meet("w-4", ConsoleRelays("relays", SimulatedClock(), Contacts(), seed=5))
+    relays = Relays(spoken.dialect)
+    relays.prepare()
+    spoken.device.set_all(1 << 9)  # type: ignore[attr-defined]  # of this kind of device
+    spoken.device.set_all = lambda mask: None  # type: ignore[attr-defined]
+    with pytest.raises(BenchError, match="w-4: told to have closed none, but it says 202"):
+        relays.close((101,))
+
+
+def test_a_scanner_is_not_asked_for_two_at_once() -> None:
+    """It would open the first by closing the second, without a word: refused before anything moves."""
+    contacts = Contacts()
+    spoken = meet("w-3", ScannerRelays("relays", SimulatedClock(), contacts, seed=5))
+    relays = Relays(spoken.dialect)
+    with pytest.raises(BenchError, match="w-3: refused to close 101, 102: it can keep 1 closed at once and no more"):
+        relays.close((101, 102))
+    assert spoken.said == []
+    assert not any(contacts.moves)

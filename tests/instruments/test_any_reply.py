@@ -26,11 +26,16 @@ PLAUSIBLE = (
     b"+5.00E+00",
     b"4.99V",
     b'0,"No error"',
+    b"V1 5.00",
+    b"030201450\rOK",
+    b"(@1!1,2!3:2!5)",
+    b"0008",
     b"STOP",
     b"RUN",
     b"9.91E37",
     b"0,0,1000,1,1E-6,0,0,.04,0,127",
 )
+FLAGS = ("on?", "limiting?", "tripped?")
 REPLIES = st.lists(st.one_of(st.sampled_from(PLAUSIBLE), st.binary(max_size=40)), min_size=1, max_size=12)
 
 
@@ -93,8 +98,9 @@ def used(name: str, dialect: Dialect) -> list[float]:
         supply.quiet()
         supply.set_volts(1, 5.0)
         supply.set_amps(1, 0.5)
-        found = [supply.set_volts_back(1), supply.set_amps_back(1), supply.volts(1).value, supply.amps(1).value]
-        return [*found, float(supply.is_on(1)), float(supply.limiting(1)), float(supply.tripped(1))]
+        set_back = [supply.set_volts_back(1), supply.set_amps_back(1)] if supply.can("set volts?") else []
+        found = [*set_back, supply.volts(1).value, supply.amps(1).value, *supply.look(1)[:2]]
+        return [*found, *(float(supply.answer(what, 1).truth) for what in FLAGS if supply.can(what))]
     if kind == "meter":
         meter = Meter(dialect)
         meter.prepare()

@@ -193,3 +193,58 @@ def test_an_event_register_is_an_error_by_its_class(text: str, code: int) -> Non
     assert decoded(text, "event error").code == code
     with pytest.raises(ReplyError):
         decoded("256", "event error")
+
+
+@pytest.mark.parametrize(
+    ("layout", "value"),
+    [("##.##_____", 3.02), ("____##.##_", 1.45), ("########_", 3020145.0), ("#________", 0.0), ("_#.#______", 3.0)],
+)
+def test_digits_are_taken_from_their_places(layout: str, value: float) -> None:
+    """030201450 is 03.02 V, 01.45 A, and constant voltage (a supply's own sheet)."""
+    assert decoded("030201450", "digits", layout=layout).number == pytest.approx(value)
+
+
+def test_one_digit_says_yes_or_no() -> None:
+    """The last of nine: 0 in constant voltage, 1 in constant current (a supply's own sheet); else it is neither."""
+    assert not decoded("030201450", "digit", layout="________#").truth
+    assert decoded("030201451", "digit", layout="________#").truth
+    with pytest.raises(ReplyError, match="'030201452' has 2 where it is 0 or 1"):
+        decoded("030201452", "digit", layout="________#")
+
+
+@pytest.mark.parametrize("text", ["03020145", "0302014500", "03.201450", "OK", "", "-30201450", "03020145١"])
+def test_digits_of_another_layout_are_refused(text: str) -> None:
+    """A digit more or less moves every other one: nothing is read then."""
+    with pytest.raises(ReplyError, match=r"is not laid out as '##\.##_____'"):
+        decoded(text, "digits", layout="##.##_____")
+
+
+@pytest.mark.parametrize(
+    ("text", "runs"),
+    [
+        ("(@)", ()),
+        ("(@ 2)", (("2", "2"),)),
+        ("(@1!1)", (("1!1", "1!1"),)),
+        ("(@1!1,1!3:1!5, 2!40)", (("1!1", "1!1"), ("1!3", "1!5"), ("2!40", "2!40"))),
+        ('"(@101:103)"', (("101", "103"),)),
+    ],
+)
+def test_a_list_of_channels_is_read_in_runs(text: str, runs: tuple[tuple[str, str], ...]) -> None:
+    """Channels stand as the dialect calls them (SCPI-1999 vol. 1, 8.3.2, and common practice for `card!channel`)."""
+    assert decoded(text, "channel list").runs == runs
+
+
+@pytest.mark.parametrize(("text", "bits"), [("0000", ()), ("0008", (3,)), ("8001", (0, 15)), (" ffff\r", range(16))])
+def test_a_mask_is_read_bit_by_bit(text: str, bits: tuple[int, ...]) -> None:
+    """Relay 3 alone is 0008 (a relay board's own sheet)."""
+    assert decoded(text, "channel mask").runs == tuple((str(bit), str(bit)) for bit in bits)
+
+
+@pytest.mark.parametrize(
+    ("text", "answer"),
+    [("1,0,0", "channel list"), ("(@1!1", "channel list"), ("on", "channel mask"), ("0x08", "channel mask")],
+)
+def test_other_states_of_relays_are_refused(text: str, answer: str) -> None:
+    """What a cousin answers is no list and no mask."""
+    with pytest.raises(ReplyError, match="is no "):
+        decoded(text, answer)

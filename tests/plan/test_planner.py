@@ -6,6 +6,7 @@ import pytest
 
 from autobench.documents.gathered import Documents, read_documents
 from autobench.errors import UsageError
+from autobench.plan.extra_looks import ExtraLooks
 from autobench.plan.planner import Planner
 from autobench.plan.scope_steps import DelayJob, DrivingJob, LikenessJob, LineJob, RefreshJob
 from autobench.plan.steps import CurrentJob, OhmsJob, Plan, PowerJob, RailJob
@@ -137,3 +138,12 @@ def test_levels_are_judged_on_lines_that_somebody_always_drives() -> None:
     assert lines["D0"].stay is not None
     assert lines["D0"].stay.span.high == pytest.approx(150e-9)
     assert lines["FETCH"].low is None
+
+
+@pytest.mark.parametrize(("net", "point", "shortest"), [("RAS", "U12.4", 80e-9), ("MA3", "U13.12", 50e-9)])
+def test_a_further_look_is_as_fast_as_its_net_wants(net: str, point: str, shortest: float) -> None:
+    """Five samples in the shortest pulse that the board file tells (common practice), at whatever point of the net."""
+    read = documents()
+    job = ExtraLooks(Planner(read.bench, read.drivers, read.board, {})).look(net, point).job
+    assert isinstance(job, LineJob)
+    assert job.sight.rate >= 5 / shortest

@@ -92,6 +92,22 @@ def test_what_was_seen_before_a_relay_moved_stays_seen() -> None:
     assert volts == pytest.approx([4.8, 0.0], abs=0.1)
 
 
+def test_a_record_read_late_is_the_same_to_its_noise() -> None:
+    """Samples of a moment are the same whether the probe is still there when they are read, or has gone elsewhere."""
+    probed = Probed()
+    probed.route(310)
+    probed.power()
+    now = probed.clock.now()
+    times, edges = np.linspace(now - 40e-6, now, 1000), np.linspace(now - 1e-3, now, 200)
+    before = probed.scope.samples(1, times, OHMS), *probed.scope.extremes(1, edges, OHMS)
+    probed.clock.sleep(0.05)
+    probed.route()
+    probed.clock.sleep(0.05)
+    after = probed.scope.samples(1, times, OHMS), *probed.scope.extremes(1, edges, OHMS)
+    for first, second in zip(before, after, strict=True):
+        assert first == pytest.approx(second, abs=1e-6)  # V; the rail between two solved moments is interpolated
+
+
 def test_noise_belongs_to_the_question() -> None:
     """Asking again gives the same volts, whatever was asked between; another time gives other noise."""
     probed = Probed()

@@ -24,13 +24,15 @@ HERE = Path(__file__).parent
 # Short enough to be run many times; every phase a kill can strike in is there.
 SEQUENCE = """\
 sequence: kill
-words: power, rails, a wait, and off again
+words: power, rails, looks of the scope, a wait, and off again
 steps:
   - {step: "ohms {rail}", stage: ohms, measure: ohms, for each: rail}
   - {step: "polarity {rail}", stage: power, power: polarity, for each: rail}
   - {step: power on, stage: power, power: on}
   - {step: "current {rail}", stage: power, measure: current, for each: rail}
   - {step: "rail {rail} {place}", stage: rails, measure: rail, for each: place}
+  - {step: "ripple {rail}", stage: rails, measure: ripple, for each: rail}
+  - {step: "line {line}", stage: cpu, measure: line, for each: line, side: output}
   - {step: pause, stage: video, wait: 2.5 s}
   - {step: question, stage: video, ask: "Is any part too hot to touch?"}
   - {step: power off, stage: memory, power: off}
@@ -38,6 +40,7 @@ steps:
 PHASES = {
     "power-up": "POWER on",
     "measuring": "STEP rail +5V",
+    "looking": "STEP line",  # with nobody there, every instrument works at the same time from `measuring` on
     "waiting": "STEP pause",
     "prompting": "PROMPT question",
     "powering down": "STEP power off",
@@ -151,8 +154,7 @@ class KillStand:
     def until(self, phase: str) -> None:
         """Read what the round shows until `phase` begins; whoever sits there presses the key for power."""
         assert self.process is not None
-        assert self.process.stdout is not None
-        for line in self.process.stdout:
+        while line := self.line():
             self.shown.append(line.rstrip("\n"))
             if line.startswith(PHASES[phase]):
                 if self.transport == TRANSPORTS[-1]:
@@ -163,6 +165,16 @@ class KillStand:
             if line.startswith("PROMPT question"):
                 self.type("y")
         raise AssertionError(f"ended before {phase}: {self.shown[-3:]} {self.process.communicate()[1]}")
+
+    def line(self) -> str:
+        """The next line of what the round shows, or nothing at its end; byte by byte, so that none is read ahead that
+        `finish` would miss."""
+        assert self.process is not None
+        assert self.process.stdout is not None
+        line = b""
+        while not line.endswith(b"\n") and (byte := os.read(self.process.stdout.fileno(), 1)):
+            line += byte
+        return line.decode()
 
     def type(self, keys: str) -> None:
         """Keys of whoever sits at the terminal."""

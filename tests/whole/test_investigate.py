@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
-from autobench import app
+from autobench import app, session
 from autobench.__main__ import main
-from autobench.diagnosis.result import Diagnosis
+from autobench.diagnosis.means import Means
+from autobench.diagnosis.result import Diagnosis, NextCheck, Suspect
 from autobench.events import CheckChosen, Diagnosed, Event, Investigated, PowerChanged, Prompted
 
 HANDS = ("reseat", "swap", "lift", "put back")
@@ -67,6 +68,22 @@ def test_unattended_nobody_is_asked_for_anything() -> None:
     assert kinds <= {"look", "scan", "ohms"}
     assert state.investigated is not None
     assert all(changed.state in ("settled", "checked") for _, changed in state.outputs)
+
+
+def test_what_the_round_found_keeps_no_hand_from_a_further_look(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In a round nobody is asked for forty points once something is wrong; a further look is wanted because it is."""
+    wanted = NextCheck("look at A15 at U6.2", "U6.2", 1.0, "", "look", "U6", "A15", name=("line", "U6 A15"))
+    suspect = Suspect("U1", None, "cpu-dead", 0.5, (), ())
+
+    def diagnose(predictions: object, readings: object, means: Means) -> Diagnosis:
+        return Diagnosis((suspect,), told_apart=False, next_check=None if wanted.name in means.tried else wanted)
+
+    monkeypatch.setattr(session, "diagnose", diagnose)
+    state, _ = investigated(request("tarnbeck-8", "cpu-dead@U1", only=SHORT))
+    assert any(reading.verdict == "outside" and reading.stage == "cpu" for reading in state.readings)
+    (look, *_) = [reading for reading in state.readings if reading.step == wanted.what.replace("look at", "look")]
+    assert look.verdict == "within", look.reason
+    assert look.state is not None
 
 
 def test_no_minutes_are_no_checks(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
