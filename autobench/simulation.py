@@ -247,6 +247,8 @@ def bystander(
 def do_as_prompted(person: SimulatedPerson, prompt: Prompted) -> None:
     """One prompt, done by the simulated person."""
     place = prompt.place
+    if prompt.kind in WORKED:
+        person.lay_down()
     if prompt.kind == "together":
         person.together()
     if prompt.kind == "plug" and prompt.rail is not None:

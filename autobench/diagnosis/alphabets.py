@@ -105,4 +105,5 @@ def current_alphabet(floor: float) -> Alphabet:
 def block_floor(block: str) -> float:
     """The most the readings of `block` together can say against a candidate; a reading by itself is a block too."""
     blocks = knowledge("readings")["blocks"]
-    return float(blocks.get(block.partition(" ")[0] if block.startswith("leg ") else block, blocks["bus"]))
+    kind = next((kind for kind in ("leg", "in step") if block.startswith(f"{kind} ")), block)
+    return float(blocks.get(kind, blocks["bus"]))

@@ -79,7 +79,7 @@ def current_ratio(settled: Settled, rail: Rail) -> float:
         return 1.0
     if trouble is not None and trouble.rail in settled.board.made_from(rail.name):
         if trouble.kind == "short" and not shut_down(settled):
-            return SHORTED_BEHIND
+            return SHORTED_BEHIND + settled.effect.extra
         if trouble.kind in ("low", "high"):
             return MADE_LOW if trouble.kind == "low" else MADE_HIGH
     if trouble is not None and trouble.rail == rail.name and trouble.kind == "open":

@@ -101,9 +101,10 @@ def in_step(found: Mapping[Observable, Observation]) -> Iterator[Observation]:
     for observable, seen in found.items():
         if observable.kind == "driving" and seen.category in ("low", "high"):
             still.setdefault(observable.name.partition(" ")[0], []).append(seen)
-    for lines in still.values():
+    for part, lines in still.items():
         if len(lines) >= SEVERAL:
-            yield from (replace(seen, weights=((f"{seen.category} in step", 1.0),)) for seen in lines)
+            block = f"in step {part}"
+            yield from (replace(seen, weights=((f"{seen.category} in step", 1.0),), block=block) for seen in lines)
 
 
 def words_read(found: Mapping[Observable, Observation]) -> dict[str, str]:

@@ -20,7 +20,7 @@ from autobench.diagnosis.result import NextCheck, Repair
 
 NEGLIGIBLE = 1e-5  # chance below which a hypothesis is left out of the sums
 LEAST_GAIN = 0.03  # nat: a check that brings less tells nothing apart
-CHECKED_PLACES = 8
+CHECKED_PLACES = 14  # a row of eight memory chips, and what else there is
 MOST_TOLD = 3
 LIKELY = 0.6  # a leader to act on
 IN_EARNEST = 0.05  # of the leader's chance: from here on it is worth telling a place from it first

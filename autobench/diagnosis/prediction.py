@@ -24,11 +24,12 @@ IDLE_CLOCK = {"half-level": "threshold", "floating": "threshold", "static": "rai
 RESET_WORDS = {"ok": "ok", "low": "stuck", "slow": "looping", "static": "stuck"}
 SYNC_WORDS = {"moving": "right", "other": "other", "half": "other", "unprogrammed": "unprogrammed", "dead": "dead"}
 
+TOO_MUCH = 1.35  # of nominal: from here on the supply may be switched off for it
 TRIP_WORDS = {"short": "tripped", "soft short": "perhaps", "loaded": "perhaps"}
 RIPPLE_WORDS = {"ripple": "high", "resistance": "raised", "loose": "raised", "flickers": "raised", "coupled": "coupled"}
 VOLTS_WORDS = {
     "open": "zero", "resistance": "sagging", "short": "collapsed", "soft short": "sagging", "missing": "missing",
-    "low": "low", "high": "high", "loaded": "sagging", "starved": "sagging", "loose": "flickering",
+    "low": "low", "high": "high", "loaded": "burdened", "starved": "sagging", "loose": "flickering",
     "flickers": "flickering", "unfed short": "missing",
 }  # fmt: skip
 UNREAD_WORDS = {
@@ -100,7 +101,10 @@ def tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
 def current_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     """What each rail draws, as a share of nominal."""
     for rail in settled.board.rails.values():
-        yield Observable("current", rail.name), ratio_token(current_ratio(settled, rail))
+        ratio, trouble = current_ratio(settled, rail), felt(settled, rail)
+        yield Observable("current", rail.name), ratio_token(ratio)
+        if ratio >= TOO_MUCH and (trouble is None or trouble.rail != rail.name or trouble.kind not in TRIP_WORDS):
+            yield Observable("trip", rail.name), "perhaps"
 
 
 def rail_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:

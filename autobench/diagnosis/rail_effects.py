@@ -14,6 +14,8 @@ from autobench.diagnosis.memory_effects import Rule, Spot, Ways
 FRAGILE = ("rom", "video", "cpu")  # what too many volts kill besides the memory
 # Share of nominal that the current is lower by, on the mean, through a joint that opens now and then.
 OPENS = (0.0, -0.06, -0.13)
+# Share of nominal by which a linear regulator gives less than at its limit once it folds back (common practice).
+FOLDS = (0.0, -0.2, -0.4, -0.6)
 
 
 def on_rail(kind: str, extra: float = 0.0) -> Rule:
@@ -27,15 +29,13 @@ def on_rail(kind: str, extra: float = 0.0) -> Rule:
 
 
 def shorted_rail(at: Spot) -> Ways:
-    """A short across a rail; a converter behind which it lies gives all it can, or shuts down."""
-    rail = at.board.rails.get(at.net)
-    ways = on_rail("short")(at)
-    if (
-        rail is None
-        or rail.source is None
-        or any(part.kind == "regulator" and part.rail == rail.name for part in at.board.parts.values())
-    ):
+    """A hard short across a rail. Behind a regulator or converter it takes what that gives at its limit, or less where
+    it folds back; or the converter shuts down."""
+    rail, ways = at.board.rails.get(at.net), on_rail("short")(at)
+    if rail is None or rail.source is None:
         return ways
+    if any(part.kind == "regulator" and part.rail == rail.name for part in at.board.parts.values()):
+        return tuple(way for folded in FOLDS for way in on_rail("short", folded)(at))
     makers = tuple(part.name for part in at.board.parts.values() if part.kind == "converter")
     return (*ways, *(replace(way, dead=makers) for way in ways if makers))
 
@@ -63,14 +63,14 @@ def own_rail(kind: str) -> Rule:
 
 def chip_short(at: Spot) -> Ways:
     """Hard, or soft enough to let the rail live."""
-    hard = RailTrouble(at.net, "short", at.part)
+    hard = shorted_rail(at)
     soft = RailTrouble(at.net, "soft short", at.part)
     softly = (
         Effect(0.4 / 6.0, rail=soft, dead=(at.part,), dead_level=level, extra=extra)
         for extra in (0.4, 0.65, 0.95)
         for level in ("static", "high")
     )
-    return (Effect(0.6, rail=hard, dead=(at.part,)), *softly)
+    return (*(replace(way, weight=0.6 / len(hard), dead=(at.part, *way.dead)) for way in hard), *softly)
 
 
 def cracked(at: Spot) -> Ways:

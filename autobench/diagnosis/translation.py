@@ -89,8 +89,15 @@ def from_volts(told: Told) -> tuple[Observable, Weights] | None:
             weights = sided(told.reading, "ok", below, above)
             if told.reading.value is not None and abs(told.reading.value) < ALMOST_ZERO * abs(rail.nominal):
                 weights = (("zero", 1.0),)
+            elif told.reading.value is not None and below_half(told.reading, rail.nominal):
+                weights = (("collapsed", 1.0),)
             return Observable("rail", f"{rail.name} {place.name}"), weights
     return None
+
+
+def below_half(reading: Reading, nominal: float) -> bool:
+    """Whether a rail has less than half of its volts, and should not."""
+    return reading.verdict is Verdict.OUTSIDE and abs(reading.value or 0.0) < 0.5 * abs(nominal)
 
 
 def from_ripple(told: Told) -> tuple[Observable, Weights]:

@@ -89,7 +89,9 @@ class Sights:
         named = list(named)
         by_hand = sum(not self.on_relays(point) for _, point, _ in named)
         taken = self.probes[:by_hand]  # where a tip shares its input with relays, no relay of it is closed
-        relays, probes = iter([each for each in self.channels if each not in taken]), iter(self.probes)
+        # What no tip shares comes first: one that is still held from before would be read along with the relays.
+        free = sorted((each for each in self.channels if each not in taken), key=lambda each: each in self.probes)
+        relays, probes = iter(free), iter(self.probes)
         points = []
         for net, point, (low, high) in named:
             channel = next(relays if self.on_relays(point) else probes, None)

@@ -13,12 +13,14 @@ from autobench.record.log import read_events
 
 
 def transcript_of(engine: Engine, run: str) -> list[Exchange]:
-    """Every exchange of `run` with any of its instruments, in order.
+    """Every exchange of `run` with any of its instruments, in the order in which they were had.
 
+    The record has them at the steps that wanted them, which for what was done ahead is later.
     A reply that was too long to be kept whole comes back as a failed exchange that says so, so that a replay stops
     there. Raises `RecordError` as `read_events` does.
     """
-    return [exchange_of(event) for event in read_events(engine, run, bulk=True) if isinstance(event, Exchanged)]
+    told = (event for event in read_events(engine, run, bulk=True) if isinstance(event, Exchanged))
+    return [exchange_of(event) for event in sorted(told, key=lambda event: event.at)]
 
 
 def exchange_of(event: Exchanged) -> Exchange:

@@ -163,7 +163,7 @@ class Captures:
             self._reach(sight)
             return self._probes.captured(sight, take)
         move, self._move = self._move, None
-        if move is not None:
+        if move is not None and not move.broken:
             self._errands.outcome(move)
         with self._held():
             self._reach(sight)
@@ -226,7 +226,8 @@ class Captures:
         if not self.scope.ready():
             self.scope.force()
             self._wait(start.sight.seconds)
-        taken = self._with_levels(start.sight, self.scope.fetch())
+        # Hundreds of thousands of samples of a board that has just come on: the watch must not wait for them.
+        taken = self._errands.done_by(SCOPE, lambda: self._with_levels(start.sight, self.scope.fetch()))
         self._start = (start, taken)
         self._tell(start.sight, taken.capture, started=True)
 

@@ -24,11 +24,12 @@ LEG = " leg"  # of the chip itself, above its socket or free of the board
 SAME_VOLTS = 0.7  # V by which two still points may differ and be one net, as an 8-bit scope sees them
 ACROSS = 0.1  # V; a good switch or connector loses less at 1 A (common practice)
 DISCHARGE = 30.0  # s a rail is given to fall
+DEAD = "Power is off, proved. Put every tip down, "
 PROMPTS = {
-    "reseat": "Power is off, proved. Take {part} out, clean its legs and its socket, and press it home.",
-    "swap": "Power is off, proved. Put a known good {part} into the socket; keep the old one.",
-    "lift": "Power is off, proved. Bend out the {net} leg of {part}, at {point}, so that it touches nothing.",
-    "put back": "Power is off, proved. Put the {net} leg of {part} back where it was.",
+    "reseat": DEAD + "take {part} out, clean its legs and its socket, and press it home.",
+    "swap": DEAD + "put a known good {part} into the socket; keep the old one.",
+    "lift": DEAD + "bend out the {net} leg of {part}, at {point}, so that it touches nothing.",
+    "put back": DEAD + "and the {net} leg of {part} back where it was.",
 }
 WARM_UP = 60.0  # s
 MADE_OHMS = 20.0  # ohm; below it a rail made on the board is shorted or nearly so

@@ -5,6 +5,8 @@ It joins only: it opens, switches and measures nothing, and it knows no step.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from autobench.documents.board import Board
 from autobench.documents.gathered import other_boards
 from autobench.errors import UsageError
@@ -41,24 +43,11 @@ def live_bench(
         raise UsageError("this bench has no meter: without one nothing can be proved off, and nothing is switched on")
     person = Person(keys, errands.clock, errands.emit, stop.check) if keys is not None else None
     hand = Hand(person, plan.spots, meter, plan.steady) if person is not None and plan.steady else None
-    route = next((Route(relays, plan.paths, rest=meter.rest) for relays in opened.relays.values()), None)
+    route = route_of(opened, plan, meter.rest, errands)
     touch = Touch(meter, route, hand)
-    worked = {feed.rail: SupplyByHand(feed, hand) for feed in plan.feeds if feed.by_hand and hand is not None}
-    power = Power(
-        plan.feeds,
-        opened.supplies,
-        touch,
-        errands.clock,
-        errands.emit,
-        stop,
-        stop.guard,
-        by_hand=worked,
-        alone=plan.alone,
-        lost=lambda: errands.lost() or broken((name, each.link.descriptor) for name, each in opened.dialects.items()),
-        quiet=errands.quiet,
-    )
+    power = power_of(plan, opened, touch, hand, stop, errands)
     if route is not None:
-        route.live, route.attend = power.may_be_live, errands.attend
+        route.live = power.may_be_live
     if person is not None:
         person.tick = power.tick
     return Bench(
@@ -74,6 +63,34 @@ def live_bench(
         person=person,
         hand=hand,
         errands=errands,
+    )
+
+
+def route_of(opened: Opened, plan: Plan, rest: Callable[[], None], errands: Errands) -> Route | None:
+    """The relays of the bench with what is on them, where there are any."""
+    relays = next(iter(opened.relays.values()), None)
+    if relays is None:
+        return None
+    route = Route(relays, plan.paths, rest=rest)
+    route.attend = errands.attend
+    return route
+
+
+def power_of(plan: Plan, opened: Opened, touch: Touch, hand: Hand | None, stop: StopSignals, errands: Errands) -> Power:
+    """All outputs of the bench, those that a person works included."""
+    worked = {feed.rail: SupplyByHand(feed, hand) for feed in plan.feeds if feed.by_hand and hand is not None}
+    return Power(
+        plan.feeds,
+        opened.supplies,
+        touch,
+        errands.clock,
+        errands.emit,
+        stop,
+        stop.guard,
+        by_hand=worked,
+        alone=plan.alone,
+        lost=lambda: errands.lost() or broken((name, each.link.descriptor) for name, each in opened.dialects.items()),
+        quiet=errands.quiet,
     )
 
 

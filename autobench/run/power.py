@@ -328,8 +328,7 @@ class Power:
         self._trip(output, reason, output.looks[-1].volts, limiting=sagged(output.looks, output.set_volts))
 
     def _trip(self, output: Output, reason: str | None, volts: float, *, limiting: bool = False) -> None:
-        """Everything off for `reason`; nothing for None. Of an output that was limiting it says if its limit is to
-        blame."""
+        """Everything off for `reason`; nothing for None. Of one that was limiting it says if its limit is to blame."""
         if reason is None:
             return
         blamed = limit_to_blame(output.feed, output.looks, output.set_amps) if limiting else None

@@ -291,7 +291,8 @@ class Runner:
         """A step that looks with the scope."""
         captures, counting = self._bench.captures, self._bench.counting
         if captures is None and counting is not None and isinstance(job, ClockJob) and job.counted is not None:
-            return counter_actions.counted_alone(counting, step, job, job.counted)
+            at = job.counted
+            return self._bench.errands.done_by(DESK, lambda: counter_actions.counted_alone(counting, step, job, at))
         if captures is None:
             return self._skipped(step, "this bench has no scope")
         # Arithmetic may take longer than a supply may go unwatched: where there are threads this one only watches.

@@ -39,7 +39,7 @@ def recorded(engine: Engine, row: RunRow) -> Recorded:
     if state.started is None:
         raise RecordError(f"the record is damaged: run {row.run} has no beginning")
     if state.ended is None:
-        at = events[-1].at
+        at = max(event.at for event in events)
         state = fold(state, RunEnded(at, row.verdict, row.reason, at - state.started.at))
     identities = tuple((event.instrument, event.identity) for event in events if isinstance(event, Identified))
     return Recorded(row, state, identities, tuple(repairs_of(engine, row.run)))

@@ -77,6 +77,11 @@ class SimulatedPerson:
         self._check_tip(tip)
         self._move(tip, [])
 
+    def lay_down(self) -> None:
+        """Take every tip off the board: both hands are wanted."""
+        for tip in self._hand.tips:
+            self.lift(tip)
+
     def _check_tip(self, tip: str) -> None:
         known(tip, self._hand.tips, "tip", "this bench")
 

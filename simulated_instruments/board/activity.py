@@ -261,7 +261,7 @@ class Activity:
         assert self.condition.reset_loop is not None
         low, high = self.condition.reset_loop
         hertz, program = self.clocks.hertz(self.signals.cpu_clock), self._program(stage)
-        edges, codes = unrolled(program, pattern, high * hertz)
+        edges, codes = program.unrolled(pattern, high * hertz)
         edges = np.append(edges / hertz, high)
         return palette.wave(edges, np.append(codes, self._still(net, HELD)), low + high, start)
 
@@ -334,20 +334,3 @@ class Activity:
 def drives_of(kind: str) -> frozenset[str]:
     """The nets at the RAM that a part of `kind` drives."""
     return DRIVES.get(kind, frozenset(net for net in RAM_NETS if not net.startswith("MA") and net[1:].isdigit()))
-
-
-def unrolled(program: Program, pattern: Callable[[Stream], bus.Edges], clocks: float) -> bus.Edges:
-    """The edges of a program's first `clocks`, what it does once and then its first turn again and again."""
-    parts: list[tuple[float, bus.Edges]] = []
-    begin = 0.0
-    if program.once is not None:
-        parts.append((0.0, pattern(program.once)))
-        begin = program.once.period
-    turn = pattern(program.stream)
-    while begin < clocks:
-        parts.append((begin, turn))
-        begin += program.stream.period
-    edges = np.concatenate([start + found for start, (found, _) in parts])
-    codes = np.concatenate([found for _, (_, found) in parts])
-    inside = edges < clocks
-    return edges[inside], codes[inside]

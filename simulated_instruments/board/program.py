@@ -69,6 +69,22 @@ class Program:
         lengths = [period * count for period, (_, count) in zip(periods, self.turns, strict=True)]
         return Repeating(sum(lengths), origin, np.concatenate(([0.0], np.cumsum(lengths)[:-1])).tolist(), waves)
 
+    def unrolled(self, pattern: Pattern, clocks: float) -> tuple[Array, Codes]:
+        """The edges of the first `clocks`, what is done once and then the first turn again and again."""
+        parts: list[tuple[float, tuple[Array, Codes]]] = []
+        begin = 0.0
+        if self.once is not None:
+            parts.append((0.0, pattern(self.once)))
+            begin = self.once.period
+        turn = pattern(self.stream)
+        while begin < clocks:
+            parts.append((begin, turn))
+            begin += self.stream.period
+        edges = np.concatenate([start + found for start, (found, _) in parts])
+        codes = np.concatenate([found for _, (_, found) in parts])
+        inside = edges < clocks
+        return edges[inside], codes[inside]
+
 
 def stream_wave(pattern: Pattern, stream: Stream, palette: Palette, hertz: float, origin: float) -> Waveform:
     """The waveform of one stream of bus cycles on one pin, as if it went round and round."""

@@ -12,7 +12,7 @@ import pytest
 
 pytestmark = pytest.mark.benchmark
 
-ROUND_SECONDS = 5.0  # the whole round with scope, lines, both buses, memory and record: some 215 readings
+ROUND_SECONDS = 3.0  # the whole round with scope, lines, both buses, memory and record: some 215 readings
 FIRST_ROUND_SECONDS = 2.0  # ohms, polarity, current and rails
 HELP_FACTOR = 2.5
 BARE_SECONDS = 0.5  # the bare imports where the figures above were set; on a slower machine they grow with it

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from autobench.diagnosis.alphabets import Observable, alphabets
@@ -15,7 +16,7 @@ from autobench.diagnosis.effects import Effect
 from autobench.diagnosis.evidence import Observation, observations
 from autobench.diagnosis.extra_evidence import at_leg, joined
 from autobench.diagnosis.parts import Output, Part
-from autobench.diagnosis.ranking import Predictions
+from autobench.diagnosis.ranking import Predictions, floored
 from autobench.diagnosis.resting import level_at_rest
 from autobench.diagnosis.simulation import settle
 from autobench.judgement.reading import Reading
@@ -158,3 +159,42 @@ def test_a_diagnosis_with_a_look_names_the_broken_track(taken: Taken, predicted:
     after = diagnose(predicted["fixed-3"], [*readings, *looks]).suspects
     chances = [sum(each.probability for each in found if each.net == "A15") for found in (before, after)]
     assert chances[1] > 5 * chances[0]
+
+
+def standing(board: BoardModel, still: int) -> list[Reading]:
+    """So many lines that the ROM should drive and that stay low."""
+    lines = [driver.line for driver in board.bus_drivers if driver.part == "U3"][:still]
+    return [
+        Reading(
+            step=f"driving U3 {line}", stage="bus", net=line, point="U1.14", quantity="driven", value=0.0, unit="%",
+            uncertainty=None, low=1.0, high=99.0, limit_from="board file", verdict=Verdict.OUTSIDE, state="low",
+        )
+        for line in lines
+    ]  # fmt: skip
+
+
+def driving_chance(token: str, category: str) -> float:
+    """How often a line is read so, by what is there."""
+    alphabet = alphabets()["driving"]
+    return float(alphabet.table[alphabet.token_numbers[token], alphabet.category_numbers[category]])
+
+
+@pytest.mark.parametrize(("still", "category"), [(2, "low"), (3, "low in step")])
+def test_several_lines_of_a_part_that_stand_still_accuse_none_alone(
+    still: int, category: str, predicted: dict[str, Predictions]
+) -> None:
+    """A short loop leaves many lines of a chip at one level; a bad output is one line (common practice)."""
+    board = predicted["fixed-3"].board
+    assert [each.category for each in observations(board, standing(board, still))] == [category] * still
+    ratio = driving_chance("stuck low alone", category) / driving_chance("in a loop", category)
+    assert (ratio < 2.0) == (still == 3)
+
+
+@pytest.mark.parametrize("still", [3, 8])
+def test_lines_in_step_are_one_proof(still: int, predicted: dict[str, Predictions]) -> None:
+    """A loop that reads one place for ever may find nothing but zeros there: however many lines, they say it once."""
+    board = predicted["fixed-3"].board
+    found = observations(board, standing(board, still))
+    told = np.log([[driving_chance(token, "low in step") for token in ("stuck low", "in a loop")]] * still)
+    dead, looping = floored(told, found)
+    assert 0.0 < dead - looping < 4.0

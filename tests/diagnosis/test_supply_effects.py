@@ -15,9 +15,12 @@ from autobench.diagnosis.fault_effects import effects_of
 from autobench.diagnosis.prediction import predicted
 from autobench.diagnosis.rests import Rests
 from autobench.diagnosis.simulation import settle
+from autobench.diagnosis.translation import translate
 from autobench.documents.board import Board
 from autobench.documents.places import find_board
 from autobench.documents.reading import read
+from autobench.judgement.reading import Reading
+from autobench.judgement.verdict import Verdict
 
 
 def model(board: str) -> BoardModel:
@@ -71,10 +74,37 @@ def test_a_converter_limits_on_a_short_or_shuts_down(converting: BoardModel) -> 
     assert max(currents) > 1.2
 
 
-def test_behind_a_regulator_a_short_loads_it(converting: BoardModel) -> None:
-    """A linear regulator folds back and goes on giving amps."""
-    ways = effects_of(converting, "decoupler-short", None, "+5V")
-    assert all(not way.dead for way in ways)
+@pytest.mark.parametrize(("fault", "part"), [("decoupler-short", None), ("chip-supply-short", "U8")])
+def test_behind_a_regulator_a_short_takes_its_limit_or_less(
+    fault: str, part: str | None, converting: BoardModel
+) -> None:
+    """A linear regulator gives amps until it folds back (data sheets of three-legged regulators, from memory); what
+    feeds it is hardly burdened."""
+    hard = [way for way in effects_of(converting, fault, part, "+5V") if way.rail and way.rail.kind == "short"]
+    ratios = [float(token(converting, way, "current", "V9")) for way in hard]
+    assert min(ratios) < 0.9
+    assert max(ratios) > 1.3
+    assert token(converting, hard[0], "rail", "V9 inlet") == "burdened"
+    assert token(converting, hard[0], "rail", "+5V cpu") == "collapsed"
+
+
+def test_too_much_current_may_end_the_power(converting: BoardModel) -> None:
+    """A regulator that passes its input on draws 1.3 to 1.8 times nominal (catalogue of the trade, F06): the supply may
+    be switched off for it."""
+    ways = effects_of(converting, "regulator-high", "VR1", None)
+    assert {token(converting, way, "trip", "V9") for way in ways} >= {"perhaps"}
+    assert token(converting, Effect(), "trip", "V9") == "none"
+
+
+@pytest.mark.parametrize(("volts", "category"), [(4.93, "ok"), (4.2, "low"), (0.63, "collapsed"), (0.05, "zero")])
+def test_how_far_a_rail_is_down(volts: float, category: str, converting: BoardModel) -> None:
+    """A regulator that gives too little gives 3 to 4.6 V (F05); below half it is a short or not there (F01, F02)."""
+    reading = Reading(
+        step="rail +5V cpu", stage="rails", net="+5V", point="U1.11", quantity="voltage", value=volts, unit="V",
+        uncertainty=0.001, low=4.78, high=5.2, limit_from="board file",
+        verdict=Verdict.WITHIN if volts > 4.78 else Verdict.OUTSIDE,
+    )  # fmt: skip
+    assert translate(converting, reading) == (Observable("rail", "+5V cpu"), ((category, 1.0),))
 
 
 def test_a_chip_the_wrong_way_round_draws_a_multiple(converting: BoardModel) -> None:

@@ -148,9 +148,9 @@ class Spoken:
         return {name for name, action in driver.actions.items() if all(self.heard(line) for line in action.lines)}
 
     def heard(self, line: str) -> bool:
-        """Whether `line` was sent with something filled in."""
+        """Whether `line` was sent with something filled in, by itself or as one of several questions in one message."""
         head, _, _ = line.partition("{")
-        return any(text.startswith(head) for text in self.said)
+        return any(part.startswith((head, f":{head}")) for text in self.said for part in (text, *text.split(";")))
 
 
 def driver_named(name: str) -> Driver:

@@ -87,3 +87,47 @@ def test_an_answer_where_none_was_asked_for_is_refused() -> None:
     meter, _ = link(b"VDC", b"+1.0E+0", b"=>")
     with pytest.raises(ReplyError, match=r"answered '\+1\.0E\+0' where nothing was asked"):
         meter.say("VDC")
+
+
+def acknowledged(*coming: bytes) -> tuple[Link, Line]:
+    """A link over a session with an instrument that sends nothing back but an `OK` behind what it takes."""
+    clock, line = SimulatedClock(), Line(list(coming))
+    line.clear = lambda: None  # type: ignore[method-assign]  # what comes here is the answer, and nothing older
+    session = ConsoleSession(line, PromptWords("OK", (), echo=False), clock)  # type: ignore[arg-type]
+    return link_over(session, driver_named("ps-6"), "supply", clock), line
+
+
+def test_an_acknowledgement_ends_what_is_not_echoed() -> None:
+    """Data and `OK` in one piece or in two are the same reply; a command has the `OK` alone."""
+    supply, line = acknowledged(b"030201450", b"OK", b"030201451\rOK", b"OK")
+    assert [supply.ask("GETD") for _ in range(2)] == ["030201450", "030201451"]
+    supply.say("SOUT1")
+    assert line.coming == []
+
+
+def test_what_is_not_acknowledged_was_not_taken() -> None:
+    """Silence is a refusal here, and data without an `OK` is no reply."""
+    supply, _ = acknowledged()
+    with pytest.raises(NoReplyError, match="no reply to VOLT001"):
+        supply.say("VOLT001")
+    supply, _ = acknowledged(b"030201450")
+    with pytest.raises(NoReplyError):
+        supply.ask("GETD")
+
+
+def test_what_is_left_of_an_earlier_reply_is_dropped_before_the_next_line() -> None:
+    """Without an echo nothing tells the two apart."""
+    clock, line = SimulatedClock(), Line([b"OK"])
+    session = ConsoleSession(line, PromptWords("OK", (), echo=False), clock)  # type: ignore[arg-type]
+    with pytest.raises(NoReplyError):
+        link_over(session, driver_named("ps-6"), "supply", clock).say("SOUT0")
+
+
+def test_a_prompt_without_a_line_end_ends_the_message_below() -> None:
+    """The session below reads to the prompt; echo and data stand before it, whatever line ends are between."""
+    clock, line = SimulatedClock(), Line([b"relay readall\r\n0008\n\r", b"relay on 3\r\n"])
+    session = ConsoleSession(line, PromptWords(">", (), line_end=False), clock)  # type: ignore[arg-type]
+    relays = link_over(session, driver_named("w-4"), "relays", clock)
+    assert relays.ask("relay readall") == "0008"
+    relays.say("relay on 3")
+    assert line.coming == []

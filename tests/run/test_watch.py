@@ -8,7 +8,7 @@ from dataclasses import replace
 from autobench.plan.limits import Limits
 from autobench.plan.steps import Envelope, Feed
 from autobench.quantity import Span
-from autobench.run.watch import Look, limit_to_blame, must_go_off, sagged
+from autobench.run.watch import Look, limit_to_blame, must_go_off, never_right, sagged
 
 FEED = Feed(
     rail="+5V",
@@ -98,3 +98,19 @@ def test_a_board_that_draws_all_of_its_limit_is_to_blame_itself() -> None:
 def test_where_nobody_reads_the_current_neither_is_blamed() -> None:
     """A supply worked by hand shows its amps to the person only."""
     assert "ammeter" in (limit_to_blame(FEED, limiting(math.nan), 1.0) or "")
+
+
+def test_an_output_that_gives_nothing_goes_off_where_its_supply_cannot_tell_of_a_trip() -> None:
+    """Not while it comes up, not where it limits, and not on the word of a supply that says it has not tripped."""
+    gone = [Look(0.2 * i, 0.1, 0.0, False, None) for i in range(9)]
+    assert "tripped by itself, or switched off" in (must_go_off(FEED, gone) or "")
+    assert must_go_off(FEED, gone[:5]) is None
+    assert must_go_off(FEED, [replace(look, tripped=False) for look in gone]) is None
+    assert must_go_off(FEED, [replace(look, volts=5.0) for look in gone]) is None
+
+
+def test_what_limits_on_purpose_still_goes_off_for_what_is_never_right() -> None:
+    """Sagging is wanted where a limit is tried; a trip and an over-voltage are not."""
+    assert never_right(FEED, Look(1.0, 2.0, 0.4, True)) is None
+    assert "protection" in (never_right(FEED, Look(1.0, 0.0, 0.0, False, True)) or "")
+    assert "over-voltage" in (never_right(FEED, Look(1.0, 5.6, 0.4, True)) or "")

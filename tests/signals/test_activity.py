@@ -7,8 +7,12 @@ import numpy as np
 import pytest
 
 from autobench.signals.activity import State, fills_record, find_activity, mean_rate, rate_ratio
+from autobench.signals.edges import timing_edges
 from autobench.signals.families import family
+from autobench.signals.histogram import count_samples
+from autobench.signals.levels import find_levels
 from autobench.signals.trace import Trace
+from autobench.signals.transitions import find_transitions, transition_duration
 
 Volts = Callable[..., np.ndarray]
 Digitise = Callable[..., Trace]
@@ -161,3 +165,18 @@ def test_ratio_uncertainty_holds(duty: float, trapezoid: Volts) -> None:
 def test_no_numbers_no_state() -> None:
     """A trace without numbers has no state."""
     assert find_activity(Trace(np.full(10, math.nan), 1e-8), family("LS")).state is None
+
+
+@pytest.mark.parametrize("falling", [False, True])
+@pytest.mark.parametrize("noise", [0.0, 1.5])
+@pytest.mark.parametrize("ramp", [3e-9, 40e-9, 200e-9])
+def test_the_duration_alone_is_that_of_the_whole_transition(
+    falling: bool, noise: float, ramp: float, trapezoid: Volts, digitise: Digitise
+) -> None:
+    """What a line's state hangs on is the duration of IEEE Std 181 that the waveform's own look gives, to rounding."""
+    trace = digitise(trapezoid(0.7e6, 20_000, 4e-9, duty=0.4, ramp=ramp), 4e-9, noise=noise)
+    levels = find_levels(trace, count_samples(trace))
+    edges = timing_edges(trace, levels)
+    whole = find_transitions(trace, levels, edges, falling).duration
+    assert whole > 0.0
+    assert transition_duration(trace, levels, edges, falling) == pytest.approx(whole, rel=1e-9)

@@ -6,6 +6,7 @@ The bench feeds +5V alone, which every supply has an output for. Nothing here is
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,6 @@ from autobench.events import Event, StepStarted, Truth
 from autobench.views.run_state import RunState
 from simulated_instruments.bench import SimulatedBench, reference_plug
 from simulated_instruments.benches.wiring import FOLDER
-from simulated_instruments.connections.misbehaviour import Misbehaviour
 from tests.run.bystanders import Operator
 
 LACKS = {"ps-5": "no trip", "ps-6": "no read-back"}
@@ -28,8 +28,8 @@ SMALL = 6  # positions of the small plate for the reference plug
 @dataclass
 class DialectBench:
     """One bench with its files. `own` is a driver file beside the bench file, in place of the supply's shipped one;
-    `manners` are set on the simulated supply, by name; `wrong` is what its
-    connection does from the start of a step on."""
+    `manners` are set on the simulated supply, by name; `wrong` is
+    what happens to the bench at the start of a step."""
 
     folder: Path
     supply: str = "ps-3"
@@ -37,7 +37,7 @@ class DialectBench:
     own: str | None = None
     faults: tuple[str, ...] = ()
     manners: dict[str, Any] = field(default_factory=dict)
-    wrong: tuple[str, Misbehaviour] | None = None
+    wrong: tuple[str, Callable[[SimulatedBench], None]] | None = None
     events: list[Event] = field(default_factory=list)
 
     def wiring(self) -> Path:
@@ -94,7 +94,7 @@ class DialectBench:
 
             def misbehave(event: Event) -> None:
                 if self.wrong and isinstance(event, StepStarted) and event.step == self.wrong[0]:
-                    bench.misbehave("supply", self.wrong[1])
+                    self.wrong[1](bench)
 
             request = app.CheckRequest(
                 "tarnbeck-8",

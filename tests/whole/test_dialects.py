@@ -15,6 +15,7 @@ import pytest
 
 from autobench.documents.places import list_drivers
 from autobench.run.interlock import PROBE_VOLTS
+from simulated_instruments.bench import SimulatedBench
 from simulated_instruments.connections.misbehaviour import Misbehaviour
 from tests.whole.dialect_benches import DialectBench
 
@@ -171,7 +172,9 @@ def test_a_supply_that_misbehaves_ends_the_run_off(
     supply: str, what: Misbehaviour, words: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Stopped, off by the simulator's own truth, with the words that name it; the next run finds the board good."""
-    bench = DialectBench(tmp_path, supply=supply, wrong=("power on", replace(what)))
+    bench = DialectBench(
+        tmp_path, supply=supply, wrong=("power on", lambda bench: bench.misbehave("supply", replace(what)))
+    )
     state = bench.checked(monkeypatch, *POWERED)
     assert state.ended is not None
     assert state.ended.verdict == "stopped"
@@ -181,3 +184,18 @@ def test_a_supply_that_misbehaves_ends_the_run_off(
     state = bench.checked(monkeypatch, *POWERED)
     assert state.ended is not None
     assert (state.ended.verdict, state.ended.reason) == ("good", None)
+
+
+def test_a_trip_that_a_supply_cannot_tell_of_is_seen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its protection has switched it off, and it has no word for that: volts that are gone without a limit say so."""
+
+    def trip(bench: SimulatedBench) -> None:
+        bench.devices["supply"].output.settings.trip_volts = 4.0  # type: ignore[attr-defined]  # of this kind of device
+
+    bench = DialectBench(tmp_path, supply="ps-6", wrong=("rail +5V cpu", trip))
+    state = bench.checked(monkeypatch)
+    assert state.ended is not None
+    said = " ".join([state.ended.reason or "", *(reading.reason or "" for reading in state.readings)])
+    assert "and it does not limit: tripped by itself, or switched off" in said
+    assert state.ended.verdict != "good"
+    assert bench.left_on() == []

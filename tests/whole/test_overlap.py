@@ -17,6 +17,8 @@ import pytest
 from autobench import app
 from autobench.events import Event, Exchanged, ReadingTaken, StepStarted
 from autobench.judgement.reading import Reading
+from autobench.record.store import open_engine
+from autobench.record.transcript import transcript_of
 from autobench.views.run_state import RunState
 from simulated_instruments.bench import SimulatedBench
 from tests.whole.test_sockets import bench_file
@@ -87,7 +89,7 @@ def test_the_record_has_every_exchange_at_the_step_that_wanted_it(tmp_path: Path
     """Captures are taken before their steps, which shows in their times; in the record they stand in the steps' order,
     and no instrument was ever in two conversations."""
     seen: list[Event] = []
-    round_of(tmp_path / "r", view=seen.append)
+    state, _ = round_of(tmp_path / "r", view=seen.append)
     started = {event.step: event.at for event in seen if isinstance(event, StepStarted)}
     step, early = "", 0
     for event in seen:
@@ -96,6 +98,11 @@ def test_the_record_has_every_exchange_at_the_step_that_wanted_it(tmp_path: Path
         if isinstance(event, Exchanged) and event.instrument == "scope" and step.startswith("line"):
             early += event.at < started[step]
     assert early > 100, "nothing was done ahead"
+    assert state.started is not None
+    engine = open_engine(str(tmp_path / "r" / "records.sqlite"))
+    times = [exchange.at for exchange in transcript_of(engine, state.started.run)]
+    engine.dispose()
+    assert times == sorted(times), "what is played back keeps the order in which it was said"
     for name in ("scope", "relays", "meter"):
         talks = sorted(
             (event.at, event.at + event.seconds)

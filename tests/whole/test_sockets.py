@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pytest
 
 from autobench import app
+from autobench.clock import RealClock
 from autobench.documents.places import find_bench
+from autobench.judgement.reading import Reading
 from autobench.views.run_state import RunState
 from simulated_instruments.bench import SimulatedBench
 
@@ -144,3 +147,44 @@ def test_the_same_seed_gives_the_same_digits_over_sockets(tmp_path: Path, faults
     assert over_sockets.readings == in_process.readings
     assert over_sockets.diagnosis == in_process.diagnosis
     assert over_sockets.ended == in_process.ended
+
+
+STEADY = ("power", "rails", "clocks", "reset", "video")
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("faults", [(), ("fetch-strobe-dead",)])
+def test_in_real_time_a_round_gives_the_verdicts_of_the_stepped_one(tmp_path: Path, faults: tuple[str, ...]) -> None:
+    """By the clock on the wall, over sockets: the same readings with the same verdicts, values within k = 2 of both.
+
+    What a program does at the moment it is looked at, and how far a meter has charged a board, is another matter each
+    time: their values are not compared.
+    """
+    with SimulatedBench.open(
+        "tarnbeck-8", options={"video": "late"}, faults=faults, seed=5, clock=RealClock()
+    ) as served:
+        real = run(served, tmp_path, video="late")
+        assert not served.truth().any_on
+    request = app.CheckRequest("tarnbeck-8", unattended=True, simulation=app.Simulation(faults=faults, seed=5))
+    stepped = app.rehearsed(request, app.prepare(request))
+    assert real.ended is not None
+    assert stepped.ended is not None
+    assert real.ended.verdict == stepped.ended.verdict
+    assert verdicts(real) == verdicts(stepped)
+    pairs = [pair for pair in zip(real.readings, stepped.readings, strict=True) if pair[0].stage in STEADY]
+    apart = [(one.step, one.value, other.value, one.uncertainty) for one, other in pairs if differ(one, other)]
+    # GUM 2008, 6.3.3: k = 2 covers about 95 %, so a few may lie beyond it by chance.
+    assert len(apart) <= max(2, 0.05 * len(pairs)), apart
+
+
+def verdicts(state: RunState) -> list[tuple[str, str, str]]:
+    """Step, quantity and verdict of every reading."""
+    return [(reading.step, reading.quantity, str(reading.verdict)) for reading in state.readings]
+
+
+def differ(one: Reading, other: Reading) -> bool:
+    """Whether two values lie further apart than twice their uncertainty together."""
+    if one.value is None or other.value is None:
+        return one.value is not other.value
+    uncertainty = math.hypot(one.uncertainty or 0.0, other.uncertainty or 0.0)
+    return not (one.value == other.value or abs(one.value - other.value) <= 2.0 * uncertainty)

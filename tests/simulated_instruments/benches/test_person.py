@@ -334,3 +334,20 @@ def test_many_threads_may_ask_and_look_at_once() -> None:
             thread.join()
         assert failures == []
         assert person.done == ()  # every new request called the hand back before it had arrived
+
+
+def test_both_hands_on_the_board_hold_no_tip() -> None:
+    """Whoever takes a chip out has put down the probe and the meter's tips: an input that a tip shares with relays
+    sees nothing but these then."""
+    bench = HandBench()
+    bench.power()
+    bench.touch("scope 1", "U18.8")
+    bench.touch("meter", "U18.8", "U18.16")
+    assert bench.seen() == pytest.approx(4.7, abs=0.3)  # the board file's far point, healthy
+    bench.person.lay_down()
+    bench.clock.sleep(2 * ALL_THERE)
+    assert bench.seen() == pytest.approx(0.0, abs=0.3)
+    assert [words for _, words in bench.person.done][-2:] in (
+        ["meter lifted", "scope 1 lifted"],
+        ["scope 1 lifted", "meter lifted"],
+    )
