@@ -16,7 +16,9 @@ from autobench.plan.scope_steps import CountedPoint
 from autobench.quantity import Span
 from autobench.signals.families import family
 
-GATES = (0.1, 1.0)  # s; the first for a clock, the second where parts in a million count (common practice)
+# s; the first for a clock, the second where parts in a million count (common practice is longer still, but a live board
+# is looked at twice a second)
+GATES = (0.1, 0.4)
 ENOUGH = 0.1  # of the limits' half-width; more than that the gate must not leave open
 
 

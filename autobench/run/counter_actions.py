@@ -18,6 +18,7 @@ from autobench.plan.scope_steps import ClockJob, CountedPoint
 from autobench.plan.sights import NO_SCOPE
 from autobench.plan.steps import PlannedStep
 from autobench.quantity import Estimate, show
+from autobench.run.errands import COUNTER, Errands
 from autobench.run.place import Place
 from autobench.run.readings import judged_estimate
 from autobench.run.route import Route
@@ -32,22 +33,27 @@ class LiveCounter:
 
     counter: Counter
     route: Route
+    errands: Errands
 
     def prepare(self) -> None:
         """Counter into its known state."""
         self.counter.prepare()
 
     def rate(self, at: CountedPoint) -> CounterReading:
-        """The rate at a point; no contact moves while it counts."""
+        """The rate at a point; where there are threads its own one counts, and the run's keeps the watch."""
+        return self.errands.done_by(COUNTER, lambda: self._counted(at))
+
+    def _counted(self, at: CountedPoint) -> CounterReading:
+        """The same; no contact moves meanwhile."""
         with self.route.held():
             self.route.take((at.relay,))
             return self.counter.rate(at.channel, at.level, at.gate)
 
 
-def live_counter(counters: Mapping[str, Counter], route: Route | None) -> LiveCounter | None:
+def live_counter(counters: Mapping[str, Counter], route: Route | None, errands: Errands) -> LiveCounter | None:
     """The first counter of a bench, where relays lead to it."""
     counter = next(iter(counters.values()), None)
-    return LiveCounter(counter, route) if counter is not None and route is not None else None
+    return LiveCounter(counter, route, errands) if counter is not None and route is not None else None
 
 
 def preferred(

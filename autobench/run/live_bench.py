@@ -41,8 +41,7 @@ def live_bench(
     meter = next(iter(opened.meters.values()), None)
     if meter is None:
         raise UsageError("this bench has no meter: without one nothing can be proved off, and nothing is switched on")
-    clock = errands.clock
-    person = Person(keys, clock, errands.emit, stop.check) if keys is not None else None
+    person = Person(keys, errands.clock, errands.emit, stop.check) if keys is not None else None
     hand = Hand(person, plan.spots, meter, plan.steady) if person is not None and plan.steady else None
     route = route_of(opened, plan, meter.rest, errands)
     touch = Touch(meter, route, hand)
@@ -55,12 +54,12 @@ def live_bench(
         power=power,
         route=route,
         touch=touch,
-        clock=clock,
+        clock=errands.clock,
         fits=lambda rail, amps: board.other_fits(rail, plan.options, amps),
         line_hertz=plan.line_frequency,
         fits_other=lambda readings: fits_other(board, other_boards(plan.board), readings),
         captures=captures_of(opened, touch, hand, power, errands, on_trace),
-        counting=live_counter(opened.counters, route),
+        counting=live_counter(opened.counters, route, errands),
         person=person,
         hand=hand,
         errands=errands,

@@ -91,8 +91,8 @@ def test_missing_required_actions_come_as_one_list() -> None:
         (
             "  pace: 0 s",
             "  pase: 0 s",
-            "unknown key 'pase' under link; allowed are ends, silence, prompts, block ends, reply within, pace, common "
-            "commands, joined questions, errors; "
+            "unknown key 'pase' under link; allowed are ends, silence, prompts, block ends, reply within, "
+            "pace, common commands, joined questions, errors; "
             "did you mean 'pace'?",
         ),
         (

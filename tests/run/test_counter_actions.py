@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from autobench import app
+from autobench.documents.places import find_bench
 from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
 from simulated_instruments.bench import SimulatedBench
@@ -91,6 +92,7 @@ def test_a_wrong_crystal_is_outside_by_the_counter(tmp_path: Path, monkeypatch: 
     assert [name for name, _ in rates[0].budget] == ["time base", "resolution of the gate"]
 
 
+@pytest.mark.long
 def test_a_dead_clock_is_dead_by_the_scope(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whether a line stands still is for the scope to say; the counter is not asked."""
     verdict, rates, bench = clocks(tmp_path, monkeypatch, faults=("master-clock-dead",))
@@ -98,3 +100,30 @@ def test_a_dead_clock_is_dead_by_the_scope(tmp_path: Path, monkeypatch: pytest.M
     assert rates[0].verdict is Verdict.OUTSIDE
     assert "no clock" in (rates[0].reason or "")
     assert bench.devices["counter"].latest is None  # type: ignore[attr-defined]
+
+
+@pytest.mark.long
+def test_a_counter_counts_beside_the_run_over_sockets(tmp_path: Path) -> None:
+    """Served, with a thread for each instrument: the same rates, through relays that the scope wants as well."""
+    text = find_bench(BENCH).read_text(encoding="utf-8").replace("simulated: in-process", "simulated: served")
+    with SimulatedBench.open("tarnbeck-8", options={"video": "late"}, seed=3, wiring=BENCH) as bench:
+        for name, address in bench.serve_sockets().items():
+            text = text.replace(bench.addresses[name], address)
+        file = tmp_path / "served.yaml"
+        file.write_text(text, encoding="utf-8")
+        request = app.CheckRequest(
+            "tarnbeck-8",
+            bench=str(file),
+            records=str(tmp_path / "r.sqlite"),
+            options={"video": "late"},
+            only=("clocks", "cpu"),
+            unattended=True,
+        )
+        state = app.check(request, clock=bench.clock)
+        assert not bench.truth().any_on
+    assert state.ended is not None
+    assert (state.ended.verdict, state.ended.reason) == ("good", None)
+    rates = [each for each in state.readings if each.quantity == "frequency"]
+    assert len(rates) == 3
+    for reading in rates:
+        assert [name for name, _ in reading.budget] == ["time base", "resolution of the gate"]

@@ -40,7 +40,9 @@ def test_the_benches_are_equipped_differently() -> None:
 
 
 @pytest.mark.parametrize("board", [BOARDS[0], pytest.param(BOARDS[1], marks=pytest.mark.long)])
-@pytest.mark.parametrize("bench", ALONE)
+@pytest.mark.parametrize(
+    "bench", ["network", "counter-and-scope", pytest.param("template-block", marks=pytest.mark.long)]
+)
 def test_a_whole_round_passes_without_a_hand(bench: str, board: str, tmp_path: Path) -> None:
     """Another supply, another scope, other addresses: the same verdict."""
     request = app.CheckRequest(board, bench=bench, records=str(tmp_path / "r.sqlite"), unattended=True)
