@@ -6,6 +6,8 @@ is Ohm's law; whole actions go over real sockets, HiSLIP and a pseudo-terminal a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pytest
 
 from autobench.documents.places import list_drivers
@@ -23,24 +25,23 @@ COVERAGE = 3.0  # standard uncertainties; a reading within its accuracy class is
 # Without line ends, or with a carriage return alone, a message on a socket would never end: such instruments are
 # serial (or have an END flag).
 SERIAL_ONLY = ("ps-5", "ps-6", "w-4")
-SUPPLIES = [
-    (name, transport)
-    for name in ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6", "ps-7")
-    for transport in TRANSPORTS
-    if name not in SERIAL_ONLY or transport not in ("raw socket", "hislip", "vxi-11")
-]
-METERS = [
-    (name, transport)
-    for name in ("m-1", "m-2")
-    for transport in TRANSPORTS
-    if name != "m-2" or transport != "raw socket"  # it has a serial line, or an END flag
-]
-RELAYS = [
-    (name, transport)
-    for name in ("w-1", "w-2", "w-3", "w-4")
-    for transport in TRANSPORTS
-    if name not in SERIAL_ONLY or transport not in ("raw socket", "hislip", "vxi-11")
-]
+NETWORKED = ("raw socket", "hislip", "vxi-11")
+
+
+def tried(*names: str, never: Sequence[tuple[str, str]] = ()) -> list[object]:
+    """Every driver on every transport but `never`: in process all, over the real ones, which take real time, the first
+    driver in the ordinary run and the others in the long one."""
+    return [
+        pytest.param(name, transport, marks=() if transport == TRANSPORTS[0] or name == names[0] else pytest.mark.long)
+        for name in names
+        for transport in TRANSPORTS
+        if (name, transport) not in never and not (name in SERIAL_ONLY and transport in NETWORKED)
+    ]
+
+
+SUPPLIES = tried("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6", "ps-7")
+METERS = tried("m-1", "m-2", never=[("m-2", "raw socket")])  # it has a serial line, or an END flag
+RELAYS = tried("w-1", "w-2", "w-3", "w-4")
 # Two routes each, and what the contacts themselves are numbered there: a scanner has one, a console counts from 0.
 ROUTES = {
     "w-1": (((101, 202), {101, 202}), ((103, 204), {103, 204})),
@@ -48,8 +49,8 @@ ROUTES = {
     "w-3": (((102,), {2}), ((105,), {5})),
     "w-4": (((101, 202), {0, 9}), ((103, 204), {2, 11})),
 }
-SCOPES = [(name, transport) for name in ("o-1a", "o-1b", "o-2", "o-3a", "o-3b") for transport in TRANSPORTS]
-COUNTERS = [(name, transport) for name in ("k-1", "k-2") for transport in TRANSPORTS]
+SCOPES = tried("o-1a", "o-1b", "o-2", "o-3a", "o-3b")
+COUNTERS = tried("k-1", "k-2")
 
 
 def test_every_shipped_driver_has_a_device_of_its_own() -> None:

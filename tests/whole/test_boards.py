@@ -12,12 +12,12 @@ from autobench.views.run_state import RunState
 
 BOARDS = [("wexcombe-2", {}), ("orrin-tk", {"power": "converter"}), ("orrin-tk", {"power": "bench"})]
 NAMED = [
-    ("wexcombe-2", "cpu-dead", "U1"),
-    ("wexcombe-2", "decoder-dead", "U6"),
     ("wexcombe-2", "video-chip-dead", "U2"),
-    ("orrin-tk", "regulator-low", "VR1"),
     ("orrin-tk", "plus12-missing", "U22"),
-    ("orrin-tk", "reservoir-dry", "C1"),
+    pytest.param("wexcombe-2", "cpu-dead", "U1", marks=pytest.mark.long),
+    pytest.param("wexcombe-2", "decoder-dead", "U6", marks=pytest.mark.long),
+    pytest.param("orrin-tk", "regulator-low", "VR1", marks=pytest.mark.long),
+    pytest.param("orrin-tk", "reservoir-dry", "C1", marks=pytest.mark.long),
 ]
 # What no electrical check of a bare board shows; the only faults that may stay undetected.
 

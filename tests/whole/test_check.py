@@ -49,7 +49,7 @@ def reading(document: dict[str, Any], step: str) -> dict[str, Any]:
     return next(row for row in document["readings"] if row["step"] == step)
 
 
-@pytest.mark.parametrize("seed", [*range(4), *(pytest.param(seed, marks=pytest.mark.long) for seed in range(4, 20))])
+@pytest.mark.parametrize("seed", [0, *(pytest.param(seed, marks=pytest.mark.long) for seed in range(1, 20))])
 def test_a_healthy_board_is_good(shop: Shop, seed: int) -> None:
     """Twenty healthy boards by seed: exit 0, every output off in the simulator's truth."""
     code, document, _ = shop.check("--seed", str(seed))

@@ -131,10 +131,9 @@ def dropped(stand: KillStand, phase: str, name: str) -> None:
 # -- the ordinary run: one of each kind -------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("transport", "phase"), [("pty", "measuring"), ("socket", "prompting")])
-def test_a_killed_run_is_switched_off(stands: list[KillStand], tmp_path: Path, transport: str, phase: str) -> None:
-    """SIGKILL, over every kind of transport; while a prompt stands on a live board as well."""
-    killed(begun(stands, tmp_path, phase, transport))
+def test_a_killed_run_is_switched_off(stands: list[KillStand], tmp_path: Path) -> None:
+    """SIGKILL while a serial supply powers the board."""
+    killed(begun(stands, tmp_path, "measuring", "pty"))
 
 
 def test_a_frozen_run_is_switched_off(stands: list[KillStand], tmp_path: Path) -> None:
@@ -142,6 +141,7 @@ def test_a_frozen_run_is_switched_off(stands: list[KillStand], tmp_path: Path) -
     frozen(begun(stands, tmp_path, "waiting"))
 
 
+@pytest.mark.long
 def test_a_meter_that_is_unplugged_while_nobody_uses_it_is_noticed(stands: list[KillStand], tmp_path: Path) -> None:
     """Nothing is measured while the board waits, and yet a broken connection switches it off within a second."""
     dropped(begun(stands, tmp_path, "waiting"), "waiting", "meter")

@@ -37,7 +37,9 @@ def run(served: SimulatedBench, folder: Path, transport: str = "sockets", **opti
     return app.check(request, clock=served.clock)
 
 
-@pytest.mark.parametrize("faults", [(), ("connector-resistance",), ("decoupler-short",)])
+@pytest.mark.parametrize(
+    "faults", [(), ("connector-resistance",), pytest.param(("decoupler-short",), marks=pytest.mark.long)]
+)
 def test_the_round_over_sockets_gives_the_verdicts_of_the_in_process_one(
     tmp_path: Path, faults: tuple[str, ...]
 ) -> None:
@@ -62,6 +64,7 @@ def test_the_round_over_sockets_gives_the_verdicts_of_the_in_process_one(
     assert ours == [(reading.step, reading.verdict) for reading in in_process.readings]
 
 
+@pytest.mark.long
 def test_an_instrument_that_dies_mid_run_stops_it_with_the_output_off(tmp_path: Path) -> None:
     """The meter is unplugged while the board is on: exit 4, the output is off by the simulator's truth."""
     served = SimulatedBench.open("tarnbeck-8", options={"video": "late"}, faults=(), seed=0)

@@ -28,7 +28,7 @@ ROUNDS = (
     ("tarnbeck-8", "--fault", "instrument-unplugged"),
     ("tarnbeck-8", "--fault", "relay-stuck@106", "--only", "rails"),
     ("tarnbeck-8", "--with", "video=late", "--soldered", "video=early"),
-    ("pellin-600", "--fault", "rom-not-driving"),
+    pytest.param(("pellin-600", "--fault", "rom-not-driving"), marks=pytest.mark.long),
     ("pellin-600", "--sequence", "shorts-before-power"),
 )
 HELP = ((), *((name,) for name in autobench.commands), ("list", "boards"), ("list", "faults"))
