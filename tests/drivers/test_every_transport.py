@@ -25,23 +25,24 @@ COVERAGE = 3.0  # standard uncertainties; a reading within its accuracy class is
 # Without line ends, or with a carriage return alone, a message on a socket would never end: such instruments are
 # serial (or have an END flag).
 SERIAL_ONLY = ("ps-5", "ps-6", "w-4")
-NETWORKED = ("raw socket", "hislip", "vxi-11")
-
-
-def tried(*names: str, never: Sequence[tuple[str, str]] = ()) -> list[object]:
-    """Every driver on every transport but `never`: in process all, over the real ones, which take real time, the first
-    driver in the ordinary run and the others in the long one."""
-    return [
-        pytest.param(name, transport, marks=() if transport == TRANSPORTS[0] or name == names[0] else pytest.mark.long)
-        for name in names
-        for transport in TRANSPORTS
-        if (name, transport) not in never and not (name in SERIAL_ONLY and transport in NETWORKED)
-    ]
-
-
-SUPPLIES = tried("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6", "ps-7")
-METERS = tried("m-1", "m-2", never=[("m-2", "raw socket")])  # it has a serial line, or an END flag
-RELAYS = tried("w-1", "w-2", "w-3", "w-4")
+SUPPLIES = [
+    (name, transport)
+    for name in ("ps-1", "ps-2", "ps-3", "ps-4", "ps-5", "ps-6", "ps-7")
+    for transport in TRANSPORTS
+    if name not in SERIAL_ONLY or transport not in ("raw socket", "hislip", "vxi-11")
+]
+METERS = [
+    (name, transport)
+    for name in ("m-1", "m-2")
+    for transport in TRANSPORTS
+    if name != "m-2" or transport != "raw socket"  # it has a serial line, or an END flag
+]
+RELAYS = [
+    (name, transport)
+    for name in ("w-1", "w-2", "w-3", "w-4")
+    for transport in TRANSPORTS
+    if name not in SERIAL_ONLY or transport not in ("raw socket", "hislip", "vxi-11")
+]
 # Two routes each, and what the contacts themselves are numbered there: a scanner has one, a console counts from 0.
 ROUTES = {
     "w-1": (((101, 202), {101, 202}), ((103, 204), {103, 204})),
@@ -49,8 +50,18 @@ ROUTES = {
     "w-3": (((102,), {2}), ((105,), {5})),
     "w-4": (((101, 202), {0, 9}), ((103, 204), {2, 11})),
 }
-SCOPES = tried("o-1a", "o-1b", "o-2", "o-3a", "o-3b")
-COUNTERS = tried("k-1", "k-2")
+SCOPES = [(name, transport) for name in ("o-1a", "o-1b", "o-2", "o-3a", "o-3b") for transport in TRANSPORTS]
+COUNTERS = [(name, transport) for name in ("k-1", "k-2") for transport in TRANSPORTS]
+
+
+def in_turn(pairs: Sequence[tuple[str, str]]) -> list[object]:
+    """Pairs of driver and transport, in process all in the ordinary run. The other transports take real time: over them
+    the first driver is tried in the ordinary run, the others in the long one."""
+    first = pairs[0][0]
+    return [
+        pytest.param(name, transport, marks=() if transport == "in process" or name == first else pytest.mark.long)
+        for name, transport in pairs
+    ]
 
 
 def test_every_shipped_driver_has_a_device_of_its_own() -> None:
@@ -67,7 +78,7 @@ def says_on(supply: Supply, output: int) -> bool:
     return supply.volts(output).value > 1.0
 
 
-@pytest.mark.parametrize(("name", "transport"), SUPPLIES)
+@pytest.mark.parametrize(("name", "transport"), in_turn(SUPPLIES))
 def test_a_supply_over_each_transport(name: str, transport: str) -> None:
     """Set, read back, switched, measured, limited: the values are true, every action is performed, no error is left."""
     loads = Loads({1: 10.0, 2: 50.0, 3: 50.0})
@@ -141,7 +152,7 @@ def test_a_trip_is_seen_and_released(name: str) -> None:
         assert spoken.dialect.errors() == []
 
 
-@pytest.mark.parametrize(("name", "transport"), METERS)
+@pytest.mark.parametrize(("name", "transport"), in_turn(METERS))
 def test_a_meter_over_each_transport(name: str, transport: str) -> None:
     """Volts of both signs, ohms and an open circuit: true within the accuracy class, every action performed."""
     source = Source(4.75, 50.0)
@@ -168,7 +179,7 @@ def test_a_meter_over_each_transport(name: str, transport: str) -> None:
         assert spoken.dialect.errors() == []
 
 
-@pytest.mark.parametrize(("name", "transport"), RELAYS)
+@pytest.mark.parametrize(("name", "transport"), in_turn(RELAYS))
 def test_relays_over_each_transport(name: str, transport: str) -> None:
     """Between two routes nothing is closed, and what is told as closed is what was closed."""
     contacts = Contacts()
@@ -187,7 +198,7 @@ def test_relays_over_each_transport(name: str, transport: str) -> None:
         assert spoken.dialect.errors() == []
 
 
-@pytest.mark.parametrize(("name", "transport"), SCOPES)
+@pytest.mark.parametrize(("name", "transport"), in_turn(SCOPES))
 def test_a_scope_over_each_transport(name: str, transport: str) -> None:
     """Levels of a known square wave at two offsets and two scales, within the accuracy class; no error is left."""
     with over(transport, name, lambda clock: DEVICES[name]("scope", clock, Square(), seed=5)) as spoken:
@@ -206,7 +217,7 @@ def test_a_scope_over_each_transport(name: str, transport: str) -> None:
         assert spoken.dialect.errors() == []
 
 
-@pytest.mark.parametrize(("name", "transport"), COUNTERS)
+@pytest.mark.parametrize(("name", "transport"), in_turn(COUNTERS))
 def test_a_counter_over_each_transport(name: str, transport: str) -> None:
     """The rate of a known wave of 3 % duty within the accuracy class, and an input without one told as such."""
     wave = Square(rate=3.5e6, duty=0.03)
