@@ -16,6 +16,7 @@ import numpy as np
 from simulated_instruments.board import bus, video
 from simulated_instruments.board.assembly import Assembly
 from simulated_instruments.board.clocks import ClockTree
+from simulated_instruments.board.condition import OPEN_OUTPUT, STUCK_HIGH
 from simulated_instruments.board.levels import FIGHT, HIGH, LOW, UNDRIVEN, Palette
 from simulated_instruments.board.net_faults import DRIVES
 from simulated_instruments.board.palettes import Palettes
@@ -240,6 +241,8 @@ class Activity:
         state = self.state(stage)
         if net in bus.SELECTS and self.condition.decoder:
             return Constant(palette.volts(HIGH if self.condition.decoder == "none" else LOW))
+        if net == "CRTCCS" and self.condition.held.get("IORQ") in (OPEN_OUTPUT, STUCK_HIGH):
+            return Constant(palette.volts(HIGH))  # a port, and nobody asks for one
         pattern = self._pattern(net)
         hertz = self.clocks.hertz(self.signals.cpu_clock)
         idle = self.processor.idle(state, self.programs.memory)

@@ -112,7 +112,7 @@ def interrupt(condition: Condition, low: bool) -> None:
 
 
 def controller(condition: Condition, low: bool) -> None:  # noqa: ARG001 (selected for ever, it gets rubbish)
-    """The video controller is never written to, or with rubbish."""
+    """The video controller, which is reached by I/O, is never written to, or with rubbish."""
     condition.unwritten = True
 
 
@@ -127,9 +127,9 @@ def scrambles(condition: Condition, low: bool) -> None:  # noqa: ARG001
 
 
 RULES: dict[str, Held] = {
-    "ROMCS": select_rom, "RAMCS": select_ram, "CRTCCS": controller, "MEMREQ": request, "PHI2": phase,
-    "RD": read_strobe, "WR": write_strobe, "RW": read_or_write, "REFRESH": refresh, "RESET": reset, "RES": reset,
-    "INT": interrupt, "IRQ": interrupt, "RAS": strobes, "CAS": strobes, "WE": scrambles,
+    "ROMCS": select_rom, "RAMCS": select_ram, "CRTCCS": controller, "IORQ": controller, "MEMREQ": request,
+    "PHI2": phase, "RD": read_strobe, "WR": write_strobe, "RW": read_or_write, "REFRESH": refresh, "RESET": reset,
+    "RES": reset, "INT": interrupt, "IRQ": interrupt, "RAS": strobes, "CAS": strobes, "WE": scrambles,
     **{f"MA{bit}": scrambles for bit in range(8)},
 }  # fmt: skip
 

@@ -319,3 +319,18 @@ def lost_data_pin(board: str, seed: int) -> str | None:
     bench = SimulatedBench.open(board, faults=["cpu-pin-dead@U1"], seed=seed)
     cut = [net for part, net in bench.world.board.assembly.condition.cut if part == "U1" and net[0] == "D"]
     return cut[0] if cut else None
+
+
+def test_without_an_io_request_the_controller_is_never_selected() -> None:
+    """Its select wants IORQ and WR (the decoder's truth table): with the CPU's own IORQ leg open it stays high."""
+    sound, one = broken("pellin-600", "", 4), broken("pellin-600", "track-open@U1", 4)
+    assert ("U1", "IORQ") in one.condition.cut
+    starting = np.arange(sound.now - 5.0, sound.now - 4.0, 400e-9)
+    lows = []
+    for board in (sound, one):
+        nets = board.bench.world.nets
+        assert nets is not None
+        lows.append(float(nets.net("CRTCCS", sound.now).samples(starting)[250_000:].min()))
+    assert lows[0] < 0.8
+    assert lows[1] > 2.0
+    assert one.condition.unwritten
