@@ -40,3 +40,11 @@ def test_a_wrong_crystal_is_no_other_board() -> None:
 def test_the_declared_board_fits_itself() -> None:
     """A healthy board is never taken for another."""
     assert fits_other(DECLARED, OTHERS, [Seen("U4.8", 15.0e6), Seen("U5.12", 7.5e6), Seen("U1.6", 3.75e6)]) is None
+
+
+def test_one_crystal_moves_every_rate_by_one_factor() -> None:
+    """With 12 MHz for 15 MHz the two clocks fit the other board, but so does everything on this one: 12/15 of it."""
+    clocks = [Seen("U4.8", 12.0e6), Seen("U5.12", 6.0e6), Seen("U1.6", 3.0e6)]
+    assert fits_other(DECLARED, OTHERS, [*clocks, Seen("U2.2", 12.5e3, "line rate")]) is None
+    assert fits_other(DECLARED, OTHERS, clocks) is None
+    assert fits_other(DECLARED, OTHERS, [clocks[0], clocks[2], Seen("U5.12", 4.1e6)]) is not None
