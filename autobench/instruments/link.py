@@ -84,7 +84,7 @@ class Link:
         self._dirty = False
         self._known: tuple[str, str] | None = None  # a question and its answer, by which the instrument is known
         self._written = False  # whether the last message went out whole
-        self._quiet_since: float | None = None  # when the last exchange ended
+        self._quiet_since = clock.now()  # another session may have spoken to it a moment ago
         self._patience = within  # how long a late answer may still be on its way
         self._tokens = Tokens()
 
@@ -260,7 +260,7 @@ class Link:
         self.on_exchange(Exchange(self.instrument, started, sent, received, ended - started, error))
 
     def _keep_pace(self) -> None:
-        if self.pace > 0 and self._quiet_since is not None:
+        if self.pace > 0:
             wait = self._quiet_since + self.pace - self.clock.now()
             if wait > 0:
                 self.clock.sleep(wait + PACE_MARGIN)

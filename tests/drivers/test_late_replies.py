@@ -36,6 +36,7 @@ def test_a_supplys_late_volts_are_not_its_amps(name: str, transport: str) -> Non
         assert abs(volts.value - 5.0) < 3.0 * volts.uncertainty
         assert sum(line in supply.dialect.lines("on", channel=1) for line in spoken.said) == 1
         supply.off(1)
+        spoken.clock.sleep(0.3)  # it is said, not asked: a serial line brings it when it can
         assert not loads.settings[1].on
 
 

@@ -157,7 +157,7 @@ def test_ctrl_c_while_instruments_work_ends_off(tmp_path: Path, after: int) -> N
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("after", range(20, 2000, 130))
+@pytest.mark.parametrize("after", range(20, 1500, 130))
 def test_ctrl_c_at_many_moments_of_the_overlapped_work(tmp_path: Path, after: int) -> None:
     """The same, all along the looks of the scope."""
     stopped(tmp_path / "r", Strike(after, ctrl_c))
