@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import select
 import subprocess
 import sys
 import termios
@@ -273,8 +274,14 @@ def test_suspended_the_terminal_is_the_shell_s_and_continued_ours(job: tuple[int
 
 
 def test_ctrl_c_is_still_a_signal_and_gives_the_terminal_back(job: tuple[int, TextIO]) -> None:
-    """Ctrl-C while a key is waited for: the exception comes through, and the mode is the one that was found."""
+    """Ctrl-C while a key is waited for: the exception comes through, and the mode is the one that was found.
+
+    Pressed again where nothing comes: an interpreter drops an exception that falls into one of its own callbacks.
+    """
     person, said = job
     assert said.readline() == "ready False\n"
-    os.write(person, b"\x03")
+    for _ in range(3):
+        os.write(person, b"\x03")
+        if select.select([said], [], [], 5.0)[0]:
+            break
     assert [said.readline() for _ in range(2)] == ["interrupted True\n", "ended True\n"]
