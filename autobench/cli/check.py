@@ -33,7 +33,11 @@ def check(
 
     Exit code: 0 good, 1 faulty, 2 a word or file is wrong, 3 undecided, 4 stopped.
     """
-    request = request_of(board, given, sequence=sequence, only=only)
+    return carried_out(request_of(board, given, sequence=sequence, only=only), report, as_json, silent)
+
+
+def carried_out(request: CheckRequest, report: Path | None, as_json: bool, silent: bool) -> int:
+    """Do what was asked for, with everything that follows it; the exit code."""
     if report is not None:
         from autobench.views.report import check_writable
 

@@ -7,8 +7,8 @@ from typing import Any
 
 import click
 
-from autobench.cli.check import after_the_run
-from autobench.cli.run_options import done, exit_code, print_document, request_of, run_options
+from autobench.cli.check import carried_out
+from autobench.cli.run_options import request_of, run_options
 
 
 @click.command()
@@ -35,12 +35,4 @@ def investigate(
     check.
     """
     request = request_of(board, given, sequence=sequence, only=only, investigate=True, minutes=minutes)
-    if report is not None:
-        from autobench.views.report import check_writable
-
-        check_writable(report)  # before anything is switched on: afterwards it would hide the verdict
-    state = done(request, silent)
-    after_the_run(request, state, report)
-    if as_json:
-        print_document(state)
-    return exit_code(state)
+    return carried_out(request, report, as_json, silent)

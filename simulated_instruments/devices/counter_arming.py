@@ -6,13 +6,12 @@ An input that is not triggered is waited for without end. It must not know what 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from autobench.protocols.parameters import boolean, character, number, string
 from autobench.protocols.scpi import ScpiError
 from simulated_instruments.devices.command_tree import Answer, Command, CommandTree, Later
-from simulated_instruments.devices.counter_gate import INPUTS, CounterInput, GateCounter, in_steps
+from simulated_instruments.devices.counter_gate import INPUTS, CounterInput, GateCounter, in_steps, input_commands
 from simulated_instruments.devices.instrument import Device
 
 FUNCTION = re.compile(r"FREQ(?:UENCY)?(?: ([12]))?")
@@ -130,14 +129,6 @@ class ArmingCounter(GateCounter):
         return written(self.latest)
 
     tree: ClassVar[CommandTree]
-
-
-def input_commands(
-    header: str, write: Callable[[Any, int, str], Answer], read: Callable[[ArmingCounter, int], str]
-) -> Iterator[Command]:
-    """The pair of commands for a setting of one input."""
-    yield Command(header, write)
-    yield Command(f"{header}?", read)
 
 
 def start_at_once(_counter: ArmingCounter, text: str) -> Answer:

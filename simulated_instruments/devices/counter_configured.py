@@ -7,13 +7,12 @@ its own time-out and no number. It must not know what is connected.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from autobench.protocols.parameters import boolean, channel_list, character, kind, number
 from autobench.protocols.scpi import ScpiError
 from simulated_instruments.devices.command_tree import Answer, Command, CommandTree, Later
-from simulated_instruments.devices.counter_gate import INPUTS, CounterInput, GateCounter, in_steps
+from simulated_instruments.devices.counter_gate import INPUTS, CounterInput, GateCounter, in_steps, input_commands
 from simulated_instruments.devices.instrument import Device
 
 MOST_LEVEL = 5.0  # V at the connector, on the smaller range
@@ -125,14 +124,6 @@ class ConfiguredCounter(GateCounter):
         return NOT_A_NUMBER if rate is None else written(rate)
 
     tree: ClassVar[CommandTree]
-
-
-def input_commands(
-    header: str, write: Callable[[Any, int, str], Answer], read: Callable[[ConfiguredCounter, int], str]
-) -> Iterator[Command]:
-    """The pair of commands for a setting of one input."""
-    yield Command(header, write)
-    yield Command(f"{header}?", read)
 
 
 def by_time(_counter: ConfiguredCounter, text: str) -> Answer:

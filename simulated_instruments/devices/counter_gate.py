@@ -1,14 +1,17 @@
 """What simulated counters share: inputs with a comparator, a gate, a time base that is off, the count of one gate.
 
-The commands are those of each dialect and stand in modules of their own. It must not know what is connected.
+The headers are those of each dialect and stand in modules of their own. It must not know what is connected.
 """
 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from autobench.clock import Clock
+from simulated_instruments.devices.command_tree import Answer, Command
 from simulated_instruments.devices.instrument import Device
 from simulated_instruments.devices.noise import generator, trait
 from simulated_instruments.devices.terminals import CounterTerminals
@@ -97,3 +100,11 @@ class GateCounter(Device):
 def in_steps(volts: float) -> float:
     """A level as the instrument makes it."""
     return round(volts / LEVEL_STEP) * LEVEL_STEP
+
+
+def input_commands(
+    header: str, write: Callable[[Any, int, str], Answer], read: Callable[[Any, int], str]
+) -> Iterator[Command]:
+    """The pair of commands for a setting of one input."""
+    yield Command(header, write)
+    yield Command(f"{header}?", read)

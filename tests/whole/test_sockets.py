@@ -64,27 +64,29 @@ def test_the_round_over_sockets_gives_the_verdicts_of_the_in_process_one(
     assert ours == [(reading.step, reading.verdict) for reading in in_process.readings]
 
 
-@pytest.mark.long
-def test_an_instrument_that_dies_mid_run_stops_it_with_the_output_off(tmp_path: Path) -> None:
-    """The meter is unplugged while the board is on: exit 4, the output is off by the simulator's truth."""
+def run_with_one_unplugged(instrument: str, folder: Path) -> tuple[RunState, bool]:
+    """A round in which one instrument is unplugged while the board is on, and whether an output is on at its end."""
     served = SimulatedBench.open("tarnbeck-8", options={"video": "late"}, faults=(), seed=0)
 
     def unplug(event: object) -> None:
         reading = getattr(event, "reading", None)
         if reading is not None and reading.step == "rail +5V cpu":
-            served.unplug("meter")
+            served.unplug(instrument)
 
     try:
         request = app.CheckRequest(
-            "tarnbeck-8",
-            bench=str(bench_file(served, tmp_path)),
-            records=str(tmp_path / "r.sqlite"),
-            unattended=True,
+            "tarnbeck-8", bench=str(bench_file(served, folder)), records=str(folder / "r.sqlite"), unattended=True
         )
-        state = app.check(request, [unplug], clock=served.clock)
-        assert not served.truth().any_on
+        return app.check(request, [unplug], clock=served.clock), served.truth().any_on
     finally:
         served.close()
+
+
+@pytest.mark.long
+def test_an_instrument_that_dies_mid_run_stops_it_with_the_output_off(tmp_path: Path) -> None:
+    """The meter is unplugged while the board is on: exit 4, the output is off by the simulator's truth."""
+    state, still_on = run_with_one_unplugged("meter", tmp_path)
+    assert not still_on
     assert state.ended is not None
     assert state.ended.verdict == "stopped"
     assert "meter" in (state.ended.reason or "")
@@ -93,24 +95,8 @@ def test_an_instrument_that_dies_mid_run_stops_it_with_the_output_off(tmp_path: 
 @pytest.mark.long
 def test_a_dead_supply_with_the_board_on_raises_the_alarm(tmp_path: Path) -> None:
     """The supply is unplugged from the bus while its output is on: stopped, and a person is told to switch it off."""
-    served = SimulatedBench.open("tarnbeck-8", options={"video": "late"}, faults=(), seed=0)
-
-    def unplug(event: object) -> None:
-        reading = getattr(event, "reading", None)
-        if reading is not None and reading.step == "rail +5V cpu":
-            served.unplug("supply")
-
-    try:
-        request = app.CheckRequest(
-            "tarnbeck-8",
-            bench=str(bench_file(served, tmp_path)),
-            records=str(tmp_path / "r.sqlite"),
-            unattended=True,
-        )
-        state = app.check(request, [unplug], clock=served.clock)
-        assert served.truth().any_on
-    finally:
-        served.close()
+    state, still_on = run_with_one_unplugged("supply", tmp_path)
+    assert still_on
     assert state.ended is not None
     assert state.ended.verdict == "stopped"
     assert "switch the supply off by hand" in (state.ended.reason or "")
