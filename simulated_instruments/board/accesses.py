@@ -107,10 +107,6 @@ class Accesses:
         """Accesses that only refresh, and the upper byte of their address: a CPU of this class has none."""
         return [], 0
 
-    def port_spans(self, port: int) -> list[Span]:  # noqa: ARG002 (ports are memory to this class)
-        """Accesses to an output port: this class has none."""
-        return []
-
     def selects(self, chosen: NDArray[np.bool_]) -> tuple[Array, Codes]:
         """Edges of a select that is low for the chosen accesses."""
         return from_low_spans(self.memory_spans(chosen), self.period)

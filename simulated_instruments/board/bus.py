@@ -11,9 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simulated_instruments.board.firmware import CONTROLLER_PORT
+from simulated_instruments.board.firmware import CONTROLLER_PORT, PORTS
+from simulated_instruments.board.firmware_class_s import CONTROLLER_PAGE, PORT_PAGE
+from simulated_instruments.board.instructions import IN, OUT
 from simulated_instruments.board.levels import FIGHT, HIGH, LOW, UNDRIVEN
-from simulated_instruments.board.machine_cycles import Whole, ascending, from_low_spans
+from simulated_instruments.board.machine_cycles import Cycles, Span, Whole, ascending, from_low_spans
 from simulated_instruments.board.memory import ROM_BYTES, Memory
 from simulated_instruments.board.program import Stream
 from simulated_instruments.board.stepped import Codes
@@ -21,7 +23,8 @@ from simulated_instruments.board.waveform import Array
 
 Edges = tuple[Array, Codes]
 SELECTS = ("ROMCS", "RAMCS", "CRTCCS", "IOCS")
-PORT_PAGE = 0xB  # upper four address bits of the ports of a CPU that has none of its own
+# Upper four address bits of what is a port to other CPUs, for one that has none of its own.
+PAGES = {"CRTCCS": CONTROLLER_PAGE, "IOCS": PORT_PAGE}
 
 
 @dataclass(frozen=True)
@@ -51,18 +54,26 @@ class Enabled:
 
 
 def select(stream: Stream, name: str, memory: Memory) -> Edges:
-    """Edges of a select by the decoder's truth table: memory by its request and A15, A14; the controller by port."""
-    if name == "CRTCCS":
-        return from_low_spans(stream.port_spans(CONTROLLER_PORT), stream.period)
+    """Edges of a select by the decoder's truth table: memory by its request and A15, A14; controller and ports by
+    their number, or by their page of memory where the CPU has no ports."""
+    if name in PAGES and isinstance(stream, Cycles):
+        return from_low_spans(by_port(stream, name), stream.period)
     rom = memory.in_rom(stream.addresses)
-    if name == "IOCS":
-        chosen = ~rom & (memory.seen(stream.addresses) >> 12 == PORT_PAGE)
+    if name in PAGES:
+        chosen = ~rom & (memory.seen(stream.addresses) >> 12 == PAGES[name])
         return from_low_spans(stream.memory_spans(chosen), stream.period)
     spans = stream.memory_spans(rom if name == "ROMCS" else ~rom)
     refreshes, high = stream.refresh_spans()
     if refreshes and bool(memory.in_rom(np.array([high << 8]))[0]) == (name == "ROMCS"):
         spans += refreshes
     return from_low_spans(spans, stream.period)
+
+
+def by_port(stream: Cycles, name: str) -> list[Span]:
+    """When the controller is written to, or any of the other ports is read or written."""
+    if name == "CRTCCS":
+        return stream.port_spans(stream.of(OUT) & ((stream.addresses & 0xFF) == CONTROLLER_PORT))
+    return stream.port_spans(stream.of(IN, OUT) & np.isin(stream.addresses & 0xFF, PORTS))
 
 
 def data_line(stream: Stream, bit: int, enabled: Enabled) -> Edges:

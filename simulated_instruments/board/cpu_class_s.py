@@ -7,11 +7,20 @@ knows codes and clocks, no volts and no other part.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
 from simulated_instruments.board.accesses import Accesses, joined, stream_of
-from simulated_instruments.board.firmware_class_s import enough, field, specimen_mix, start_up, waiting
+from simulated_instruments.board.firmware_class_s import (
+    away_from_controller,
+    controller_set_up,
+    enough,
+    field,
+    specimen_mix,
+    start_up,
+    waiting,
+)
 from simulated_instruments.board.levels import HIGH, LOW
 from simulated_instruments.board.memory import SPACE, Memory
 from simulated_instruments.board.opcodes_class_s import FETCH, READ
@@ -50,16 +59,52 @@ def idle(state: str, memory: Memory) -> Program | None:
     return Program(state, None, ((stream_of([(kind, at, memory.read(at, {}))]), 1),))
 
 
-def firmware(mix: Mapping[str, float], boot: float, rhythm: Rhythm, generator: np.random.Generator) -> Program:
-    """The healthy program: start up, then field after field. Without an interrupt it goes on without the handler."""
+@dataclass(frozen=True)
+class Start:
+    """What a specimen's software does after reset, and goes on doing: shares of instructions `mix`, `boot` clocks of
+    start-up at least, and what is done once before them (`first`), which sets the video controller up where there is
+    one to be set up."""
+
+    mix: Mapping[str, float]
+    boot: int
+    first: Accesses | None
+
+    @property
+    def programmed(self) -> float | None:
+        """When the controller's last register was written, clocks; None without one."""
+        return None if self.first is None else self.first.period
+
+    def once(self, missing: int, generator: np.random.Generator) -> Accesses:
+        """All of it, with `missing` clocks more."""
+        if self.first is None:
+            return start_up(self.mix, self.boot + missing, generator)
+        rest = start_up(self.mix, self.boot + missing - int(self.first.period), generator)
+        return joined([self.first, away_from_controller(rest)])
+
+    def turn(self, stream: Accesses) -> Accesses:
+        """`stream` as this software does it."""
+        return stream if self.first is None else away_from_controller(stream)
+
+
+def start(
+    mix: Mapping[str, float], boot: float, registers: int, rhythm: Rhythm, generator: np.random.Generator
+) -> Start:
+    """The software of one specimen; `boot` in seconds, `registers` writes to a video controller."""
     own = specimen_mix(mix, generator)
-    least = round(boot * rhythm.hertz)
+    first = controller_set_up(own, registers, rhythm.hertz, generator) if registers else None
+    return Start(own, round(boot * rhythm.hertz), first)
+
+
+def firmware(start: Start, rhythm: Rhythm, generator: np.random.Generator) -> Program:
+    """The healthy program: start up, then field after field. Without an interrupt it goes on without the handler."""
     if not rhythm.field_states:
-        once = start_up(own, least, generator)
-        return Program(RUNNING, once, ((enough(own, round(0.02 * rhythm.hertz), generator), 1),))
-    missing = ((rhythm.phase or 0) - least) % rhythm.field_states
-    once = start_up(own, least + missing, generator)
-    return Program(RUNNING, once, ((field(own, rhythm.field_states, rhythm.held, generator), 1),))
+        once = start.once(0, generator)
+        turn = enough(start.mix, round(0.02 * rhythm.hertz), generator)
+        return Program(RUNNING, once, ((start.turn(turn), 1),), start.programmed)
+    phase = rhythm.phase if rhythm.phase is not None else round(start.programmed or 0.0)
+    once = start.once((phase - start.boot) % rhythm.field_states, generator)
+    turn = field(start.mix, rhythm.field_states, rhythm.held, generator)
+    return Program(RUNNING, once, ((start.turn(turn), 1),), start.programmed)
 
 
 def crashed(memory: Memory, rhythm: Rhythm, generator: np.random.Generator, pc: int | None = None) -> Program:
@@ -89,25 +134,24 @@ def next_fetch(stream: Accesses, least: int) -> int:
     return least + int(found[0]) if found.size else stream.kinds.size
 
 
-def after_start(
-    mix: Mapping[str, float], boot: float, memory: Memory, rhythm: Rhythm, checks: bool, generator: np.random.Generator
-) -> Program:
+def after_start(start: Start, memory: Memory, rhythm: Rhythm, checks: bool, generator: np.random.Generator) -> Program:
     """The start-up runs out of the ROM, then memory does not give back what was written.
 
     Either its own memory check finds that and waits in a loop (`checks`), or the first return address that was kept in
     memory leads anywhere.
     """
-    once = start_up(specimen_mix(mix, generator), round(boot * rhythm.hertz), generator)
+    once = start.once(0, generator)
     if checks:
-        return Program(CHECKING, once, ((waiting(generator), 1),))
+        return Program(CHECKING, once, ((waiting(generator), 1),), start.programmed)
     walk = Walk(memory, generator, rhythm.field_states, rhythm.held, pc=int(generator.integers(0, SPACE)))
     walk.go(round(FOLLOWED * rhythm.hertz))
     lost = ended(walk)
-    return Program(lost.state, once if lost.once is None else joined([once, walk.stream()]), lost.turns)
+    whole = once if lost.once is None else joined([once, walk.stream()])
+    return Program(lost.state, whole, lost.turns, start.programmed)
 
 
-def stormed(mix: Mapping[str, float], boot: float, rhythm: Rhythm, generator: np.random.Generator) -> Program:
+def stormed(start: Start, generator: np.random.Generator) -> Program:
     """An interrupt that never ends: once it is allowed, its handler runs again as soon as it returns."""
-    own = specimen_mix(mix, generator)
-    once = start_up(own, round(boot * rhythm.hertz), generator)
-    return Program(CRASHED, once, ((field(own, STORM, STORM - 60, generator), 1),))
+    once = start.once(0, generator)
+    turn = start.turn(field(start.mix, STORM, STORM - 60, generator))
+    return Program(CRASHED, once, ((turn, 1),), start.programmed)

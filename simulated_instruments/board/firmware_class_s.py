@@ -27,6 +27,7 @@ from simulated_instruments.board.opcodes_class_s import (
     READ,
     RESUME,
     VECTOR,
+    WRITE,
 )
 from simulated_instruments.board.work import CODES_CLASS_S
 
@@ -34,7 +35,8 @@ ROM_AT = 0xC000
 ENTRY, HANDLER = 0xC100, 0xC080
 # What the program clears and reads: memory above the first two pages, below the ports.
 WORK_FROM, WORK_TO = 0x0200, 0xB000
-PORT = 0xB000
+PORT_PAGE, CONTROLLER_PAGE = 0xB, 0xA  # upper four address bits of the ports, and of a video controller's registers
+PORT = PORT_PAGE << 12
 PORTS_SHARE = 0.01  # of the data reads and writes
 CLEARING = {"store pointer": 30.0, "register": 30.0, "branch": 30.0, "count zero page": 1.0}
 
@@ -143,6 +145,30 @@ def field(mix: Mapping[str, float], clocks: int, busy: int, generator: np.random
 def start_up(mix: Mapping[str, float], clocks: int, generator: np.random.Generator) -> Accesses:
     """`clocks` of clearing memory and setting up."""
     return joined([enough(CLEARING, clocks * 3 // 4, generator), enough(mix, clocks - clocks * 3 // 4, generator)])
+
+
+def controller_set_up(
+    mix: Mapping[str, float], registers: int, hertz: float, generator: np.random.Generator
+) -> Accesses:
+    """The beginning of a start-up that programs a video controller: 3 ms of clearing at a clock of `hertz`, then
+    `registers` writes to it, one every 40 µs."""
+    parts = [away_from_controller(enough(CLEARING, round(0.003 * hertz), generator))]
+    for number in range(registers):
+        parts.append(away_from_controller(enough(mix, round(40e-6 * hertz), generator)))
+        parts.append(written_to((CONTROLLER_PAGE << 12) + number % 2, generator))
+    return joined(parts)
+
+
+def written_to(address: int, generator: np.random.Generator) -> Accesses:
+    """One store to `address`."""
+    store = single(piece("store"), generator)
+    return Accesses(store.kinds, np.where(store.kinds == WRITE, address, store.addresses), store.values)
+
+
+def away_from_controller(stream: Accesses) -> Accesses:
+    """The same accesses of a program that keeps its data off the page of the controller's registers."""
+    there = stream.addresses >> 12 == CONTROLLER_PAGE
+    return Accesses(stream.kinds, np.where(there, stream.addresses - 0x1000, stream.addresses), stream.values)
 
 
 def waiting(generator: np.random.Generator) -> Accesses:

@@ -186,9 +186,8 @@ class Cycles:
         both = self.of(FETCH, ACKNOWLEDGE)
         return [(self.late(both) + 2.5, self.late(both) + 3.5)], self.refresh_high
 
-    def port_spans(self, port: int) -> list[Span]:
-        """When the output port `port` is written to."""
-        chosen = self.of(OUT) & ((self.addresses & 0xFF) == port)
+    def port_spans(self, chosen: NDArray[np.bool_]) -> list[Span]:
+        """When the port of each of the `chosen` cycles is selected."""
         return [(self.starts[chosen] + 1.0, self.late(chosen) + 3.5)]
 
     def strobe(self, name: str) -> tuple[Array, Codes]:

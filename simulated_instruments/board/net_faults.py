@@ -87,7 +87,7 @@ def read_or_write(condition: Condition, low: bool) -> None:
     if low:
         condition.rom_dead = condition.ram_silent = True
     else:
-        condition.ram_scrambled = True
+        condition.ram_scrambled = condition.unwritten = True
 
 
 def refresh(condition: Condition, low: bool) -> None:  # noqa: ARG001 (rows are not refreshed either way)

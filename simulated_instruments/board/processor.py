@@ -133,17 +133,22 @@ class ClassS:
         return rom_image_class_s(name, mix)
 
     def firmware(self, work: Work) -> Program:
-        return cpu_class_s.firmware(work.signals.mix, work.signals.boot, work.rhythm, work.generator)
+        return cpu_class_s.firmware(self._start(work), work.rhythm, work.generator)
+
+    def _start(self, work: Work) -> cpu_class_s.Start:
+        signals = work.signals
+        low, high = signals.registers
+        registers = int(work.generator.integers(low, high + 1)) if high else 0
+        return cpu_class_s.start(signals.mix, signals.boot, registers, work.rhythm, work.generator)
 
     def crashed(self, memory: Memory, rhythm: Rhythm, generator: np.random.Generator, pc: int | None) -> Program:
         return cpu_class_s.crashed(memory, rhythm, generator, pc)
 
     def after_start(self, work: Work, memory: Memory, checks: bool) -> Program:
-        signals = work.signals
-        return cpu_class_s.after_start(signals.mix, signals.boot, memory, work.rhythm, checks, work.generator)
+        return cpu_class_s.after_start(self._start(work), memory, work.rhythm, checks, work.generator)
 
     def stormed(self, work: Work) -> Program:
-        return cpu_class_s.stormed(work.signals.mix, work.signals.boot, work.rhythm, work.generator)
+        return cpu_class_s.stormed(self._start(work), work.generator)
 
     def idle(self, state: str, memory: Memory) -> Program | None:
         return cpu_class_s.idle(state, memory)

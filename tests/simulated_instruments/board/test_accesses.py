@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from simulated_instruments.board.accesses import Accesses, stream_of
+from simulated_instruments.board.bus import select
 from simulated_instruments.board.circuit_file import circuit_path, read_circuit
-from simulated_instruments.board.cpu_class_s import crashed, firmware, idle
-from simulated_instruments.board.firmware_class_s import ROM_AT, field, specimen_mix, start_up
+from simulated_instruments.board.cpu_class_s import crashed, firmware, idle, start
+from simulated_instruments.board.firmware_class_s import CONTROLLER_PAGE, ROM_AT, field, specimen_mix, start_up
 from simulated_instruments.board.memory import ROM_BYTES, SPACE, Memory
 from simulated_instruments.board.opcodes_class_s import FETCH, JAMS, OPCODES
 from simulated_instruments.board.program import ALL_ONES, ALL_ZEROS, HELD, JAMMED, WAITING
@@ -131,7 +132,8 @@ def test_a_healthy_program_has_the_figures_of_its_class(seed: int) -> None:
     """SYNC at 0.25 to 0.40 of the clock, writes in 5 to 15 % of the clocks, one field after another to the clock."""
     signals = read_circuit(circuit_path("wexcombe-2")).signals
     assert signals is not None
-    program = firmware(signals.mix, 0.03, Rhythm(HERTZ, FIELD, 100, 0, 1520), np.random.default_rng(seed))
+    rhythm, generator = Rhythm(HERTZ, FIELD, 100, 0, 1520), np.random.default_rng(seed)
+    program = firmware(start(signals.mix, 0.03, 0, rhythm, generator), rhythm, generator)
     stream = program.stream
     assert isinstance(stream, Accesses)
     assert stream.period == FIELD
@@ -160,3 +162,23 @@ def test_sync_and_write_come_with_the_address() -> None:
         assert len(changes) == 2
         assert (changes[1] - changes[0]) % 1.0 == pytest.approx(0.0, abs=1e-9)
         assert pulses(stream, strobe, level) == 1
+
+
+@pytest.mark.parametrize("registers", [14, 18])
+def test_a_programmable_controller_is_written_to_once_after_reset(registers: int) -> None:
+    """Its select comes once for each write, 40 µs apart from 3 ms on, and never again; no other data lies there."""
+    signals = read_circuit(circuit_path("wexcombe-2")).signals
+    assert signals is not None
+    rhythm, generator = Rhythm(HERTZ, FIELD, None, 0, 1520), np.random.default_rng(registers)
+    software = start(signals.mix, 0.03, registers, rhythm, generator)
+    program = firmware(software, rhythm, generator)
+    memory = Memory(bytes(ROM_BYTES), bytes(SPACE), rom_at=ROM_AT)
+    assert program.once is not None
+    edges, codes = select(program.once, "CRTCCS", memory)
+    falls = edges[codes == 0]
+    assert falls.size == registers
+    assert falls[0] == pytest.approx((0.003 + 40e-6) * HERTZ, abs=10)
+    assert np.all(np.diff(falls) > 40e-6 * HERTZ)
+    assert program.programmed == pytest.approx(falls[-1] + 0.5, abs=0.1)
+    assert not np.any(program.stream.addresses >> 12 == CONTROLLER_PAGE)
+    assert round(program.once.period - program.programmed) % FIELD == 0  # fields begin where it was set up

@@ -5,9 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from simulated_instruments.board.bus import select
 from simulated_instruments.board.cpu_class_r import all_ones, all_zeros, halted
+from simulated_instruments.board.firmware import CONTROLLER_PORT, PORTS
 from simulated_instruments.board.instructions import ACKNOWLEDGE, FETCH, IN, OUT, READ, WRITE
 from simulated_instruments.board.machine_cycles import Cycles, loop
+from simulated_instruments.board.memory import ROM_BYTES, SPACE, Memory
 
 MIXED = [(FETCH, 4, 0, 0), (READ, 3, 1, 0), (FETCH, 6, 2, 0), (WRITE, 3, 3, 0), (FETCH, 4, 4, 0), (OUT, 4, 5, 0),
          (FETCH, 5, 6, 0), (IN, 4, 7, 0), (ACKNOWLEDGE, 7, 8, 0), (WRITE, 3, 9, 0)]  # fmt: skip
@@ -119,3 +122,11 @@ def test_refresh_addresses_count() -> None:
     edges, codes = cycles.address_line(0)
     at_refresh = [int(codes[np.searchsorted(edges, 4.0 * number + 3.0, side="right") - 1]) for number in range(4)]
     assert at_refresh == [0, 1, 0, 1]
+
+
+def test_ports_are_selected_by_number_and_not_by_memory() -> None:
+    """The controller for writes to its port, the others for either; memory at the same address selects neither."""
+    ports = [(OUT, 4, CONTROLLER_PORT, 0), (IN, 4, CONTROLLER_PORT, 0), (OUT, 4, PORTS[0], 0), (IN, 4, PORTS[1], 0)]
+    cycles = loop([(FETCH, 4, 0, 0), *ports, (READ, 3, 0xA000, 0), (WRITE, 3, 0xB000 + PORTS[0], 0)])
+    memory = Memory(bytes(ROM_BYTES), bytes(SPACE))
+    assert [int((select(cycles, name, memory)[1] == 0).sum()) for name in ("CRTCCS", "IOCS")] == [1, 2]
