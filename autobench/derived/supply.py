@@ -156,14 +156,15 @@ class Supply:
         return found
 
     def capacitors(self) -> dict[str, dict[str, Any]]:
-        """Every capacitor of the board, spread along its rail; reservoirs and bulk ones stand where it begins."""
+        """Every capacitor, beside the chips of its rail; reservoirs and bulk ones stand where the rail begins."""
         found: dict[str, dict[str, Any]] = {}
         for name, part in self.board.parts.items():
             if part.kind not in CAPACITORS or part.rail not in self.stretches:
                 continue
             kind, value = CAPACITORS[part.kind]
-            nodes = self.stretches[part.rail].nodes
-            at = nodes[len(found) % len(nodes)] if part.kind == "decoupler" else nodes[min(1, len(nodes) - 1)]
+            stretch = self.stretches[part.rail]
+            beside = stretch.loaded[len(found) % len(stretch.loaded)]
+            at = stretch.nodes[beside if part.kind == "decoupler" else min(1, len(stretch.nodes) - 1)]
             found[name] = {"kind": kind, "from": at, "to": GROUND, "farads": f"{value!r} F", "shorted": SHORTED}
         return found
 

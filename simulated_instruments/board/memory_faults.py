@@ -10,7 +10,7 @@ from simulated_instruments.board.circuit import Circuit
 from simulated_instruments.board.condition import OPEN_OUTPUT, STUCK_HIGH, STUCK_LOW
 from simulated_instruments.board.fault_place import BoardFault, FaultPlace
 from simulated_instruments.board.joints import Joint
-from simulated_instruments.board.net_faults import cut, hold
+from simulated_instruments.board.net_faults import answer, cut, hold, outputs_of
 from simulated_instruments.board.secondary import kill, kill_bit, kill_memory
 
 if TYPE_CHECKING:  # a list of faults needs no arithmetic
@@ -54,9 +54,8 @@ def short_ram(assembly: Assembly, part: str) -> None:
     rail = assembly.circuit.rails[chip.rail or ""]
     assembly.amps[part] += assembly.tolerance.uniform("shorted memory", *SHORTED_DRAWS) * 5.0 / abs(rail.nominal)
     assembly.states[part] = {}
-    for net in chip.logic.values():
-        if net.startswith("M") and net[1:].isdigit():
-            hold(assembly, net, STUCK_LOW)
+    for net in outputs_of(chip):
+        answer(assembly, net, STUCK_LOW)
 
 
 def array_places(circuit: Circuit) -> list[FaultPlace]:

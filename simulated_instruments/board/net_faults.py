@@ -134,6 +134,21 @@ RULES: dict[str, Held] = {
 }  # fmt: skip
 
 
+def outputs_of(chip: Part) -> list[str]:
+    """The data nets of a memory chip: lines of its own behind a buffer, or the data bus itself."""
+    nets = chip.logic.values()
+    return [net for net in nets if bit_of(net, "M") is not None or bit_of(net, "D") is not None]
+
+
+def answer(assembly: Assembly, net: str, code: int) -> None:
+    """What a memory chip's output does on `net` whenever the chip is read; on the data bus nobody else minds."""
+    bit = bit_of(net, "D")
+    if bit is None:
+        hold(assembly, net, code)
+    else:
+        assembly.condition.spoil(**{"ram_low" if code in LOWS else "ram_high": bit})
+
+
 def cut(assembly: Assembly, part: Part, net: str, in_socket: bool) -> None:
     """The leg of `part` on `net` touches nothing: a driver's net floats, a listener takes what floats for a high."""
     condition = assembly.condition
@@ -143,10 +158,9 @@ def cut(assembly: Assembly, part: Part, net: str, in_socket: bool) -> None:
         bus_leg(assembly, part, net, letters[0], bit_of(net, letters[0]) or 0)
     elif net in drives(assembly, part):
         hold(assembly, net, OPEN_OUTPUT)
-    elif part.kind == "dram" and net in ("RAS", "CAS"):
-        for own in part.logic.values():  # the chip answers nothing
-            if bit_of(own, "M") is not None:
-                hold(assembly, own, OPEN_OUTPUT)
+    elif part.kind == "dram" and net in ("RAS", "CAS", "RAMCS"):
+        for own in outputs_of(part):  # the chip answers nothing
+            answer(assembly, own, OPEN_OUTPUT)
     else:
         LISTENERS.get(part.kind, nothing)(condition, assembly, net)
 
@@ -167,7 +181,7 @@ def bus_leg(assembly: Assembly, part: Part, net: str, letter: str, bit: int) -> 
     elif part.kind == "mux" or (part.kind == "dram" and letter == "A"):
         condition.ram_scrambled = True
     elif part.kind == "dram":
-        hold(assembly, net, OPEN_OUTPUT)
+        answer(assembly, net, OPEN_OUTPUT)
     elif part.kind == "data buffer":
         condition.spoil(ram_high=bit)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from simulated_instruments.board.condition import OPEN_OUTPUT, STUCK_HIGH, STUCK_LOW
-from simulated_instruments.board.net_faults import drives, hold
+from simulated_instruments.board.net_faults import answer, drives, hold, outputs_of
 
 if TYPE_CHECKING:  # a list of faults needs no arithmetic
     from simulated_instruments.board.assembly import Assembly
@@ -49,12 +49,17 @@ def kill(assembly: Assembly, part: Part) -> None:
 
 
 def kill_bit(assembly: Assembly, part: Part) -> None:
-    """A memory chip whose data output stays low, stays high, or drives nothing."""
+    """A memory chip whose data output stays low, stays high, or drives nothing.
+
+    Where several bits are in one chip, one output is stuck, or none of them drives.
+    """
     share = assembly.tolerance.uniform(f"dead bit {part.name}", 0.0, 1.0)
     code = STUCK_LOW if share < 0.4 else STUCK_HIGH if share < 0.65 else OPEN_OUTPUT
-    for net in part.logic.values():
-        if net.startswith("M") and net[1:].isdigit():
-            hold(assembly, net, code)
+    nets = outputs_of(part)
+    if code != OPEN_OUTPUT and len(nets) > 1:
+        nets = [nets[int(assembly.tolerance.uniform(f"which bit {part.name}", 0.0, len(nets)))]]
+    for net in nets:
+        answer(assembly, net, code)
 
 
 def kill_memory(assembly: Assembly, least: int, most: int) -> list[str]:
