@@ -264,7 +264,10 @@ class Board(Section):
                 yield from sum_complaints(self.rails, self.part_rows, self.choices())
 
     def check_source(self) -> Iterator[Complaint]:
-        """What releases the reset is said in two places."""
+        """What releases the reset is said in two places, and what it holds is a line."""
+        if self.reset is not None and self.reset.holds is not None and self.reset.holds not in self.lines:
+            text = f"{quoted(self.reset.holds)} is not one of the 'lines'; {choice_text(self.reset.holds, self.lines)}"
+            yield Complaint(("reset", "holds"), text)
         if self.reset is not None and self.reset.source not in (None, self.architecture.reset_source):
             text = (
                 f"'{self.reset.source}', but 'reset source' under 'architecture' is '{self.architecture.reset_source}'"

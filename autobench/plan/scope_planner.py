@@ -17,6 +17,7 @@ from autobench.plan.counting import Counting
 from autobench.plan.limits import Limits
 from autobench.plan.scope_steps import (
     ClockJob,
+    HeldLine,
     LineJob,
     PictureJob,
     RatioJob,
@@ -35,6 +36,7 @@ BOARD_FILE = "board file"
 # Share of an exact ratio by which a measured one may differ (common practice for divided clocks).
 RATIO_TOLERANCE = 1e-3
 RAIL_UP = 0.9  # share of nominal from which the reset pulse counts
+MOST_HELD = 2.5  # pulses in reset that a glitch or two may make; a CPU that runs makes thousands
 RIPPLE_SECONDS, RIPPLE_RATE = 60e-3, 2e6
 # Edges of these families pass between the levels in tens of ns (common practice); a fight lasts as long as an access.
 LONGEST_STAY = 150e-9
@@ -142,9 +144,18 @@ class ScopePlanner:
             active_low=reset.active == "low",
             family=reset.family,
             limits=Limits(reset.width, BOARD_FILE, reset.usual),
+            holds=self.held_line(reset),
         )
         points = [reset.point, list(rail.places.values())[-1].point]
         return self.planned(step, step.name({}), job, f"reset {reset.line} at {reset.point}, from power-on", points)
+
+    def held_line(self, reset: Reset) -> HeldLine | None:
+        """The line that stands still in reset, where the start capture shows it."""
+        start = self.sights.start()
+        if reset.holds is None or start is None or all(each.net != reset.holds for each in start.sight.points):
+            return None
+        line = self.board.lines[reset.holds]
+        return HeldLine(reset.holds, line.point, line.family, Limits(Span(None, MOST_HELD, ""), "a CPU that is held"))
 
     def sync(self, step: Step, sync: Sync) -> PlannedStep:
         """Sync at its source."""

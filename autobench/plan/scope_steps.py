@@ -125,8 +125,19 @@ class ClockJob:
 
 
 @dataclass(frozen=True)
+class HeldLine:
+    """A line of the start capture that stands still as long as the reset holds what drives it."""
+
+    net: str
+    point: str
+    family: str
+    limits: Limits
+
+
+@dataclass(frozen=True)
 class ResetJob:
-    """The reset line of the start capture: from the rail's `rail_up` volts to the release."""
+    """The reset line of the start capture: from the rail's `rail_up` volts to the release. `holds`: the line that tells
+    whether the reset arrives, where the scope has an input left for it."""
 
     net: str
     point: str
@@ -135,6 +146,7 @@ class ResetJob:
     active_low: bool
     family: str
     limits: Limits
+    holds: HeldLine | None = None
 
 
 @dataclass(frozen=True)

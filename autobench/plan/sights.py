@@ -194,8 +194,12 @@ class Sights:
             for name, line in self.board.lines.items()
             if line.when == "start" and self.reaches(line.point)
         ]
+        # That a line moves at all shows at any rate. Nobody is asked to hold one more tip for it.
+        held = reset.holds
+        holds = (held, self.board.lines[held].point, LOGIC) if held is not None else None
+        also = [holds] if holds is not None and holds not in counted and self.on_relays(holds[1]) else []
         rate = START_COUNT_RATE if counted else START_RATE
-        sight = self.sight([*named, *counted], START_SECONDS, rate, peak=True)
+        sight = self.sight([*named, *counted, *also], START_SECONDS, rate, peak=True)
         return StartSight(sight, rail_name, 0.5 * nominal, START_BEFORE)
 
 
@@ -213,8 +217,18 @@ def is_fast(line: Line) -> bool:
 
 
 def is_quick(line: Line) -> bool:
-    """A moving line whose shortest pulse is too short for any slow capture."""
-    return line.state == "moving" and line.shortest is not None and line.shortest.value < 2e-6
+    """A moving line whose shortest pulse is too short for any slow capture, and that pulses often enough for a fast one.
+
+    One that never pulses oftener than peak detection can count is looked at that way, however short its pulses: a fast
+    capture would hold a handful of them, and now and then none.
+    """
+    short = line.state == "moving" and line.shortest is not None and line.shortest.value < 2e-6
+    return short and not is_rare(line)
+
+
+def is_rare(line: Line) -> bool:
+    """A line whose highest rate leaves most intervals of a peak-detected capture without a pulse."""
+    return line.rate is not None and line.rate.high is not None and line.rate.high <= FAST_FROM
 
 
 def fast_rate(line: Line) -> float:

@@ -25,7 +25,7 @@ from autobench.signals.gates import setup_gate
 from autobench.signals.levels import find_levels
 from autobench.signals.ringing import ground_lead_gate, rail_ringing
 from autobench.signals.ripple import find_ripple
-from autobench.signals.startup import find_reset
+from autobench.signals.startup import ResetPulse, find_reset, movements
 from autobench.signals.video import Content, find_video
 from autobench.signals.waveform import Waveform, characterise
 
@@ -169,6 +169,28 @@ def reset(captures: Captures, step: PlannedStep, job: ResetJob, limited: str | N
     if pulse.releases > 1:
         why = f"reset is released {pulse.releases} times: it loops"
         return [reading.with_verdict(Verdict.OUTSIDE, why)]
+    return [reading, *held(captures, step, job, pulse)]
+
+
+def held(captures: Captures, step: PlannedStep, job: ResetJob, pulse: ResetPulse) -> list[Reading]:
+    """Whether the line that should stand still in reset does so, in the second half of the pulse: clock and rail stand
+    by then."""
+    line = job.holds
+    seen = captures.started(line.net) if line is not None else None
+    if line is None or seen is None or pulse.rail_up_at is None or pulse.released_at is None:
+        return []
+    place = Place(step, line.net, line.point)
+    if seen.void is not None:
+        return [place.void("pulses in reset", "", line.limits, seen.void)]
+    begin = 0.5 * (pulse.rail_up_at + pulse.released_at)
+    # The last extremes before the release may already show what comes after it.
+    end = pulse.released_at - 4.0 * seen.trace.interval
+    count = float(movements(seen.trace, family(line.family), begin, end))
+    estimate = Estimate(count, "", 0.3, how="counted in the start capture")
+    reading = judged_estimate(step, line.net, line.point, "pulses in reset", estimate, (), line.limits)
+    if reading.verdict is Verdict.OUTSIDE:
+        why = f"{line.net} moves while {job.net} is asserted at {job.point}: the reset does not get into the CPU"
+        return [reading.with_reason(why)]
     return [reading]
 
 

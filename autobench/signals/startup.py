@@ -111,6 +111,18 @@ def asserted(trace: Trace, family: Family, active_low: bool, after: float | None
     return bool((samples >= trace.sample(family.high_in)).any())
 
 
+def movements(trace: Trace, family: Family, begin: float, end: float) -> int:
+    """How often a line of a peak-detected trace moves from `begin` to before `end` (s): the pairs of extremes in which
+    it was low and high, so that a line that pulses faster than they come is counted once a pair."""
+    pair = 2.0 * trace.interval
+    first = max(0, math.ceil((begin - trace.start) / pair))
+    last = max(first, math.floor((end - trace.start) / pair))
+    lowest, highest = trace.samples[0::2][first:last], trace.samples[1::2][first:last]
+    count = min(lowest.size, highest.size)
+    low, high = lowest[:count] <= trace.sample(family.low_in), highest[:count] >= trace.sample(family.high_in)
+    return int(np.count_nonzero(low & high))
+
+
 @dataclass(frozen=True)
 class Event:
     """Something that happened first at `at` seconds, placed to ± `grain` (one sample)."""

@@ -129,7 +129,9 @@ class PartStates:
         clock = self._after("oscillator", self.assembly.oscillator)
         resetting = next((kind for kind in RESET_KINDS if kind in self._by_kind), RESET_KINDS[0])
         released = self._after(resetting, self.assembly.reset)
-        running = latest(clock, released, self._after("cpu", self.assembly.processor))
+        # A CPU that its reset does not reach begins as soon as it has a clock.
+        reset = clock if self.assembly.condition.unreset else released
+        running = latest(clock, reset, self._after("cpu", self.assembly.processor))
         ready = None if running is None else running + self.assembly.software
         self._milestones = (clock, released, running, ready)
 
