@@ -114,6 +114,7 @@ class BoardModel:
     reset_net: str | None = None
     reset_point: str | None = None
     reset_active: str = "low"
+    reset_holds: str | None = None
     video: Video | None = None
     lines: Mapping[str, Line] = field(default_factory=dict)
     ratios: tuple[tuple[str, str], ...] = ()
@@ -254,6 +255,7 @@ def board_model(board: documents.Board, options: Mapping[str, str]) -> BoardMode
         reset_net=reset.line if reset is not None else None,
         reset_point=reset.point if reset is not None else None,
         reset_active=reset.active if reset is not None else "low",
+        reset_holds=reset.holds if reset is not None else None,
         video=video_of(board),
         lines={
             name: Line(

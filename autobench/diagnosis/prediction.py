@@ -89,6 +89,11 @@ def tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     if board.reset_net is not None and board.reset_point is not None:
         word = settled.at(board.reset_point.partition(".")[0], board.reset_net)
         yield Observable("reset", board.reset_net), "interrupted" if loose(settled) else RESET_WORDS.get(word, "short")
+    if board.reset_holds is not None and board.cpu is not None and board.reset_net is not None:
+        # Where the line is never asserted nobody looks whether it holds anything.
+        missed = settled.seen(board.cpu.name, board.cpu.reset) == "floating" != settled.nets.get(board.reset_net)
+        unheld = missed and settled.state in cpu.FETCHING
+        yield Observable("held", board.reset_holds), "moving" if unheld else "still"
     if board.video is not None:
         yield from video_tokens(settled, board.video)
     for line in board.lines.values():

@@ -157,6 +157,11 @@ def from_reset(told: Told) -> tuple[Observable, Weights]:
     return observable, sided(told.reading, "ok", "short", "long")
 
 
+def from_held(told: Told) -> tuple[Observable, Weights]:
+    """Whether a CPU that is held stands still: one that moves does not see its reset."""
+    return Observable("held", told.reading.net or ""), sided(told.reading, "still", "still", "moving")
+
+
 def from_line_rate(told: Told) -> tuple[Observable, Weights]:
     """Line rate of the sync, or of what leaves the told.board."""
     output = told.board.video is not None and told.reading.point == told.board.video.output_point
@@ -298,6 +303,7 @@ RULES: Mapping[str, Rule] = {
     "driven": from_driven,
     "refresh": from_refresh,
     "reset width": from_reset,
+    "pulses in reset": from_held,
     "line rate": from_line_rate,
     "field rate": from_field_rate,
     "pulse width": from_pulse,
