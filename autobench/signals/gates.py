@@ -27,6 +27,7 @@ FACTOR = 10.0
 # square wave at the mains' rate has 8/π² = 0.81 of its power in the fundamental, and is none.
 HUM, HUM_SHARE = 0.2, 0.9
 BLOCKS_A_PERIOD = 20
+RARE_BLOCKS = 0.15  # share of blocks that a field's pulse may fill
 
 
 def clipped_gate(levels: Levels) -> str | None:
@@ -110,13 +111,21 @@ def swing_with_mains(trace: Trace, corners: NDArray[np.int64], edge: np.ufunc, m
     line = edge.reduceat(trace.samples, corners).astype(np.float64)
     if not np.isfinite(line).all() or not float(np.max(np.abs(line))) < 1e100:
         return None
-    line = (line - line.mean()) * trace.step
     angles = 2.0 * math.pi * mains * (corners + 0.5 * trace.samples.size / blocks) * trace.interval
-    design = np.stack([np.cos(angles), np.sin(angles), np.ones(blocks)], axis=1)
+    kept = of_one_level(trace, line, edge)
+    line, angles = (line[kept] - line[kept].mean()) * trace.step, angles[kept]
+    design = np.stack([np.cos(angles), np.sin(angles), np.ones(line.size)], axis=1)
     cosine, sine, _ = np.linalg.lstsq(design, line, rcond=None)[0]
     size = math.hypot(float(cosine), float(sine))
     whole = float(np.mean(line**2))
     return None if size < HUM or 0.5 * size**2 < HUM_SHARE * whole else size
+
+
+def of_one_level(trace: Trace, line: NDArray[np.float64], edge: np.ufunc) -> NDArray[np.bool_]:
+    """Which blocks are at the level that `line` is mostly at: a rare pulse that is longer than a block is left out."""
+    middle = 0.5 * (float(trace.samples.min()) + float(trace.samples.max()))
+    kept = line <= middle if edge is np.fmin else line >= middle
+    return kept if np.count_nonzero(~kept) <= RARE_BLOCKS * line.size else np.ones(line.size, dtype=bool)
 
 
 def setup_gate(trace: Trace, levels: Levels, receiver: Family, supply: float = 5.0) -> str | None:

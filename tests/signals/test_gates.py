@@ -94,3 +94,13 @@ def test_a_square_wave_at_the_rate_of_the_mains_is_no_hum() -> None:
     times = np.arange(3000) * 20e-6
     square = np.where(np.remainder(times * 50.0, 1.0) < 0.5, 4.0, 0.2)
     assert ground_gate(Trace(square, 20e-6), 50.0) is None
+
+
+def test_hum_shows_beside_a_pulse_that_is_longer_than_a_block() -> None:
+    """An interrupt held low for 1.3 ms in every field of 60 Hz, on hum of the mains: the rest of the line swings."""
+    times = np.arange(3000) * 20e-6
+    pulse = np.where(np.remainder(times * 59.94, 1.0) < 1.3e-3 * 59.94, 0.2, 3.6)
+    hum = 0.7 * np.sin(2.0 * math.pi * 50.0 * times)
+    assert "1.4 V" in (ground_gate(Trace(pulse + hum, 20e-6), 50.0) or "")
+    assert ground_gate(Trace(pulse, 20e-6), 50.0) is None
+    assert ground_gate(Trace(pulse, 20e-6), 60.0) is None
