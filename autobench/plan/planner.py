@@ -151,7 +151,8 @@ class Planner:
         full = step.name({"rail": name})
         place = next(iter(rail.places.values()))
         if step.power == "polarity":
-            return PlannedStep(full, step.stage, PolarityJob(name), f"which way round is {name}?", POLARITY_SECONDS)
+            probe = PolarityJob(name, self.not_fed(rail))
+            return PlannedStep(full, step.stage, probe, f"which way round is {name}?", POLARITY_SECONDS)
         if step.power == "injection":
             targets = tuple(self.target(name, each) for each in rail.places.values())
             inject = InjectionJob(name, tuple(target for target in targets if target.reachable))
@@ -165,6 +166,15 @@ class Planner:
         ohms = OhmsJob(name, target, limits, path)
         return PlannedStep(
             full, step.stage, ohms, f"{name} to ground, ohms", seconds_at(target), self.unreachable(target)
+        )
+
+    def not_fed(self, rail: Rail) -> tuple[str, ...]:
+        """The choices of options with which the bench feeds no such rail."""
+        return tuple(
+            f"{option}={choice}"
+            for option, wanted in rail.when.items()
+            for choice in self.board.options[option].choices
+            if choice != wanted
         )
 
     def for_place(self, step: Step, rail: str, line: Rail | MadeRail, name: str, place: RailPlace) -> PlannedStep:

@@ -68,9 +68,11 @@ class OhmsJob:
 
 @dataclass(frozen=True)
 class PolarityJob:
-    """The one low-voltage ON that shows which way round the leads are."""
+    """The one low-voltage ON that shows which way round the leads are. `not_fed`: the choices of options, as
+    `power=bench`, with which the board has no such inlet."""
 
     rail: str
+    not_fed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

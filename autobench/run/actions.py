@@ -164,6 +164,8 @@ def polarity(bench: Bench, step: PlannedStep, job: PolarityJob) -> list[Reading]
             f"{show(seen.value, 'V')} at the inlet during the probe: too little to tell the polarity; "
             f"are the leads on, and is it the board that was named?"
         )
+        if job.not_fed:
+            why += f" It fits {' or '.join(job.not_fed)}, with which {job.rail} is not fed: check which options it has"
         return [unread(step, job.rail, point, "voltage", "V", limits, void(why))]
     bench.power.polarity_judged(job.rail, right)
     reading = judged_estimate(step, job.rail, point, "voltage", seen, (), limits)
