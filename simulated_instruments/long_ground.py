@@ -20,6 +20,7 @@ PROBE_FARADS = 12e-12
 DAMPING = 0.18  # ζ, by the tip's own resistance: each half-wave keeps exp(-πζ/√(1-ζ²)) = 0.56 of the one before it
 DELAYS = 40  # into which the response is cut …
 HALF_WAVES = 7.0  # … over so many half-waves, after which it has died away
+EDGE_ROOM, EDGE_STEP = 20e-9, 0.25e-9  # s looked at before an edge, and between the looks
 KICKS = 4096  # different sizes of a step, after which they come again
 LIVE_FROM, LIVE_AT = 1.0, 3.0  # V on a rail between which the chips that make the steps begin to work
 
@@ -65,8 +66,9 @@ class RingingNet:
     """A net as it is seen over a long ground lead."""
 
     def __init__(self, inner: Waveform, lead: GroundLead) -> None:
-        self.inner = inner
+        self.inner, self._lead = inner, lead
         self._delays, self._weights = lead.response()
+        self._beyond: tuple[float, float] | None = None
 
     def samples(self, times: Array) -> Array:
         found = np.zeros(times.shape)
@@ -75,10 +77,25 @@ class RingingNet:
         return found
 
     def extremes(self, edges: Array) -> Extremes:
-        """The net's own, stretched by the first overshoot wherever it moves within an interval."""
+        """The net's own, stretched by the overshoot of its edges wherever it moves within an interval."""
         low, high = self.inner.extremes(edges)
-        over = math.exp(-math.pi * DAMPING / math.sqrt(1.0 - DAMPING**2)) * (high - low)
-        return low - over, high + over
+        below, above = self._overshoot(float(low.min()), float(high.max()), float(edges[0]), float(edges[-1]))
+        return low - below * (high - low), high + above * (high - low)
+
+    def _overshoot(self, bottom: float, top: float, start: float, stop: float) -> tuple[float, float]:
+        """How far beyond its levels a fall and a rise between `start` and `stop` go, as shares of the swing. An edge
+        that takes as long as a period of the lead does not make it ring."""
+        if self._beyond is None and top > bottom:
+            around = np.arange(-2.0 * EDGE_ROOM, HALF_WAVES * math.pi / self._lead.damped, EDGE_STEP)
+            shares = []
+            for rising, side in ((False, -1.0), (True, 1.0)):
+                at = self.inner.crossing(0.5 * (bottom + top), rising, start, stop)
+                if at is None:
+                    return 0.0, 0.0
+                seen, own = side * self.samples(at + around), side * self.inner.samples(at + around)
+                shares.append(max(0.0, float(seen.max() - own.max())) / (top - bottom))
+            self._beyond = shares[0], shares[1]
+        return self._beyond or (0.0, 0.0)
 
     def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
         """Where the net itself crosses: the lead delays it by less than a sample."""
