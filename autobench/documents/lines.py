@@ -32,7 +32,7 @@ class Line(Section):
     """input: the CPU must be given it; output: the CPU makes it; address: the CPU or a multiplexer makes it; select: a
     decoder makes it; data: anyone may; strobe: it makes the memory work."""
     state: Literal["moving", "high", "low", "any"] = Field(alias="is")
-    """What it should do."""
+    """What it should do; any: whatever it likes, but driven."""
     rate: HertzSpan | None = None
     """Mean pulses a second, of a moving line."""
     usual: HertzSpan | None = None

@@ -30,6 +30,7 @@ from autobench.signals.gates import setup_gate
 from autobench.signals.plateaus import find_plateaus
 
 MOVING = (State.MOVING, State.BURST)
+UNDRIVEN = (State.HALF_LEVEL, State.FLOATING)
 LEAST_STAY = 100e-9  # s; shorter ones are edges
 STEADY_EDGES = 6  # fewer may keep step by chance
 NO_LIMITS = Limits(Span(None, None, "V"), "for information")
@@ -147,15 +148,22 @@ def judged_line(place: Place, job: LineJob, found: LineSeen) -> Reading:
     """Rate and state against what the board file expects of the line."""
     state = str(found.state) if found.state is not None else None
     rate = found.rate
-    as_expected = job.expected == "any" or (job.expected == "moving" and found.state in MOVING) or job.expected == state
-    if not as_expected:
-        why = f"{job.line} {words_of(found)} where it should be {job.expected}"
+    if not as_expected(job.expected, found.state):
+        should = "driven to a level" if job.expected == "any" else job.expected
+        why = f"{job.line} {words_of(found)} where it should be {should}"
         judgement = Judgement(Verdict.OUTSIDE, 0.0, why)
         blank = unread(place.step, place.net, place.point, "rate", "Hz", job.rate, judgement)
         return blank.with_value(rate.value, rate.uncertainty, state)
     limits = job.rate if job.expected == "moving" else Limits(Span(None, None, "Hz"), job.rate.source)
     reading = judged_estimate(place.step, place.net, place.point, "rate", rate, (), limits)
     return reading.with_value(rate.value, rate.uncertainty, state)
+
+
+def as_expected(expected: str, state: State | None) -> bool:
+    """Whether a line does what it should; one that may do anything is at any rate driven by somebody."""
+    if expected == "any":
+        return state not in UNDRIVEN
+    return expected == state or (expected == "moving" and state in MOVING)
 
 
 def words_of(found: LineSeen) -> str:

@@ -111,6 +111,12 @@ def legs_of(part: Part) -> list[str]:
     return [net for net in part.logic.values() if net not in idle_nets(part)]
 
 
+def tracked_legs(circuit: Circuit, part: Part) -> list[str]:
+    """Those of them with a track to somewhere: an output that nothing listens to has none that could break."""
+    others = {net for other in circuit.parts.values() if other.name != part.name for net in other.logic.values()}
+    return [net for net in legs_of(part) if net in others]
+
+
 def idle_nets(part: Part) -> frozenset[str]:
     """Nets whose leg does nothing at this part that a bare board would show."""
     if part.kind == "cpu":
@@ -129,7 +135,7 @@ def leg_places(fault: str, words: str, socketed: bool) -> Places:
         sockets = {element.part for element in circuit.copper if element.kind == "socket"}
         found = []
         for part in circuit.parts.values():
-            wired = part.kind not in NOT_WIRED and legs_of(part)
+            wired = part.kind not in NOT_WIRED and (legs_of(part) if socketed else tracked_legs(circuit, part))
             if wired and (part.name in sockets or not socketed):
                 found.append(FaultPlace(fault, part.name, None, "board", f"{part.words} {part.name}: {words}"))
         return found
@@ -142,7 +148,8 @@ def open_leg(in_socket: bool) -> Callable[[Assembly, str], None]:
 
     def damage(assembly: Assembly, name: str) -> None:
         part = assembly.circuit.parts[name]
-        net = assembly.tolerance.choice(f"open leg {name}", legs_of(part))
+        legs = legs_of(part) if in_socket else tracked_legs(assembly.circuit, part)
+        net = assembly.tolerance.choice(f"open leg {name}", legs)
         cut(assembly, part, net, in_socket)
 
     return damage

@@ -42,6 +42,33 @@ def test_a_step_overshoots_as_a_damped_resonance_does() -> None:
     assert seen[-1] == pytest.approx(4.0)
 
 
+class Square:
+    """4 V and 0 V in turn, 2 µs each, with exponential edges of time constant `tau` (s)."""
+
+    def __init__(self, tau: float) -> None:
+        self.tau = tau
+
+    def samples(self, times: np.ndarray) -> np.ndarray:
+        turn = np.remainder(times, 4e-6)
+        left = 4.0 * np.exp(-np.remainder(turn, 2e-6) / self.tau)
+        return np.where(turn < 2e-6, 4.0 - left, left)
+
+    def extremes(self, edges: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        return np.zeros(edges.size - 1), np.full(edges.size - 1, 4.0)
+
+    def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
+        return search(self, level, rising, start, stop)
+
+
+@pytest.mark.parametrize(("tau", "low", "high"), [(0.1e-9, 0.45, 0.6), (15e-9, 0.0, 0.02)])
+def test_peak_detection_sees_what_samples_would(tau: float, low: float, high: float) -> None:
+    """Sharp edges overshoot by exp(-πζ/√(1-ζ²)) = 0.56 of the swing (closed form), and those that take several periods
+    of the lead do not ring."""
+    lowest, highest = RingingNet(Square(tau), LEAD).extremes(np.array([0.5e-6, 10.5e-6, 20.5e-6]))
+    assert low <= -lowest[0] / 4.0 <= high
+    assert low <= (highest[0] - 4.0) / 4.0 <= high
+
+
 def test_a_rail_shows_hash_only_while_the_board_works() -> None:
     """With its volts there the steps of the load are picked up; on a dead rail there are none."""
     times = np.linspace(0.0, 1e-3, 100_000)
