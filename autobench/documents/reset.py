@@ -35,8 +35,8 @@ class Reset(Section):
     family: Family = "NMOS"
     """Logic family whose levels count for what listens to it."""
     holds: Net | None = None
-    """A line (of `lines`) that stands still as long as the CPU is held, whatever it does afterwards: one that moves then
-    shows a CPU that the reset does not reach."""
+    """A line (of `lines`) that stands still as long as the CPU is held and moves once it runs: one that moves before
+    the release shows a CPU that the reset does not reach."""
 
     def check(self) -> Iterator[Complaint]:
         yield from usual_inside(self.width, self.usual)

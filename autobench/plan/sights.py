@@ -217,7 +217,7 @@ def is_fast(line: Line) -> bool:
 
 
 def is_quick(line: Line) -> bool:
-    """A moving line whose shortest pulse is too short for any slow capture, and that pulses often enough for a fast one.
+    """A moving line whose shortest pulse is too short for any slow capture, and that pulses enough for a fast one.
 
     One that never pulses oftener than peak detection can count is looked at that way, however short its pulses: a fast
     capture would hold a handful of them, and now and then none.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from autobench.diagnosis import cpu
@@ -217,3 +219,16 @@ def test_two_selects_together_make_their_parts_fight(models: dict[str, BoardMode
     low = Effect(outputs=((("U6", "ROMCS"), "low"), (("U6", "RAMCS"), "low")), fetched="garbage")
     tokens = predicted(settle(models["fixed-3"], low))
     assert all(token == "perhaps" for each, token in tokens.items() if each.kind == "driving")
+
+
+def test_a_cpu_that_moves_in_reset_does_not_see_it(models: dict[str, BoardModel]) -> None:
+    """Only an open reset leg makes the CPU move while the line is asserted; one that is never asserted is a fault of
+    the line itself, and a healthy CPU stands still."""
+    held = replace(models["fixed-3"], reset_holds="FETCH")
+    told_of = {
+        "healthy": HEALTHY,
+        "open": Effect(cut=(("U1", "RESET"),), in_socket=True),
+        "missing": Effect(outputs=(((held.drivers["RESET"][0], "RESET"), "high"),)),
+    }
+    tokens = {name: told(settle(held, effect), "held", "FETCH") for name, effect in told_of.items()}
+    assert tokens == {"healthy": "still", "open": "moving", "missing": "still"}

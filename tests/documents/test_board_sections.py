@@ -37,6 +37,7 @@ WRONG: list[tuple[str, str, str]] = [
     ("    family: NMOS\n", "    family: NMOSS\n", "58: clocks > CPUCLK > family: 'NMOSS' is not known here; allowed are TTL, LS, HCT, HC, NMOS, CMOS; did you mean 'NMOS'?"),
     ("from: X1, is", "from: X2, is", "51: clocks > CLK12 > from: 'X2' is not one of the parts; allowed are J1, C1, C2, C3, C4, C5, C6, C7, C8, C9, X1, U4, U5, U7, U1, U3, U6, U8, U11, U12, U13, U14, U15, U16, … (28 in all)"),
     ("from: timer", "from: supervisor", "66: reset > from: 'supervisor', but 'reset source' under 'architecture' is 'timer'"),
+    ("from: timer\n", "from: timer\n  holds: FETCHED\n", "67: reset > holds: 'FETCHED' is not one of the 'lines'; allowed are WAIT, FETCH, REFRESH, HALT, VIDCS, D0, D1, D2; did you mean 'FETCH'?"),
     ("width: 50 ms .. 500 ms", "width: at least 50 ms", "64: reset > width: must have both ends above 0 s, such as '50 ms .. 500 ms'; a reset that never ends is none"),
     ("usual: 120 ms .. 400 ms", "usual: 20 ms .. 400 ms", "65: reset > usual: 20.00 ms .. 400.0 ms reaches outside the limits 50.00 ms .. 500.0 ms"),
     ("    field: {net: VSYNC, point: U2.40}\n", "", "68: video > sync: takes 'net' and 'point' for composite sync, or 'line' and 'field' where each has its own net"),

@@ -8,8 +8,8 @@ from autobench.documents.gathered import Documents, read_documents
 from autobench.errors import UsageError
 from autobench.plan.extra_looks import ExtraLooks
 from autobench.plan.planner import Planner
-from autobench.plan.scope_steps import DelayJob, DrivingJob, LikenessJob, LineJob, RefreshJob
-from autobench.plan.steps import CurrentJob, OhmsJob, Plan, PowerJob, RailJob
+from autobench.plan.scope_steps import DelayJob, DrivingJob, LikenessJob, LineJob, RefreshJob, ResetJob
+from autobench.plan.steps import CurrentJob, OhmsJob, Plan, PolarityJob, PowerJob, RailJob
 from autobench.quantity import Quantity
 
 
@@ -147,3 +147,30 @@ def test_a_further_look_is_as_fast_as_its_net_wants(net: str, point: str, shorte
     job = ExtraLooks(Planner(read.bench, read.drivers, read.board, {})).look(net, point).job
     assert isinstance(job, LineJob)
     assert job.sight.rate >= 5 / shortest
+
+
+def test_a_line_that_pulses_rarely_is_looked_at_with_peak_detection() -> None:
+    """A fast capture of 2.4 ms would hold a handful of pulses of 2 kHz, now and then none; WR comes often enough."""
+    jobs = {step.job.line: step.job for step in plan().steps if isinstance(step.job, LineJob)}
+    assert jobs["IORQ"].sight.peak
+    assert jobs["IORQ"].sight.seconds >= 0.1
+    assert not jobs["WR"].sight.peak
+
+
+def test_what_the_reset_holds_is_in_the_start_capture() -> None:
+    """On an input that rail and reset line leave free."""
+    (job,) = (step.job for step in plan().steps if isinstance(step.job, ResetJob))
+    (start,) = (step.job.start for step in plan().steps if isinstance(step.job, PowerJob) and step.job.start)
+    assert job.holds is not None
+    assert (job.holds.net, job.holds.point) == ("FETCH", "U1.27")
+    assert [point.net for point in start.sight.points] == ["+5V", "RESET", "FETCH"]
+
+
+def test_a_polarity_probe_knows_the_choices_without_that_inlet() -> None:
+    """9 V are fed with the converter only, the three rails without it; a rail of every board knows none."""
+    read = read_documents("orrin-tk", "simulated", "baseline")
+    for choice, other in (("converter", "bench"), ("bench", "converter")):
+        made = Planner(read.bench, read.drivers, read.board, {"power": choice}).plan(read.sequence)
+        probes = [step.job for step in made.steps if isinstance(step.job, PolarityJob)]
+        assert {probe.not_fed for probe in probes} == {(f"power={other}",)}
+    assert {step.job.not_fed for step in plan().steps if isinstance(step.job, PolarityJob)} == {()}

@@ -81,7 +81,9 @@ class Contacts:
         self.channels = channels
 
 
-def look(wave: Square, sight_rate: float, seconds: float, rate: Span, shortest: float | None) -> list[Reading]:
+def look(
+    wave: Square, sight_rate: float, seconds: float, rate: Span, shortest: float | None, expected: str = "moving"
+) -> list[Reading]:
     """One line step on a scope that sees `wave`, with a sight of that sample rate and length."""
     clock = SimulatedClock(2.0)
     devices = {
@@ -100,7 +102,7 @@ def look(wave: Square, sight_rate: float, seconds: float, rate: Span, shortest: 
     route.prepare()
     captures.prepare()
     sight = Sight((ScopePoint("LINE", "U1.27", 1, 301, -0.7, 5.7),), seconds, sight_rate)
-    job = LineJob("LINE", "U1.27", sight, "moving", "NMOS", Limits(rate, "test"), "output", shortest)
+    job = LineJob("LINE", "U1.27", sight, expected, "NMOS", Limits(rate, "test"), "output", shortest)
     return line(captures, PlannedStep("line LINE", "cpu", job, "LINE", 1.0), job)
 
 
@@ -141,3 +143,11 @@ def test_a_line_that_stands_still_is_called_so_with_its_level(volts: float, stat
     assert level.quantity == "level"
     assert level.value == pytest.approx(volts, abs=0.3)
     assert not level.required
+
+
+@pytest.mark.parametrize(("volts", "verdict"), [(0.2, "within"), (4.5, "within"), (1.45, "outside")])
+def test_a_line_that_may_do_anything_is_driven_all_the_same(volts: float, verdict: str) -> None:
+    """Low or high will do; between the levels nobody drives it."""
+    reading = look(Level(volts), 25e6, 2.4e-3, Span(None, None, "Hz"), None, "any")[0]
+    assert reading.verdict == verdict
+    assert ("driven" in (reading.reason or "")) is (verdict == "outside")

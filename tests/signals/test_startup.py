@@ -6,7 +6,15 @@ import numpy as np
 import pytest
 
 from autobench.signals.families import family
-from autobench.signals.startup import Event, find_reset, find_rise, first_crossing, order_of_events, same_time
+from autobench.signals.startup import (
+    Event,
+    find_reset,
+    find_rise,
+    first_crossing,
+    movements,
+    order_of_events,
+    same_time,
+)
 from autobench.signals.trace import Trace
 
 CONSTANT = 10e3 * 10e-6  # 10 kΩ, 10 µF
@@ -164,3 +172,13 @@ def test_a_rail_that_never_comes() -> None:
     assert (rise.begun_at, rise.done_at, rise.duration, rise.sag) == (None, None, None, None)
     with pytest.raises(ValueError, match="0 V"):
         find_rise(Trace(np.zeros(1000), INTERVAL), 0.0)
+
+
+def test_movements_of_a_peak_detected_line_are_counted_a_pair_of_extremes() -> None:
+    """High at rest, at both levels in every interval from 0.5 s on: nothing moves before, each pair counts after."""
+    lowest, highest = np.full(1000, 4.0), np.full(1000, 4.0)
+    lowest[500:] = 0.2
+    line = Trace(np.stack([lowest, highest], axis=1).ravel(), 0.5e-3, peak_detect=True)
+    assert movements(line, NMOS, 0.1, 0.49) == 0
+    assert movements(line, NMOS, 0.6, 0.7) == pytest.approx(100, abs=1)
+    assert movements(Trace(np.zeros(2000), 0.5e-3, peak_detect=True), NMOS, 0.0, 1.0) == 0

@@ -334,3 +334,26 @@ def test_without_an_io_request_the_controller_is_never_selected() -> None:
     assert lows[0] < 0.8
     assert lows[1] > 2.0
     assert one.condition.unwritten
+
+
+@pytest.mark.parametrize("seed", [14, 55])
+def test_a_cpu_that_its_reset_does_not_reach_begins_with_its_clock(seed: int) -> None:
+    """The reset contact in its socket is open: the line is asserted as ever, and the CPU fetches meanwhile."""
+    bench = SimulatedBench.open("tarnbeck-8", faults=["socket-contact@U1"], seed=seed)
+    assert bench.faults[0].nets == ("RESET",)
+    bench.clock.sleep(1.0)
+    bench.world.apply(1, OutputSetting(True, 5.0, 2.0))
+    bench.clock.sleep(1.0)
+    now, nets = bench.clock.now(), bench.world.nets
+    assert nets is not None
+    released = nets.net("RESET", now).crossing(2.0, True, 1.0, now)
+    assert released is not None
+    window = np.arange(released - 2e-3, released - 1e-4, 50e-9)
+    assert np.ptp(nets.net("FETCH", now).samples(window)) > 1.0
+    assert float(nets.net("RESET", now).samples(window).max()) < 0.8
+
+
+def test_a_track_that_leads_nowhere_cannot_break() -> None:
+    """HALT and BUSAK go to no other part of this board: no specimen has a broken track there."""
+    cut = {SimulatedBench.open("tarnbeck-8", faults=["track-open@U1"], seed=seed).faults[0].nets for seed in range(30)}
+    assert not cut & {("HALT",), ("BUSAK",)}
