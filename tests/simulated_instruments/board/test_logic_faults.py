@@ -323,7 +323,7 @@ def lost_data_pin(board: str, seed: int) -> str | None:
 
 def test_without_an_io_request_the_controller_is_never_selected() -> None:
     """Its select wants IORQ and WR (the decoder's truth table): with the CPU's own IORQ leg open it stays high."""
-    sound, one = broken("pellin-600", "", 4), broken("pellin-600", "track-open@U1", 4)
+    sound, one = broken("pellin-600", "", 4), broken("pellin-600", "socket-contact@U1", 4)
     assert ("U1", "IORQ") in one.condition.cut
     starting = np.arange(sound.now - 5.0, sound.now - 4.0, 400e-9)
     lows = []
