@@ -158,7 +158,11 @@ class MeterLeads:
         if amps <= 0.0 or self.probes is None:
             return volts
         nets = [net for net in (self._high_net, self._low_net) if net]
-        ohms = sum(self.probes.source_ohms(net, start, stop) for net in nets) + 2.0 * self._path_ohms
+        if len(nets) == 2:
+            ohms = self.probes.ohms_between(nets[0], nets[1], start, stop)
+        else:
+            ohms = self.probes.source_ohms(nets[0], start, stop)
+        ohms += 2.0 * self._path_ohms
         return min(volts + amps * ohms, compliance)
 
     def _end_volts(self, net: str | None, end: str, points: Points, start: float, stop: float) -> float:

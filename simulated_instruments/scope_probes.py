@@ -184,6 +184,12 @@ class ScopeProbes:
         with self._lock:
             return self._nets.source_ohms(self._signals.get(net.removesuffix(LEG), net), start, stop)
 
+    def ohms_between(self, net: str, other: str, start: float, stop: float) -> float:
+        """Mean resistance (Ω) over [start, stop] from one net to another."""
+        with self._lock:
+            nets = [self._signals.get(each.removesuffix(LEG), each) for each in (net, other)]
+            return self._nets.ohms_between(nets[0], nets[1], start, stop)
+
     def _leg(self, leg: str, until: float) -> Waveform:
         """The waveform at the leg of a chip itself, whatever lies between it and the board."""
         point = leg.removesuffix(LEG)

@@ -1,4 +1,4 @@
-"""Everything that can be done next: looks at more points, a leg against its net, reseating, a socketed swap, lifting.
+"""Everything that can be done next: looks at more points, ohms between neighbours, hands on a chip or a leg.
 
 Each is a table of how likely each of its outcomes is under each outcome of the candidates, with its time and risk. It
 chooses none of them and performs nothing.
@@ -15,7 +15,7 @@ import numpy as np
 from autobench.diagnosis.alphabets import Observable
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.evidence import words_read
-from autobench.diagnosis.extra_evidence import at_leg
+from autobench.diagnosis.extra_evidence import at_leg, between
 from autobench.diagnosis.means import Means
 from autobench.diagnosis.ranking import Ranking
 from autobench.diagnosis.resting import level_at_rest
@@ -41,8 +41,9 @@ GATES = ("rails", "clocks", "reset")  # what fails here makes everything later s
 class Check:
     """One thing that can be done; what it will show is read as its observables.
 
-    `kind`: `look`, `scan` (several looks), `compare`, `across`, `reseat`, `swap`, `lift`, `feel` or `ohms`; `part` and
-    `net` say where, `other` a second point of a net, `legs` the nets and points of a scan.
+    `kind`: `look`, `scan` (several looks), `compare`, `across`, `between`, `reseat`, `swap`, `lift`, `feel` or `ohms`;
+    `part` and `net` say where, `other` a second point of a net, `legs` the nets and points of a scan, or two by two
+    those of ohms between neighbours.
     """
 
     kind: str
@@ -82,6 +83,8 @@ def all_checks(ranking: Ranking, places: list[int], read: frozenset[Observable],
         single = list(looks(ranking, read, means))
         yield from single
         yield from scans(ranking.predictions.board, single, read)
+    joined = (predictions.candidates[number].effects[0].joined for number in numbers)
+    yield from between_neighbours(predictions.board, list(dict.fromkeys(pair for pair in joined if pair)), read, means)
     if not means.hand:
         return
     sockets = {name for name, part in predictions.board.parts.items() if part.socket}
@@ -189,6 +192,43 @@ def shorts(board: BoardModel, read: frozenset[Observable], means: Means) -> Iter
         minutes, risk = BY_FIXTURE if point in means.fixture else BY_HAND
         what = f"power off, measure {rail.name} to ground at {point}, ohms"
         yield Check("ohms", (observable,), what, point, minutes + OFF_AND_ON, risk, net=rail.name)
+
+
+def between_neighbours(
+    board: BoardModel, pairs: list[tuple[str, ...]], read: frozenset[Observable], means: Means
+) -> Iterator[Check]:
+    """Ohms between lines that may touch: each pair by itself, and all of them one after another."""
+    single = []
+    for one, other in pairs:
+        points = side_by_side(board, one, other, means)
+        if points is None or between(one, other) in read:
+            continue
+        each, risk = BY_FIXTURE if means.meter.issuperset(points) else BY_HAND
+        what = f"power off, measure {one} to {other}, from {points[0]} to {points[1]}, ohms"
+        legs = ((one, points[0]), (other, points[1]))
+        single.append(Check("between", (between(one, other),), what, points[0], OFF_AND_ON + each, risk, net=one,
+                            other=points[1], legs=legs))  # fmt: skip
+    yield from single
+    if len(single) > 1:
+        pairs_said = ", ".join(f"{check.legs[0][0]} to {check.legs[1][0]}" for check in single)
+        minutes = OFF_AND_ON + FIRST_OF_SCAN + sum(EACH_OF_SCAN * (check.minutes - OFF_AND_ON) for check in single)
+        observables = tuple(check.observables[0] for check in single)
+        what = f"power off, measure ohms between neighbours one after another: {pairs_said}"
+        legs = tuple(leg for check in single for leg in check.legs)
+        first = single[0]
+        yield Check("between", observables, what, first.point, minutes, first.risk, net=first.net, other=first.other,
+                    legs=legs)  # fmt: skip
+
+
+def side_by_side(board: BoardModel, one: str, other: str, means: Means) -> tuple[str, str] | None:
+    """The points where two nets are at one part, by relays wherever they lead there."""
+    ends: list[dict[str, str]] = [{}, {}]
+    for (part, net), point in board.pins.items():
+        if net in (one, other) and (means.points is None or point in means.points):
+            ends[net == other][part] = point
+    both = [(ends[0][part], ends[1][part]) for part in ends[0] if part in ends[1]]
+    routed = [points for points in both if means.meter.issuperset(points)]
+    return next(iter(routed or (both if means.hand else ())), None)
 
 
 def places(board: BoardModel, means: Means) -> dict[tuple[str, str], str | None]:

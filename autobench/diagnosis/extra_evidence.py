@@ -1,4 +1,4 @@
-"""What is read beyond the round: more points of a net, a leg against its net, what reseating or swapping did.
+"""What is read beyond the round: more points of a net, a leg against its net, ohms to a neighbour, what hands did.
 
 Names of the observables, what each reading says in them, and what each way a fault may turn out would show. It chooses
 no check and weighs nothing.
@@ -25,6 +25,7 @@ DEEDS = (
     "swap",
     "free leg",
     "heat",
+    "between",
 )  # kinds that readings of hands' work have as their quantity
 WHOLE = ("across", "reseat", "swap", "heat")  # those of a whole part
 CONTACT = "socket-contact"
@@ -48,6 +49,11 @@ def at_leg(part: str, net: str) -> Observable:
     return Observable("line", f"{part} {net}")
 
 
+def between(net: str, other: str) -> Observable:
+    """The observable of ohms from one line to its neighbour."""
+    return Observable("between", f"{net} {other}")
+
+
 def leg_of(observable: Observable) -> tuple[str, str]:
     """Part and net of an observable at a leg."""
     part, _, net = observable.name.partition(" ")
@@ -64,6 +70,8 @@ def beyond(board: BoardModel, observable: Observable) -> bool:
     """Whether an observable beyond the round belongs to a leg or part of `board`."""
     if observable.kind in WHOLE:
         return observable.name in board.parts
+    if observable.kind == "between":
+        return all(net in board.nets for net in observable.name.split())
     return observable.kind in ("line", *DEEDS) and leg_of(observable)[0] in board.parts
 
 
@@ -77,6 +85,9 @@ def told_by(reading: Reading) -> tuple[Observable, Weights] | None:
     part = (reading.point or "").partition(".")[0]
     if reading.quantity in WHOLE:
         return Observable(reading.quantity, part), ((reading.state or "as before", 1.0),)
+    if reading.quantity == "between":
+        _, net, _, other = reading.step.split()  # ohms NET to OTHER
+        return between(net, other), ((reading.state or "apart", 1.0),)
     if reading.quantity in DEEDS:
         return Observable(reading.quantity, f"{part} {reading.net}"), ((reading.state or "", 1.0),)
     if reading.quantity != "rate" or reading.net is None:
@@ -103,6 +114,8 @@ def token(observable: Observable, candidate: Candidate, settled: Settled, known:
         return warmth(candidate, settled, observable.name)
     if observable.kind == "swap":
         return swapped(candidate, observable.name)
+    if observable.kind == "between":
+        return "joined" if set(observable.name.split()) == set(settled.effect.joined) else "apart"
     part, net = leg_of(observable)
     if observable.kind == "contact":
         # A track breaks beyond the pin: the leg and the point below its socket are on the same side of it.

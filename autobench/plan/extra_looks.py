@@ -7,13 +7,14 @@ should show depends on what is broken.
 from __future__ import annotations
 
 from autobench.documents.board import Board
+from autobench.plan.envelope import target_of
 from autobench.plan.limits import Limits
 from autobench.plan.planner import Planner
 from autobench.plan.scope_steps import LineJob, Sight
 from autobench.plan.sights import LOGIC, SLOW_RATE, SLOW_SECONDS, Sights, is_fast
 from autobench.plan.spots import Spot, spot_of
 from autobench.plan.steps import PlannedStep
-from autobench.plan.target import HAND_SECONDS
+from autobench.plan.target import HAND_SECONDS, Target
 from autobench.quantity import Span
 
 UNLIMITED = Limits(Span(None, None, "Hz"), "for information")
@@ -22,7 +23,7 @@ SLOW_OUTPUTS = frozenset({"field"})  # what comes once a field is looked at with
 
 
 class ExtraLooks:
-    """Makes looks at points of one board on one bench."""
+    """Makes looks at points of one board on one bench, and says where its meter gets to."""
 
     def __init__(self, planner: Planner) -> None:
         self.board: Board = planner.board
@@ -42,6 +43,14 @@ class ExtraLooks:
         words = f"{net} at {point}"
         cannot = self.sights.lacking([point])
         return PlannedStep(f"look {net} at {point}", self.stage(net), job, words, seconds, cannot, required=False)
+
+    def meter_reaches(self, point: str) -> bool:
+        """Whether relays lead both inputs of the meter to `point`."""
+        return bool(target_of(self.sights.bench, self.board.board, "", point, point).channels)
+
+    def between(self, net: str, point: str, against: str) -> Target:
+        """Where the meter is from `point` of `net` to a point of its neighbour, by relays wherever it can."""
+        return target_of(self.sights.bench, self.board.board, net, point, against)
 
     def spot(self, point: str) -> Spot:
         """Where a point is, in words."""

@@ -17,6 +17,7 @@ from autobench.plan.steps import OhmsJob, Plan, PlannedStep, PolarityJob, PowerJ
 from autobench.plan.target import Target
 from autobench.quantity import show
 from autobench.run.actions import Bench
+from autobench.run.contact import OHMS_BELOW, NoContactError
 from autobench.run.off_proof import PROVED_OFF
 from autobench.run.runner import Runner
 
@@ -33,6 +34,9 @@ PROMPTS = {
 }
 WARM_UP = 60.0  # s
 MADE_OHMS = 20.0  # ohm; below it a rail made on the board is shorted or nearly so
+LINE_OHMS = 100e3  # ohm; two inputs in series, or two pull-ups, are less
+FINE_BELOW = 1e3  # ohm
+BRIDGED = 50.0  # ohm; a bridge has about one, two lines of a bus thousands (common practice)
 FEEL_WORDS = (
     "The board is live: lay a finger on every chip, not on its legs. Is one too hot to keep it on? "
     "Type its name, or nothing."
@@ -63,6 +67,8 @@ class Deeds:
                     self._look(net, point)
             case "ohms":
                 self._ohms(check)
+            case "between":
+                self._between(check)
             case "feel":
                 self._feel()
             case "compare":
@@ -140,6 +146,47 @@ class Deeds:
             verdict=Verdict.OUTSIDE if low else Verdict.WITHIN, reason=words, required=False,
         )  # fmt: skip
         self._runner.keep(reading)
+
+    def _between(self, check: NextCheck) -> None:
+        """Ohms from line to line, with every rail proved off: far more than a bridge has, or hardly any."""
+        self._prove_dead()
+        for (net, point), (other, against) in zip(check.legs[::2], check.legs[1::2], strict=True):
+            target = self._looks.between(net, point, against)
+            if self._bench.hand is not None:
+                self._bench.hand.learn(self._looks.spot(point))
+            ohms = self._line_ohms(target)
+            joined = ohms < BRIDGED
+            seen = f"{show(ohms, 'ohm', 3)} from {net} at {point} to {other} at {against} with the power off"
+            self._runner.keep(
+                Reading(
+                    step=f"ohms {net} to {other}", stage="bus", net=net, point=point, quantity="between", value=ohms,
+                    unit="ohm", uncertainty=None, low=BRIDGED, high=None,
+                    limit_from=f"{show(BRIDGED, 'ohm')}, common practice for two lines of a bus",
+                    verdict=Verdict.OUTSIDE if joined else Verdict.WITHIN, state="joined" if joined else "apart",
+                    reason=f"{seen}: they touch" if joined else f"{seen}: they do not touch", required=False,
+                )
+            )  # fmt: skip
+
+    def _line_ohms(self, target: Target) -> float:
+        """Ohms between two lines, at least; on a range that shows a healthy pair, then finer where there is little."""
+        if not target.by_hand:
+            self._discharged(target)
+        seen = self._bench.touch.ohms(target, LINE_OHMS)
+        if seen.estimate is not None and seen.estimate.value < FINE_BELOW:
+            seen = self._bench.touch.ohms(target, BRIDGED)
+        ohms = seen.beyond if seen.estimate is None else seen.estimate.value
+        if ohms is None:
+            raise NoContactError(seen.reason or "the meter showed nothing")
+        return ohms
+
+    def _discharged(self, target: Target) -> None:
+        """No charge left that ohms would be measured of; whoever holds tips waits for that anyway."""
+        until = self._bench.clock.now() + DISCHARGE
+        while (volts := self._bench.touch.glance(target)) is None or abs(volts) > OHMS_BELOW:
+            if self._bench.clock.now() > until:
+                left = "nothing could be measured" if volts is None else show(volts, "V")
+                raise NoContactError(f"{target.point} to {target.against} keeps a charge ({left})")
+            self._bench.power.wait(0.2)
 
     def _places(self) -> list[RailJob]:
         """Where rails are measured in this round."""

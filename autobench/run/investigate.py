@@ -51,6 +51,7 @@ class Investigation:
         points = {point: looks.reach(point) for points in looks.board.nets().values() for point in points}
         self._points = frozenset(point for point, way in points.items() if way is not None)
         self._fixture = frozenset(point for point, way in points.items() if way == "fixture")
+        self._meter = frozenset(point for point in points if looks.meter_reaches(point))
 
     def run(self) -> None:
         """Check after check; ends with the words of how it ended. The power is as the last check left it."""
@@ -73,7 +74,7 @@ class Investigation:
     def _means(self) -> Means:
         """What can be done now."""
         hand, powered = self._bench.hand is not None, self._runner.unpowered is None
-        return Means(self._fixture, self._points, hand, powered, frozenset(self._tried))
+        return Means(self._fixture, self._meter, self._points, hand, powered, frozenset(self._tried))
 
     def _over(self, found: Diagnosis, began: float) -> str | None:
         """How it has ended, or None while it goes on."""

@@ -19,8 +19,9 @@ from simulated_instruments.board.assembly import drawing
 from simulated_instruments.board.board import Board
 from simulated_instruments.board.circuit import net_of
 from simulated_instruments.board.levels import REFERENCE
+from simulated_instruments.board.palettes import touching
 from simulated_instruments.board.ripple import Ripple, Switching
-from simulated_instruments.board.source_ohms import source_ohms, undriven_ohms
+from simulated_instruments.board.source_ohms import bridge_ohms, source_ohms, undriven_ohms
 from simulated_instruments.board.states import Epoch
 from simulated_instruments.board.transient import Moment
 from simulated_instruments.board.video import NETS
@@ -123,6 +124,20 @@ class BoardNets:
             return undriven_ohms(tolerance, net)
         volts = self.activity.wave(net, self._relevant(net, stage)).samples(np.linspace(start, stop, LOOKS))
         return float(source_ohms(tolerance, net, self.activity.palettes.of(net), volts).mean())
+
+    def ohms_between(self, net: str, other: str, start: float, stop: float) -> float:
+        """Mean resistance (Ω) over [start, stop] from one net to another, as a small current sent through both feels
+        it: what holds each of them, and beside that the bridge where they touch."""
+        if net == other:
+            return 0.0
+        apart = self.source_ohms(net, start, stop) + self.source_ohms(other, start, stop)
+        assembly = self.board.assembly
+        joined = touching(assembly.condition.wrong)
+        lower = next((low for up, low in joined.items() if {up, low} == {net, other}), None)
+        if lower is None:
+            return apart
+        bridge = bridge_ohms(assembly.tolerance, lower)
+        return apart * bridge / (apart + bridge)
 
     def _relevant(self, net: str, stage: Stage) -> Stage:
         """`stage` without what makes no difference to `net`, so that equal stages share one waveform."""

@@ -21,6 +21,7 @@ PULL_UP_OHMS = 1500.0
 TTL_INPUT_OHMS = 18e3  # the resistor in an LS input
 NMOS_INPUT_OHMS = (1e6, 5e6)  # leakage of inputs and of the board's dirt
 SHORT_OHMS = 5.0
+BRIDGE_OHMS = (0.05, 1.5)  # of a blob or whisker of solder between two lines (from memory of repair notes)
 
 
 def source_ohms(tolerance: Tolerance, net: str, palette: Palette, volts: Array) -> Array:
@@ -48,3 +49,8 @@ def undriven_ohms(tolerance: Tolerance, net: str) -> float:
     if net in PULLED_UP:
         return PULL_UP_OHMS
     return tolerance.uniform(f"leakage {net}", *NMOS_INPUT_OHMS) if net in DRIFTING else TTL_INPUT_OHMS
+
+
+def bridge_ohms(tolerance: Tolerance, lower: str) -> float:
+    """Ω of what joins the line `lower` to the one above it, where they touch."""
+    return tolerance.uniform(f"bridge at {lower}", *BRIDGE_OHMS)
