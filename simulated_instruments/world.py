@@ -100,6 +100,14 @@ class World:
             self._meter.drive(now, *meter.driven)
             self._retouch()
 
+    def temper(self, part: str, how: str) -> None:
+        """Somebody has made one part cold (`cool`) or warm (`warm`) by now, the board live or not."""
+        with self.lock:
+            now = self.now()
+            self.board.change(now)
+            self.board.local.temper(part, how, now)
+            self.board.changed()
+
     def dead(self, now: float) -> bool:
         """Whether no rail has volts."""
         rails = self._circuit.rails.values()

@@ -205,7 +205,7 @@ def between_neighbours(
             continue
         each, risk = BY_FIXTURE if means.meter.issuperset(points) else BY_HAND
         what = f"power off, measure {one} to {other}, from {points[0]} to {points[1]}, ohms"
-        legs = ((one, points[0]), (other, points[1]))
+        legs: tuple[tuple[str, str], ...] = ((one, points[0]), (other, points[1]))
         single.append(Check("between", (between(one, other),), what, points[0], OFF_AND_ON + each, risk, net=one,
                             other=points[1], legs=legs))  # fmt: skip
     yield from single

@@ -23,7 +23,8 @@ class Assembly:
 
     `ohms` of copper by element name; `shorts` (Ω) across capacitors by name; `farads` by capacitor; `amps` at nominal
     volts and `siemens` of each drawing part; `states` factors by part and state; times in s; `processor` is the time
-    from the CPU's rail until it can run, infinite if it never can; `condition` is what is broken in the logic.
+    from the CPU's rail until it can run, infinite if it never can; `condition` is what is broken in the logic;
+    `fails_warm` the degrees (°C above cold) from which on a memory chip loses its bit.
     """
 
     circuit: Circuit
@@ -42,6 +43,7 @@ class Assembly:
     condition: Condition = field(default_factory=Condition)
     elements: list[Element] = field(default_factory=list)
     joints: list[Joint] = field(default_factory=list)
+    fails_warm: dict[str, float] = field(default_factory=dict)
 
     @property
     def fed(self) -> frozenset[str]:

@@ -15,11 +15,13 @@ from simulated_instruments.board.bias import BiasWatch
 from simulated_instruments.board.circuit import Part
 from simulated_instruments.board.consequences import settle
 from simulated_instruments.board.loads import Array
+from simulated_instruments.board.local_heat import LocalHeat
 from simulated_instruments.board.network import Load, Network, TwoEnded
 from simulated_instruments.board.secondary import kill_bit
 from simulated_instruments.board.sources import LimitedSource
 from simulated_instruments.board.states import BoardState, PartStates
 from simulated_instruments.board.transient import Moment, Transient
+from simulated_instruments.board.warm_chips import WarmChips
 
 # What a good capacitor and a clean board leak.
 LEAKAGE = 20e6  # ohm
@@ -49,6 +51,9 @@ class Board:
             sources=sources,
             elements=assembly.elements,
         )
+        self.local = LocalHeat()
+        self._part_of = {element.name: element.part for element in self.circuit.copper}
+        self._weak = WarmChips(assembly) if self.activity and assembly.fails_warm else None
         self._open = frozenset[str]()
         self.most_volts: dict[str, float] = dict.fromkeys(self.circuit.rails, 0.0)
         self.transient = Transient(self.network, self, start)
@@ -70,14 +75,24 @@ class Board:
         before, after = self.network.across_loads(begin.volts), self.network.across_loads(end.volts)
         changed = self.states.passed(begin.time, end.time, before, after)
         harmed = self._harm(self._bias.passed(end.time - begin.time, end.volts, self.network.index))
+        self._warm_chips(end.time)
         return self._move_joints(end.time) or changed or harmed
+
+    def _warm_chips(self, time: float) -> None:
+        """Chips that fail when warm fail, or work again: the logic is then that of another board."""
+        if self._weak is not None and self.activity is not None:
+            self.activity = self._weak.activity(self.activity, lambda part: self.degrees(part, time))
+
+    def degrees(self, part: str | None, time: float) -> float:
+        """How much warmer (°C) a part is at `time` than when the board was cold."""
+        return self.states.warmth(time) + self.local.degrees(part, time)
 
     def _harm(self, died: Sequence[Part]) -> bool:
         """Chips that have just died; True if any did. From now on the logic is that of a board without them."""
         for part in died:
             kill_bit(self.assembly, part)
         if died and self.activity:
-            self.activity = Activity(self.assembly)
+            self.activity, self._weak = Activity(self.assembly), None
             settle(self.assembly, self.activity)
         return bool(died)
 
@@ -85,8 +100,11 @@ class Board:
         """Open and close the joints that come and go; True if one did."""
         if not self.assembly.joints:
             return False
-        warmth = self.states.warmth(time)
-        bad = {joint.element: joint.ohms for joint in self.assembly.joints if joint.is_open(time, warmth)}
+        bad = {
+            joint.element: joint.ohms
+            for joint in self.assembly.joints
+            if joint.is_open(time, self.degrees(self._part_of.get(joint.element), time))
+        }
         if bad.keys() == self._open:
             return False
         good = {name: self.assembly.ohms[name] for name in self._open if name not in bad}

@@ -21,6 +21,7 @@ TOO_SHORT = (20e-6, 0.8e-3)  # s
 LOOP_LOW, LOOP_HIGH = (0.02, 0.12), (0.05, 0.25)  # s of a reset that comes again
 SHORTED_DRAWS = (0.10, 0.28)  # A that a shorted memory chip takes besides its own, at 5 V
 DORMANT = 0.6  # how often a cracked joint conducts all through a round on the bench
+FAILS_WARM = (30.0, 45.0)  # °C above cold, as in a closed case or under hot air; a bare board gets to 25
 CRACKED_OHMS = 40.0  # Ω of a joint that just touches
 
 
@@ -105,6 +106,11 @@ def hurt_port(assembly: Assembly, part: str) -> None:
         hold(assembly, f"D{int(tolerance.uniform('port bit', 0.0, 8.0))}", STUCK_LOW)
 
 
+def fail_warm(assembly: Assembly, part: str) -> None:
+    """Loses its bit when it is warmer than a bare board ever gets by itself."""
+    assembly.fails_warm[part] = assembly.tolerance.uniform(f"fails warm {part}", *FAILS_WARM)
+
+
 def leave(assembly: Assembly, part: str) -> None:
     """What is broken is outside what a bare board does."""
 
@@ -163,7 +169,7 @@ MEMORY_FAULTS: Mapping[str, BoardFault] = {
     "ram-shorted": BoardFault(part_places("ram-shorted", "gets hot", "dram"), short_ram),
     "ram-several": BoardFault(array_places, kill_several),
     "ram-strobe-missing": BoardFault(part_places("ram-strobe-missing", "makes no strobe", "gates"), lose_strobe),
-    "ram-marginal": BoardFault(part_places("ram-marginal", "fails when warm", "dram"), leave),
+    "ram-marginal": BoardFault(part_places("ram-marginal", "fails when warm", "dram"), fail_warm),
     "video-ram-bad": BoardFault(part_places("video-ram-bad", "spoils the picture", "shifter"), spoil_picture),
     "colour-lost": BoardFault(part_places("colour-lost", "makes no colour", "colour crystal", "colour encoder"), leave),
     "port-chip-damaged": BoardFault(part_places("port-chip-damaged", "is damaged", "port"), hurt_port),
