@@ -163,7 +163,8 @@ class Prompted(Event):
     `kind` is `touch` (hold a tip there; taken by itself once it stands), `clip` (put it there and say so), `together`
     (the meter's tips on each other), `question` (yes or no), `number` and `reason` (typed), `power` (a key before the
     board gets power), `set`, `switch`, `plug` and `load` (a supply worked by hand; `ohms` of its dummy load, if any),
-    `reseat` and `swap` (a socketed `part`), `lift` and `put back` (its leg on `net`) with the power proved off.
+    `reseat` and `swap` (a socketed `part`), `lift` and `put back` (its leg on `net`) with the power proved off,
+    `cool` and `warm` (a `part` of a live board, by itself), `dry` (wait until it is, with the power proved off).
     `keys` are the keys that count now, each with what it does.
     """
 

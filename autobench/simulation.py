@@ -29,6 +29,10 @@ SAID_DONE = ("clip", "plug", "set", "load")
 SIMULATED_REACH = 2.0
 # Hands on the dead board, with the seconds they take (common practice).
 WORKED = {"reseat": 90.0, "swap": 120.0, "lift": 180.0, "put back": 60.0}
+DRIES_IN = 120.0
+TEMPERED = ("cool", "warm")  # done to one part of a live board, which goes on being watched
+# The key that answers a prompt where it is not Enter; None where it is only taken after a while.
+ANSWERS: Mapping[str, str | None] = {"question": "yes", "touch": None, "together": None, "cool": None, "warm": None}
 LONG_LOOK = 300  # waits for a key, a tenth of a second each, until a simulated person thinks a tip has stood enough
 
 
@@ -49,7 +53,7 @@ class SimulatedKeys:
         """A view: what is asked for is answered in a moment."""
         if isinstance(event, Prompted):
             self._waits = 0
-            answer = {"question": "yes", "touch": None, "together": None}.get(event.kind, "enter")
+            answer = ANSWERS.get(event.kind, "enter")
             self._wanted = [answer] if answer is not None else []
             if event.kind == "heat":
                 self._wanted += reversed(self.felt() or "")
@@ -232,6 +236,8 @@ def bystander(
             if event.kind in WORKED and event.part is not None:
                 simulated.clock.sleep(WORKED[event.kind])
                 simulated.work(event.kind, event.part, event.net)
+            if event.kind == "dry":
+                simulated.clock.sleep(DRIES_IN)
             if event.kind == "heat" and not keys_know:
                 say(f"SIMULATED: {simulated.felt() or 'no chip'} is too hot to keep a finger on")
             if event.kind in SAID_DONE:
@@ -249,6 +255,8 @@ def do_as_prompted(person: SimulatedPerson, prompt: Prompted) -> None:
     place = prompt.place
     if prompt.kind in WORKED:
         person.lay_down()
+    if prompt.kind in TEMPERED and prompt.part is not None:
+        person.temper(prompt.kind, prompt.part)
     if prompt.kind == "together":
         person.together()
     if prompt.kind == "plug" and prompt.rail is not None:

@@ -151,17 +151,6 @@ class SimulatedBench:
             if self.person is not None:
                 self.person.worked(f"{how} {part}" + (f" {net}" if net else ""))
 
-    def temper(self, how: str, part: str) -> None:
-        """`cool` one part with freezer spray, or `warm` it with hot air; raises `UsageError` for a word not known."""
-        from simulated_instruments.board.local_heat import BY
-
-        known(how, list(BY), "way", "this bench")
-        known(part, list(self.world.board.circuit.parts), "part", self.world.board.circuit.name)
-        with self._lock:
-            self.world.temper(part, how)
-            if self.person is not None:
-                self.person.worked(f"{how} {part}")
-
     def felt(self) -> str | None:
         """The chip that is too hot to keep a finger on, None if there is none; see `board.heat`."""
         from simulated_instruments.board.heat import hottest

@@ -100,13 +100,11 @@ class World:
             self._meter.drive(now, *meter.driven)
             self._retouch()
 
-    def temper(self, part: str, how: str) -> None:
-        """Somebody has made one part cold (`cool`) or warm (`warm`) by now, the board live or not."""
-        with self.lock:
-            now = self.now()
-            self.board.change(now)
-            self.board.local.temper(part, how, now)
-            self.board.changed()
+    def temper(self, part: str, how: str, time: float) -> None:
+        """One part is cold (`cool`) or warm (`warm`) at `time` (s)."""
+        self.board.change(time)
+        self.board.local.temper(part, how, time)
+        self.board.changed()
 
     def dead(self, now: float) -> bool:
         """Whether no rail has volts."""

@@ -27,13 +27,19 @@ def bus_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     board, fought = settled.board, fighting(settled)
     for line in board.lines.values():
         if line.levels:
-            yield Observable("stay", line.net), "fought" if line.net in fought else "clean"
+            yield Observable("stay", line.net), stay_token(settled) if line.net in fought else "clean"
     for first, second in board.neighbours:
         yield Observable("alike", f"{first} {second}"), alike_token(settled, first, second)
     for driver in board.bus_drivers:
         yield Observable("driving", f"{driver.part} {driver.line}"), driving_token(settled, driver)
     if board.refresh is not None:
         yield Observable("refresh", board.refresh[0]), refresh_token(settled)
+
+
+def stay_token(settled: Settled) -> str:
+    """A line that outputs fight for: one that goes round in the shortest of loops may never ask two for different
+    levels."""
+    return "fought in a loop" if settled.state == cpu.HALTED else "fought"
 
 
 def fighting(settled: Settled) -> frozenset[str]:

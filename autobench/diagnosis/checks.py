@@ -19,6 +19,7 @@ from autobench.diagnosis.extra_evidence import at_leg, between
 from autobench.diagnosis.means import Means
 from autobench.diagnosis.ranking import Ranking
 from autobench.diagnosis.resting import level_at_rest
+from autobench.judgement.reading import Reading
 
 # Minutes, and the chance that the check itself does harm (common practice).
 BY_FIXTURE = (0.2, 0.0)
@@ -30,9 +31,11 @@ OFF_AND_ON = 0.5  # min
 FEEL = (1.5, 0.02)
 SWAP = (5.0, 0.05)
 LIFT = (8.0, 0.1)
+COOL = (4.0, 0.06)  # with the time in which it dries; water between legs, a package that cracks
 FIRST_OF_SCAN, EACH_OF_SCAN = 0.5, 0.35  # min, and share of the minutes of a look by itself
-LEAST_LINES = 3
+LEAST_LINES, PAIR = 3, 2
 BUS = re.compile(r"([A-Z]+)[0-9]+")
+FOLLOWING = ("cracked-joint", "ram-marginal", "cpu-clock-weak")  # worth a check for being so
 MATTERS = 0.01  # chance from which on a place is worth a check of its own
 GATES = ("rails", "clocks", "reset")  # what fails here makes everything later say nothing
 
@@ -41,9 +44,9 @@ GATES = ("rails", "clocks", "reset")  # what fails here makes everything later s
 class Check:
     """One thing that can be done; what it will show is read as its observables.
 
-    `kind`: `look`, `scan` (several looks), `compare`, `across`, `between`, `reseat`, `swap`, `lift`, `feel` or `ohms`;
-    `part` and `net` say where, `other` a second point of a net, `legs` the nets and points of a scan, or two by two
-    those of ohms between neighbours.
+    `kind`: `look`, `scan` (several looks), `compare`, `across`, `between`, `reseat`, `swap`, `lift`, `cool`, `feel` or
+    `ohms`; `part` and `net` say where, `other` a second point of a net, `legs` the nets and points of a scan, or two by
+    two those of ohms between neighbours.
     """
 
     kind: str
@@ -83,8 +86,7 @@ def all_checks(ranking: Ranking, places: list[int], read: frozenset[Observable],
         single = list(looks(ranking, read, means))
         yield from single
         yield from scans(ranking.predictions.board, single, read)
-    joined = (predictions.candidates[number].effects[0].joined for number in numbers)
-    yield from between_neighbours(predictions.board, list(dict.fromkeys(pair for pair in joined if pair)), read, means)
+    yield from between_neighbours(ranking, wanted, read, means)
     if not means.hand:
         return
     sockets = {name for name, part in predictions.board.parts.items() if part.socket}
@@ -101,16 +103,14 @@ def all_checks(ranking: Ranking, places: list[int], read: frozenset[Observable],
         legs = {leg for number in numbers for effect in predictions.candidates[number].effects
                 for leg, _ in effect.outputs}  # fmt: skip
         yield from lifts(ranking, sorted(legs))
+        yield from cools(ranking, [int(number) for number in numbers])
     yield from feel(ranking)
     yield from shorts(ranking.predictions.board, read, means)
 
 
 def failed_gate(ranking: Ranking) -> str | None:
     """The first stage that failed of those without which nothing later counts."""
-    stages = {
-        reading.stage for observation in ranking.observations if observation.accuses for reading in observation.readings
-    }
-    return next((stage for stage in GATES if stage in stages), None)
+    return next((stage for stage in GATES if stage in ranking.accused_stages), None)
 
 
 def stage_of(board: BoardModel, net: str) -> str:
@@ -195,38 +195,59 @@ def shorts(board: BoardModel, read: frozenset[Observable], means: Means) -> Iter
 
 
 def between_neighbours(
-    board: BoardModel, pairs: list[tuple[str, ...]], read: frozenset[Observable], means: Means
+    ranking: Ranking, wanted: set[int], read: frozenset[Observable], means: Means
 ) -> Iterator[Check]:
-    """Ohms between lines that may touch: each pair by itself, and all of them one after another."""
-    single = []
-    for one, other in pairs:
-        points = side_by_side(board, one, other, means)
-        if points is None or between(one, other) in read:
+    """Ohms between lines that may touch: each leading pair by itself, and every pair of a bus one after another, since
+    with the power off once the next pair costs little."""
+    predictions = ranking.predictions
+    buses: dict[str, list[Check]] = {}
+    for number, candidate in enumerate(predictions.candidates):
+        pair = candidate.effects[0].joined
+        if len(pair) != PAIR or between(pair[0], pair[1]) in read:
             continue
-        each, risk = BY_FIXTURE if means.meter.issuperset(points) else BY_HAND
-        what = f"power off, measure {one} to {other}, from {points[0]} to {points[1]}, ohms"
-        legs: tuple[tuple[str, str], ...] = ((one, points[0]), (other, points[1]))
-        single.append(Check("between", (between(one, other),), what, points[0], OFF_AND_ON + each, risk, net=one,
-                            other=points[1], legs=legs))  # fmt: skip
-    yield from single
-    if len(single) > 1:
-        pairs_said = ", ".join(f"{check.legs[0][0]} to {check.legs[1][0]}" for check in single)
-        minutes = OFF_AND_ON + FIRST_OF_SCAN + sum(EACH_OF_SCAN * (check.minutes - OFF_AND_ON) for check in single)
-        observables = tuple(check.observables[0] for check in single)
-        what = f"power off, measure ohms between neighbours one after another: {pairs_said}"
-        legs = tuple(leg for check in single for leg in check.legs)
-        first = single[0]
-        yield Check("between", observables, what, first.point, minutes, first.risk, net=first.net, other=first.other,
-                    legs=legs)  # fmt: skip
+        check = between_two(predictions.board, pair[0], pair[1], means)
+        if check is None:
+            continue
+        buses.setdefault(pair[0].rstrip("0123456789"), []).append(check)
+        if int(predictions.place[number]) in wanted:
+            yield check
+    for checks in buses.values():
+        if len(checks) > 1:
+            yield one_after_another(checks)
+
+
+def between_two(board: BoardModel, one: str, other: str, means: Means) -> Check | None:
+    """Ohms from one line to another, where both are within reach at one part."""
+    points = side_by_side(board, one, other, means)
+    if points is None:
+        return None
+    each, risk = BY_FIXTURE if means.meter.issuperset(points) else BY_HAND
+    what = f"power off, measure {one} to {other}, from {points[0]} to {points[1]}, ohms"
+    legs = ((one, points[0]), (other, points[1]))
+    return Check("between", (between(one, other),), what, points[0], OFF_AND_ON + each, risk, net=one, legs=legs)
+
+
+def one_after_another(checks: list[Check]) -> Check:
+    """Ohms between every two neighbours of a bus."""
+    first, last = checks[0], checks[-1]
+    minutes = OFF_AND_ON + FIRST_OF_SCAN + sum(EACH_OF_SCAN * (check.minutes - OFF_AND_ON) for check in checks)
+    what = (
+        f"power off, measure ohms between neighbours one after another, from {first.legs[0][0]} to {first.legs[1][0]} "
+        f"at {first.point} up to {last.legs[0][0]} to {last.legs[1][0]} at {last.point}"
+    )
+    return Check(
+        "between", tuple(check.observables[0] for check in checks), what, first.point, minutes, first.risk,
+        net=first.net, legs=tuple(leg for check in checks for leg in check.legs),
+    )  # fmt: skip
 
 
 def side_by_side(board: BoardModel, one: str, other: str, means: Means) -> tuple[str, str] | None:
     """The points where two nets are at one part, by relays wherever they lead there."""
-    ends: list[dict[str, str]] = [{}, {}]
-    for (part, net), point in board.pins.items():
-        if net in (one, other) and (means.points is None or point in means.points):
-            ends[net == other][part] = point
-    both = [(ends[0][part], ends[1][part]) for part in ends[0] if part in ends[1]]
+    parts = [part for part in board.nets.get(one, ()) if part in board.nets.get(other, ())]
+    ends = [(board.pins.get((part, one)), board.pins.get((part, other))) for part in parts]
+    both = [(first, second) for first, second in ends if first and second]
+    if means.points is not None:
+        both = [points for points in both if means.points.issuperset(points)]
     routed = [points for points in both if means.meter.issuperset(points)]
     return next(iter(routed or (both if means.hand else ())), None)
 
@@ -279,6 +300,30 @@ def socketed(part: str) -> Iterator[Check]:
     yield Check("reseat", (Observable("reseat", part),), what, part, *RESEAT, part)
     what = f"power off, put a known good {part} into the socket, {again}"
     yield Check("swap", (Observable("swap", part),), what, part, *SWAP, part)
+
+
+def cools(ranking: Ranking, numbers: list[int]) -> Iterator[Check]:
+    """One part that may follow its temperature, cooled or warmed by itself while a line that failed is looked at."""
+    candidates = ranking.predictions.candidates
+    for part in dict.fromkeys(candidates[number].part for number in numbers if candidates[number].fault in FOLLOWING):
+        own = [number for number in numbers if candidates[number].part == part]
+        seen = watched(ranking, max(own, key=lambda number: ranking.chances[number]))
+        if part is None or seen is None:
+            continue
+        where = f"{seen.net} at {seen.point}" if seen.point else f"{seen.net}"
+        what = f"cool {part} alone and look at {where}; where that is well for the moment, warm {part} instead"
+        yield Check("cool", (Observable("cool", part),), what, seen.point or part, *COOL, part, seen.net or "")
+
+
+def watched(ranking: Ranking, number: int) -> Reading | None:
+    """The reading outside its limits that candidate `number` explains best, of those that can be taken once more."""
+    rows = [
+        row
+        for row, seen in enumerate(ranking.observations)
+        if seen.accuses and seen.readings[0].net and seen.readings[0].required
+    ]
+    best = max(rows, key=lambda row: ranking.likely[row, number], default=None)
+    return None if best is None else ranking.observations[best].readings[0]
 
 
 def lifts(ranking: Ranking, legs: list[tuple[str, str]]) -> Iterator[Check]:

@@ -26,12 +26,18 @@ DEEDS = (
     "free leg",
     "heat",
     "between",
+    "cool",
 )  # kinds that readings of hands' work have as their quantity
-WHOLE = ("across", "reseat", "swap", "heat")  # those of a whole part
+WHOLE = ("across", "reseat", "swap", "heat", "cool")  # those of a whole part
 CONTACT = "socket-contact"
 HOT = ("chip-supply-short", "ram-shorted", "ram-several", "repair-damage")
 SERIES = ("inlet-open", "connector-resistance")
 LOOSE = "cracked-joint"
+LOOPING = "reset-looping"
+# What follows the temperature of the part it sits in, and how.
+THERMAL: Mapping[str, str] = {
+    LOOSE: "joint", "ram-marginal": "fails warm", "cpu-clock-weak": "perhaps", CONTACT: "perhaps",
+}  # fmt: skip
 # Words of nets in those of a line's alphabet, where nothing is known of its rate.
 Known = tuple[str, str]  # where a net was read before, and as what
 WORDS: Mapping[str, str] = {
@@ -112,6 +118,8 @@ def token(observable: Observable, candidate: Candidate, settled: Settled, known:
         return "lost" if candidate.fault in SERIES else "perhaps" if candidate.fault == LOOSE else "joined"
     if observable.kind == "heat":
         return warmth(candidate, settled, observable.name)
+    if observable.kind == "cool":
+        return followed(candidate, observable.name)
     if observable.kind == "swap":
         return swapped(candidate, observable.name)
     if observable.kind == "between":
@@ -163,6 +171,13 @@ def warmth(candidate: Candidate, settled: Settled, part: str) -> str:
         return "perhaps" if row else "cool"
     fights = candidate.fault == "bus-contention" and candidate.part == part
     return "perhaps" if fights else "cool"
+
+
+def followed(candidate: Candidate, part: str) -> str:
+    """Whether what failed follows the temperature of the part `part`."""
+    if candidate.part == part and candidate.fault in THERMAL:
+        return THERMAL[candidate.fault]
+    return "now and then" if candidate.fault in (LOOSE, LOOPING) else "elsewhere"
 
 
 def free(settled: Settled, part: str, net: str) -> str:

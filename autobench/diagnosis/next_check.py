@@ -52,11 +52,12 @@ def next_check(ranking: Ranking, read: frozenset[Observable], means: Means = BY_
         worth = gain / check.minutes * (1.0 - check.risk)
         if gain >= LEAST_GAIN and (best is None or worth > best[0]):
             best = (worth, check)
-    if best is None or idle(ranking, best[1]):
+    apart = separated(ranking, best[1]) if best is not None else []
+    if best is None or idle(ranking, apart):
         return first_repair(ranking)
     _, check = best
     return NextCheck(
-        check.what, check.point, check.minutes, told(ranking, check), check.kind, check.part, check.net, check.other,
+        check.what, check.point, check.minutes, told(ranking, apart), check.kind, check.part, check.net, check.other,
         check.legs, check.name,
     )  # fmt: skip
 
@@ -69,8 +70,11 @@ def outcomes_of(ranking: Ranking, check: Check) -> Floats:
     """
     if len(check.observables) == 1:
         return ranking.foretold(check.observables[0])
-    likeliest = np.stack([ranking.foretold(each).argmax(axis=1) for each in check.observables], axis=1)
-    _, pattern = np.unique(likeliest, axis=0, return_inverse=True)
+    pattern = np.zeros(len(ranking.outcomes), dtype=np.intp)
+    for each in check.observables:
+        table = ranking.foretold(each)
+        # Numbered anew with every reading, so that the numbers stay small however many there are.
+        _, pattern = np.unique(pattern * table.shape[1] + table.argmax(axis=1), return_inverse=True)
     count = int(pattern.max()) + 1
     table = np.full((len(pattern), count), MISREAD / count)
     table[np.arange(len(pattern)), pattern.ravel()] += 1.0 - MISREAD
@@ -84,27 +88,27 @@ def alike(outcomes: Floats) -> bool:
 
 def separated(ranking: Ranking, check: Check) -> list[int]:
     """The leading places that a check tells from the leader."""
-    leader, rest = leading(ranking)[0], leading(ranking)[1:]
-    mine = expected_outcome(ranking, check, leader)
-    return [place for place in rest if differs(mine, expected_outcome(ranking, check, place))]
+    found, table = leading(ranking), outcomes_of(ranking, check)
+    mine = [expected_outcome(ranking, table, place) for place in found]
+    return [place for place, outcome in zip(found[1:], mine[1:], strict=True) if differs(mine[0], outcome)]
 
 
-def idle(ranking: Ranking, check: Check) -> bool:
-    """Whether a check would only rule out the unlikely beside a leader that is likely enough to act on."""
+def idle(ranking: Ranking, apart: list[int]) -> bool:
+    """Whether a check that tells `apart` from the leader would only rule out the unlikely beside one to act on."""
     found = leading(ranking)
     if not found or ranking.by_place[found[0]] < LIKELY:
         return False
     top = ranking.by_place[found[0]]
-    return not any(ranking.by_place[place] >= IN_EARNEST * top for place in separated(ranking, check))
+    return not any(ranking.by_place[place] >= IN_EARNEST * top for place in apart)
 
 
-def told(ranking: Ranking, check: Check) -> str:
-    """Which leading places the check separates, in words."""
+def told(ranking: Ranking, separate: list[int]) -> str:
+    """Which leading places a check that tells `separate` from the leader separates, in words."""
     found = leading(ranking)
     if not found:
         return "it shows where to look on"
     names = ranking.predictions.places
-    leader, apart = found[0], separated(ranking, check)[:MOST_TOLD]
+    leader, apart = found[0], separate[:MOST_TOLD]
     if not apart:
         return f"it shows whether it is {blamed(ranking, [leader])}"
     if all(trouble(ranking, place) == trouble(ranking, leader) for place in apart):
@@ -131,11 +135,11 @@ def differs(first: Floats, second: Floats) -> bool:
     return bool(np.abs(first - second).sum() > 0.6)
 
 
-def expected_outcome(ranking: Ranking, check: Check, place: int) -> Floats:
-    """Chances of the outcomes of `check` where `place` is to blame."""
+def expected_outcome(ranking: Ranking, table: Floats, place: int) -> Floats:
+    """Chances of the outcomes of a check, by its `table` (see `outcomes_of`), where `place` is to blame."""
     of_place = ranking.predictions.place[ranking.predictions.owner] == place
     weights = np.where(of_place, ranking.outcomes, 0.0)
-    result: Floats = weights @ outcomes_of(ranking, check) / max(float(weights.sum()), 1e-300)
+    result: Floats = weights @ table / max(float(weights.sum()), 1e-300)
     return result
 
 

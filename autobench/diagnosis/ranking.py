@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -116,6 +117,12 @@ class Ranking:
     chances: Floats
     by_place: Floats
     likely: Floats
+
+    @cached_property
+    def accused_stages(self) -> frozenset[str]:
+        """The stages with a reading that speaks against the board."""
+        accusing = (seen for seen in self.observations if seen.accuses)
+        return frozenset(reading.stage for seen in accusing for reading in seen.readings)
 
     def foretold(self, observable: Observable) -> Floats:
         """`Predictions.chances` of what may be read next, by what its net was read as before."""

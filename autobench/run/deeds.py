@@ -13,6 +13,7 @@ from autobench.judgement.reading import Reading
 from autobench.judgement.verdict import Verdict
 from autobench.plan.extra_looks import ExtraLooks
 from autobench.plan.planner import partners
+from autobench.plan.scope_steps import ResetJob
 from autobench.plan.steps import OhmsJob, Plan, PlannedStep, PolarityJob, PowerJob
 from autobench.plan.target import Target
 from autobench.quantity import show
@@ -29,7 +30,20 @@ PROMPTS = {
     "swap": DEAD + "put a known good {part} into the socket; keep the old one.",
     "lift": DEAD + "bend out the {net} leg of {part}, at {point}, so that it touches nothing.",
     "put back": DEAD + "and the {net} leg of {part} back where it was.",
+    "dry": DEAD + "and wait until {part} is as warm as its neighbours and dry: water between legs leaks.",
 }
+# On a board that is live, with what hurts: hands, chips and boards (trade practice; not below -50 degC, not above 70).
+LIVE = "The board is live: touch nothing. "
+TEMPER = {
+    "cool": LIVE
+    + "Glasses and gloves on; cool {part} alone with freezer spray that does not burn, in short bursts from "
+    "10 cm, until it is white. Enter at once.",
+    "warm": LIVE
+    + "Warm {part} alone with air of 60 °C, 70 °C at most, from 5 cm for half a minute; never a part that is "
+    "still cold. Enter at once.",
+}
+CONTACTS = ("connector", "switch")
+COMES_AND_GOES = 3  # looks at what may be well for a moment
 WARM_UP = 60.0  # s
 FEEL_WORDS = (
     "The board is live: lay a finger on every chip, not on its legs. Is one too hot to keep it on? "
@@ -72,6 +86,8 @@ class Deeds:
                 self._across(check)
             case "lift":
                 self._lift(check)
+            case "cool":
+                self._cool(check)
             case _:
                 self._cure(check)
 
@@ -155,7 +171,7 @@ class Deeds:
         self._powered(after=f"after {done}")
         if self._runner.unpowered is not None:
             return
-        readings = [reading for step in accusing for reading in self._again(step, done)]
+        readings = [reading for step in accusing for reading in self._again(step, f"after {done}")]
         judged = [reading for reading in readings if reading.verdict not in (Verdict.VOID, Verdict.SKIPPED)]
         if not judged:
             return
@@ -168,18 +184,57 @@ class Deeds:
     def _again(self, step: PlannedStep, done: str) -> list[Reading]:
         """One step of the round once more, on a board that something was done to."""
         again = replace(step, name=f"{step.name}, {done}", required=False)
-        return self._runner.take(again, f"taken after {done}")
+        return self._runner.take(again, f"taken {done}")
 
-    def _accusing(self) -> list[PlannedStep]:
-        """The steps of the round that speak against the board."""
+    def _accusing(self, net: str | None = None) -> list[PlannedStep]:
+        """The steps of the round that speak against the board; with `net`, those that do on that net."""
         names = {
             reading.step
             for reading in self._runner.readings
             if reading.verdict is Verdict.OUTSIDE and not reading.conditional and reading.required
-        }
+            and net in (None, reading.net)
+        }  # fmt: skip
         fixed = (PowerJob, PolarityJob, OhmsJob)
         names |= partners(self._plan.steps, names)
         return [step for step in self._plan.steps if step.name in names and not isinstance(step.job, fixed)]
+
+    def _cool(self, check: NextCheck) -> None:
+        """One part made cold, or warm where all is well for the moment: does what failed on a net follow it?"""
+        person, part = self._bench.person, check.part
+        if person is None:
+            raise InterlockRefusedError("nobody is there to do it")
+        self._powered()
+        steps = self._accusing(check.net)
+        before = self._fails(steps, f"with {part} as it is")
+        if before is None:
+            return
+        how, done = ("cool", f"with {part} cold") if before else ("warm", f"with {part} warm")
+        person.step = f"{how} {part}"
+        person.done(how, TEMPER[how].format(part=part), part=part, net=check.net)
+        try:
+            if self._wants_start(part, steps):
+                self._bench.power.make_off()
+                self._powered(after=done, touched=False)
+            after = self._fails(steps, done)
+        finally:
+            self._hands("dry", part, "", check.point)
+        if after is None:
+            return
+        state = "follows" if after != before else "as before"
+        words = f"{check.net} is {wrong_or_well(before)}, and {wrong_or_well(after)} {done}"
+        self._keep(f"{how} {part}", check.net, part, "cool", state, words)
+
+    def _fails(self, steps: list[PlannedStep], done: str) -> bool | None:
+        """Whether any of these steps is outside its limits, looked at several times; None where nothing was learnt."""
+        readings = [reading for _ in range(COMES_AND_GOES) for step in steps for reading in self._again(step, done)]
+        judged = [reading for reading in readings if reading.verdict not in (Verdict.VOID, Verdict.SKIPPED)]
+        return any(reading.verdict is Verdict.OUTSIDE for reading in judged) if judged else None
+
+    def _wants_start(self, part: str, steps: list[PlannedStep]) -> bool:
+        """Whether the board has to start anew with the part cold: a program that went astray does not come back, and
+        what is read from power-on is read then."""
+        chip = self._looks.board.parts[part].kind not in CONTACTS
+        return chip or any(isinstance(step.job, ResetJob) for step in steps)
 
     def _lift(self, check: NextCheck) -> None:
         """An output leg off its net: what does it do by itself?"""
@@ -211,13 +266,13 @@ class Deeds:
 
     # -- power ----------------------------------------------------------------------------------------------------
 
-    def _powered(self, after: str = "") -> None:
-        """The power on, by the rules of the round: after hands were on the board its ohms are looked at first."""
+    def _powered(self, after: str = "", *, touched: bool = True) -> None:
+        """The power on, by the rules of the round: after hands `touched` the board its ohms are looked at first."""
         if all(output.interlock.state == "on" for output in self._bench.power.outputs.values()):
             return
         for step in self._plan.steps:
             on = isinstance(step.job, PowerJob) and step.job.on
-            if on or (after and isinstance(step.job, OhmsJob)):
+            if on or (after and touched and isinstance(step.job, OhmsJob)):
                 name = f"{step.name} again" + (f", {after}" if after else "")
                 self._runner.take(replace(step, name=name, required=False), after or None)
 
@@ -230,6 +285,11 @@ class Deeds:
                 required=False,
             )
         )  # fmt: skip
+
+
+def wrong_or_well(fails: bool) -> str:
+    """How something stands, in words."""
+    return "outside its limits" if fails else "within its limits"
 
 
 def in_words(look: Reading) -> str:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from autobench.errors import UsageError
 from simulated_instruments.benches.touches import METER_HIGH, METER_LOW, TIPS
 from simulated_instruments.benches.wiring import Hand
+from simulated_instruments.board.local_heat import BY
 from simulated_instruments.board.tolerance import Tolerance
 from simulated_instruments.devices.terminals import OutputSetting
 from simulated_instruments.spelling import known
@@ -26,6 +27,7 @@ MOVING = 0.5  # share of that time after which a tip has left where it was
 SLIPS_AFTER = 0.15  # s
 # Knobs are set by eye on the supply's own display (relative).
 VOLTS_SPREAD, AMPS_SPREAD = 0.005, 0.03
+TEMPERED = {"cool": 12.0, "warm": 25.0}  # s until one part is as cold, or as warm, as it gets (common practice)
 
 
 class SimulatedPerson:
@@ -52,6 +54,19 @@ class SimulatedPerson:
     def worked(self, words: str) -> None:
         """Something was done to the dead board."""
         self._done.append((self._world.now(), words))
+
+    def temper(self, how: str, part: str) -> None:
+        """`cool` one part with freezer spray, or `warm` it with hot air, the board live or not."""
+        known(how, list(BY), "way", "this bench")
+        known(part, list(self._world.board.circuit.parts), "part", self._world.board.circuit.name)
+        with self._world.lock:
+            due = self._world.now() + TEMPERED[how]
+
+            def reached(time: float) -> None:
+                self._world.temper(part, how, time)
+                self._done.append((time, f"{how} {part}"))
+
+            self._world.agenda.add(due, part, reached)
 
     # Tips
 
