@@ -21,6 +21,7 @@ from autobench.diagnosis.memory_effects import (
     Ways,
     address_bit,
     after_start,
+    asks_memory,
     bad_memory,
     lost_strobe,
     open_at_memory,
@@ -143,19 +144,27 @@ def bridged(at: Spot) -> Ways:
 
 
 def gate_output(*levels: str) -> Rule:
-    """One output of a logic chip at a level; one at the memory spoils what the program reads from there."""
+    """One output of a logic chip at a level; one at the memory, or the memory's select, spoils what the program reads
+    from there. A select that stays low has the memory answer what the ROM is asked."""
 
     def ways(at: Spot) -> Ways:
         each = 1.0 / len(levels)
-        spoils = at.board.parts[at.part].kind in ("data buffer", "gates")
+        selects = asks_memory(at.board, at.net)
+        spoils = selects or at.board.parts[at.part].kind in ("data buffer", "gates")
         ends = AFTER_START if spoils else ((None, 1.0),)
         return tuple(
             Effect(each * weight, outputs=(((at.part, at.net), level),), later=state)
             for level in levels
             for state, weight in ends
-        )
+        ) + (always_selected(at, each) if selects and "low" in levels else ())
 
     return ways
+
+
+def always_selected(at: Spot, weight: float) -> Ways:
+    """Memory and ROM answer at once: what is fetched is garbage, and what fights takes current."""
+    held = (((at.part, at.net), "low"),)
+    return tuple(Effect(0.5 * weight, outputs=held, fetched="garbage", extra=extra) for extra in (0.03, 0.1))
 
 
 def decoder_dead(at: Spot) -> Ways:
@@ -178,7 +187,7 @@ def open_leg(in_socket: bool) -> Rule:
         supply = at.net in (owner.rail, GROUND)
         if not matters(at.board, at.part, at.net) and not supply:
             return ()
-        if owner.kind in AT_MEMORY and not supply:
+        if (owner.kind in AT_MEMORY or (asks_memory(at.board, at.net) and at.net in owner.drives)) and not supply:
             return open_at_memory(at, ((at.part, at.net),), in_socket)
         return (Effect(cut=((at.part, at.net),), in_socket=in_socket),)
 

@@ -39,6 +39,11 @@ AFTER_START = ((cpu.CRASHED, 0.45), (cpu.RUNNING, 0.3), (cpu.HALTED, 0.25))
 AT_MEMORY = ("ram", "address multiplexer", "gates", "data buffer")
 
 
+def asks_memory(board: BoardModel, net: str) -> bool:
+    """Whether a net is the select by which the CPU gets at the memory: without it the memory never answers."""
+    return any(part.kind == "data buffer" and part.select == net for part in board.parts.values())
+
+
 def open_at_memory(at: Spot, cut: tuple[tuple[str, str], ...], in_socket: bool) -> Ways:
     """A leg at the memory: the program starts and comes to grief; a chip without a strobe drives nothing."""
     owner = at.board.parts[at.part]
