@@ -29,6 +29,8 @@ RIVAL = 0.25  # of the leader's chance: from here on a place that explains as mu
 SECOND = 0.1  # ... where the leader is not sure
 ALIKE = 3.0  # likelihoods within this factor are alike
 WORTH_NAMING = 0.01
+# Beside a sure leader those who come next are still what is looked at should it be wrong.
+LEAST_NAMED, RUNNER_UP = 3, 0.0005
 EXPLAINS = 0.3
 
 
@@ -52,6 +54,7 @@ def diagnose(predictions: Predictions, readings: Sequence[Reading], means: Means
         unknown = suspect(ranking, facts, found, int(predictions.place[ELSE]))
         return Diagnosis((unknown,), told_apart=False)
     named = [place for place in order if ranking.by_place[place] >= WORTH_NAMING][:MOST_SUSPECTS] or order[:1]
+    named += [place for place in order[len(named) : LEAST_NAMED] if ranking.by_place[place] >= RUNNER_UP]
     suspects = [suspect(ranking, facts, found, place) for place in named]
     disproved = [suspect(ranking, facts, found, place) for place in cleared(ranking, found, named)]
     room = min(MOST_CLEARED, MOST_SUSPECTS - len(suspects))

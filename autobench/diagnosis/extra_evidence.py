@@ -27,6 +27,7 @@ DEEDS = (
     "heat",
     "between",
     "cool",
+    "again",
 )  # kinds that readings of hands' work have as their quantity
 WHOLE = ("across", "reseat", "swap", "heat", "cool")  # those of a whole part
 CONTACT = "socket-contact"
@@ -76,6 +77,8 @@ def beyond(board: BoardModel, observable: Observable) -> bool:
     """Whether an observable beyond the round belongs to a leg or part of `board`."""
     if observable.kind in WHOLE:
         return observable.name in board.parts
+    if observable.kind == "again":
+        return True
     if observable.kind == "between":
         return all(net in board.nets for net in observable.name.split())
     return observable.kind in ("line", *DEEDS) and leg_of(observable)[0] in board.parts
@@ -91,6 +94,8 @@ def told_by(reading: Reading) -> tuple[Observable, Weights] | None:
     part = (reading.point or "").partition(".")[0]
     if reading.quantity in WHOLE:
         return Observable(reading.quantity, part), ((reading.state or "as before", 1.0),)
+    if reading.quantity == "again":
+        return Observable("again", reading.net or ""), ((reading.state or "as before", 1.0),)
     if reading.quantity == "between":
         _, net, _, other = reading.step.split()  # ohms NET to OTHER
         return between(net, other), ((reading.state or "apart", 1.0),)
@@ -118,6 +123,8 @@ def token(observable: Observable, candidate: Candidate, settled: Settled, known:
         return "lost" if candidate.fault in SERIES else "perhaps" if candidate.fault == LOOSE else "joined"
     if observable.kind == "heat":
         return warmth(candidate, settled, observable.name)
+    if observable.kind == "again":
+        return {LOOSE: "comes and goes", "ram-marginal": "perhaps"}.get(candidate.fault, "stays")
     if observable.kind == "cool":
         return followed(candidate, observable.name)
     if observable.kind == "swap":

@@ -12,7 +12,8 @@ from autobench.diagnosis.alphabets import Observable
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.candidates import Candidate
 from autobench.diagnosis.catalogue import catalogue
-from autobench.diagnosis.checks import MATTERS, Check, possible
+from autobench.diagnosis.check import Check
+from autobench.diagnosis.checks import MATTERS, possible
 from autobench.diagnosis.inference import Floats, entropy, expected_entropy, repair_order, summed
 from autobench.diagnosis.means import BY_HAND, Means
 from autobench.diagnosis.ranking import ELSE, NOTHING, Ranking

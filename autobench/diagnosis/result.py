@@ -30,9 +30,9 @@ class Suspect:
 class NextCheck:
     """The check that tells the leaders apart best for its time and risk; `minutes` by hand.
 
-    `kind` is `look`, `scan`, `compare`, `across`, `between`, `reseat`, `swap`, `lift`, `cool`, `feel` or `ohms`; `part`
-    and `net` say where, `legs` are the nets and points of a scan, or two by two those of `between`. It is `repair`
-    where nothing that can be done tells apart any more.
+    `kind` is `look`, `scan`, `again`, `compare`, `across`, `between`, `reseat`, `swap`, `lift`, `cool`, `feel` or
+    `ohms`; `part` and `net` say where, `legs` are the nets and points of a scan, or two by two those of `between`. It
+    is `repair` where nothing that can be done tells apart any more.
     `name` is that by which it is known once it was made.
     """
 

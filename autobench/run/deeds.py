@@ -14,7 +14,7 @@ from autobench.judgement.verdict import Verdict
 from autobench.plan.extra_looks import ExtraLooks
 from autobench.plan.planner import partners
 from autobench.plan.scope_steps import ResetJob
-from autobench.plan.steps import OhmsJob, Plan, PlannedStep, PolarityJob, PowerJob
+from autobench.plan.steps import CurrentJob, OhmsJob, Plan, PlannedStep, PolarityJob, PowerJob, RailJob
 from autobench.plan.target import Target
 from autobench.quantity import show
 from autobench.run.actions import Bench
@@ -43,7 +43,8 @@ TEMPER = {
     "still cold. Enter at once.",
 }
 CONTACTS = ("connector", "switch")
-COMES_AND_GOES = 3  # looks at what may be well for a moment
+RAIL_TURNS, LINE_TURNS, STARTS = 30, 6, 4  # looks at what may be well for a moment
+BETWEEN_TURNS = 0.25  # s
 WARM_UP = 60.0  # s
 FEEL_WORDS = (
     "The board is live: lay a finger on every chip, not on its legs. Is one too hot to keep it on? "
@@ -88,6 +89,8 @@ class Deeds:
                 self._lift(check)
             case "cool":
                 self._cool(check)
+            case "again":
+                self._once_more(check)
             case _:
                 self._cure(check)
 
@@ -204,7 +207,7 @@ class Deeds:
         if person is None:
             raise InterlockRefusedError("nobody is there to do it")
         self._powered()
-        steps = self._accusing(check.net)
+        steps = self._watched(check)
         before = self._fails(steps, f"with {part} as it is")
         if before is None:
             return
@@ -224,17 +227,62 @@ class Deeds:
         words = f"{check.net} is {wrong_or_well(before)}, and {wrong_or_well(after)} {done}"
         self._keep(f"{how} {part}", check.net, part, "cool", state, words)
 
+    def _once_more(self, check: NextCheck) -> None:
+        """What failed on a net several times more, with nothing done to the board: is it well now and then?"""
+        steps, fails = self._watched(check), list[bool]()
+        for _ in range(self._turns(steps)):
+            if self._from_start(steps):
+                self._bench.power.make_off()
+            self._powered(after="to look once more", touched=False)
+            fails += self._turn(steps, "once more")
+        if fails:
+            both = any(fails) and not all(fails)
+            words = f"{check.net} is outside its limits in {sum(fails)} of {len(fails)} further looks"
+            state = "comes and goes" if both or not any(fails) else "as before"
+            self._keep(f"again {check.net}", check.net, check.point, "again", state, words)
+
     def _fails(self, steps: list[PlannedStep], done: str) -> bool | None:
         """Whether any of these steps is outside its limits, looked at several times; None where nothing was learnt."""
-        readings = [reading for _ in range(COMES_AND_GOES) for step in steps for reading in self._again(step, done)]
+        learnt = None
+        for _ in range(self._turns(steps)):
+            fails = self._turn(steps, done)
+            if fails == [True]:
+                return True
+            learnt = False if fails else learnt
+        return learnt
+
+    def _turns(self, steps: list[PlannedStep]) -> int:
+        """How often to look: a rail is soon read, and what is read from power-on takes the power off and on."""
+        rails = all(isinstance(step.job, RailJob) for step in steps)
+        return RAIL_TURNS if rails else STARTS if self._from_start(steps) else LINE_TURNS
+
+    def _turn(self, steps: list[PlannedStep], done: str) -> list[bool]:
+        """Whether any of these steps is outside its limits now; empty where nothing was learnt."""
+        if self._runner.unpowered is not None:
+            return []
+        if self._bench.captures is not None:
+            self._bench.captures.forget()
+        self._bench.power.wait(BETWEEN_TURNS)
+        readings = [reading for step in steps for reading in self._again(step, done)]
         judged = [reading for reading in readings if reading.verdict not in (Verdict.VOID, Verdict.SKIPPED)]
-        return any(reading.verdict is Verdict.OUTSIDE for reading in judged) if judged else None
+        return [any(reading.verdict is Verdict.OUTSIDE for reading in judged)] if judged else []
+
+    def _watched(self, check: NextCheck) -> list[PlannedStep]:
+        """What is looked at again and again: the volts of a rail at a point, else the steps that speak against the
+        board on a net. Never one that sets the supply by what it reads: a contact that opens would have it raised."""
+        rails = [step for step in self._plan.steps if isinstance(step.job, RailJob) and step.job.rail == check.net]
+        there = [step for step in rails if isinstance(step.job, RailJob) and step.job.target.point == check.point]
+        return there or [step for step in self._accusing(check.net) if not isinstance(step.job, CurrentJob)]
+
+    def _from_start(self, steps: list[PlannedStep]) -> bool:
+        """Whether any of these is read from power-on."""
+        return any(isinstance(step.job, ResetJob) for step in steps)
 
     def _wants_start(self, part: str, steps: list[PlannedStep]) -> bool:
         """Whether the board has to start anew with the part cold: a program that went astray does not come back, and
         what is read from power-on is read then."""
         chip = self._looks.board.parts[part].kind not in CONTACTS
-        return chip or any(isinstance(step.job, ResetJob) for step in steps)
+        return chip or self._from_start(steps)
 
     def _lift(self, check: NextCheck) -> None:
         """An output leg off its net: what does it do by itself?"""

@@ -10,7 +10,8 @@ import pytest
 
 from autobench.diagnosis.alphabets import Observable, alphabets
 from autobench.diagnosis.board_model import BoardModel
-from autobench.diagnosis.checks import Check, scans
+from autobench.diagnosis.check import Check
+from autobench.diagnosis.checks import scans
 from autobench.diagnosis.diagnosis import diagnose
 from autobench.diagnosis.effects import Effect
 from autobench.diagnosis.evidence import Observation, observations

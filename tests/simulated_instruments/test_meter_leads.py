@@ -114,3 +114,25 @@ def test_an_open_lead_keeps_the_volts_of_the_line_it_left() -> None:
     assert 0.8 * level < meter.bench.world.meter_volts(OPEN_INPUT, 0.02) <= level + 0.01
     meter.bench.clock.sleep(100.0)
     assert meter.bench.world.meter_volts(OPEN_INPUT, 0.02) < 0.2 * level
+
+
+@pytest.mark.parametrize(("high", "low"), [("U1.33", "U1.34"), ("U1.34", "U1.33")])
+def test_two_lines_that_touch_show_the_bridge_and_two_that_do_not_what_holds_them(high: str, low: str) -> None:
+    """A3 and A4, either way round: the sum of both inputs on a good board, about an ohm (the bridge, beside that sum)
+    on a bridged one. One pair that touches leaves the next as it was."""
+    good, bridged = Ohms("hand"), Ohms("hand", "lines-bridged@A3")
+    for meter in (good, bridged):
+        meter.touch(high, low)
+    tolerance = good.bench.world.board.assembly.tolerance
+    apart = undriven_ohms(tolerance, "A3") + undriven_ohms(tolerance, "A4")
+    assert good.reading() == pytest.approx(apart, rel=1e-4)
+    assert 0.0 < bridged.reading() - 0.1 < 2.0  # solder or a whisker: about an ohm (common practice)
+    bridged.touch("U1.34", "U1.35")
+    assert bridged.reading() == pytest.approx(apart, rel=1e-4)
+
+
+def test_two_points_of_one_line_show_the_path_alone() -> None:
+    """The same net at two chips is one piece of copper."""
+    meter = Ohms("hand")
+    meter.touch("U1.14", "U3.11")
+    assert meter.reading() == pytest.approx(0.1, abs=0.01)
