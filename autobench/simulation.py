@@ -253,7 +253,7 @@ def bystander(
 def do_as_prompted(person: SimulatedPerson, prompt: Prompted) -> None:
     """One prompt, done by the simulated person."""
     place = prompt.place
-    if prompt.kind in WORKED:
+    if prompt.kind in (*WORKED, *TEMPERED, "dry"):
         person.lay_down()
     if prompt.kind in TEMPERED and prompt.part is not None:
         person.temper(prompt.kind, prompt.part)

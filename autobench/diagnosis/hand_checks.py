@@ -69,7 +69,10 @@ def cools(ranking: Ranking, numbers: list[int]) -> Iterator[Check]:
         if part is None or seen is None:
             continue
         net, point = seen
-        what = f"cool {part} alone and look at {where(net, point)}; should that be well for the moment, warm {part} instead"
+        place = where(net, point)
+        what = f"cool {part} alone and look at {place}; should that be well for the moment, warm {part} instead"
+        if ranking.predictions.board.parts[part].kind in ("connector", "switch"):
+            what = f"power off, cool {part} alone, and with the power back look at {place} while {part} is cold"
         yield Check("cool", (Observable("cool", part),), what, point or part, *COOL, part, net)
 
 
