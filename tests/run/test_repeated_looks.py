@@ -1,4 +1,4 @@
-"""One part made cold or warm, and looks taken again and again: what is asked for, with what power, and what it comes to.
+"""One part made cold or warm, and looks taken again and again: what is asked for, with what power, what it comes to.
 
 The checks are wanted by hand here, whatever the diagnosis would choose; the simulated board answers by its physics.
 """
@@ -100,13 +100,14 @@ def test_a_chip_is_cooled_live_and_the_board_starts_anew_with_it(monkeypatch: py
 
 
 def test_what_is_well_for_the_moment_is_warmed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The reset was caught in the middle of a joint's doing and is well since: the part is warmed, not cooled."""
-    made = Made(monkeypatch, cool("U7", "RESET", "U7.3"), JOINT, 3, ("power", "reset"))
+    """WAIT was caught while a joint let its rail fall, and is well since: the part is warmed, not cooled, and a part
+    that has nothing to do with it changes nothing."""
+    made = Made(monkeypatch, cool("U20", "WAIT", "U1.24"), JOINT, 0, ())
     power, words = made.asked("warm")
     assert power == "on"
     assert "70 °C at most" in words
     assert made.result is not None
-    assert (made.result.reason or "").startswith("RESET is within its limits, and ")
+    assert (made.result.reason or "").startswith("WAIT is within its limits, and ")
 
 
 @pytest.mark.parametrize(

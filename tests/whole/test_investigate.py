@@ -65,7 +65,7 @@ def test_unattended_nobody_is_asked_for_anything() -> None:
     state, events = investigated(asked)
     assert not [event for event in events if isinstance(event, Prompted)]
     kinds = {event.check.kind for event in events if isinstance(event, CheckChosen)}
-    assert kinds <= {"look", "scan", "ohms"}
+    assert kinds <= {"look", "scan", "again", "between", "ohms"}
     assert state.investigated is not None
     assert all(changed.state in ("settled", "checked") for _, changed in state.outputs)
 
@@ -138,3 +138,29 @@ def test_checks_make_the_true_part_likelier(fault: str) -> None:
     part = fault.partition("@")[2] or "U1"
     assert chance(state.diagnosis, part) >= chance(early(events), part) - 0.02
     assert state.diagnosis.suspects[0].part == part
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("line", ["A3", "D3"])
+def test_lines_that_touch_are_found_with_the_power_off(line: str) -> None:
+    """Which of two dozen neighbours touch no reading of the round tells, since the CPU stopped at once: ohms do, with
+    every output proved off, and the reasons quote them."""
+    state, events = investigated(request("wexcombe-2", f"lines-bridged@{line}", seed=4))
+    first = state.diagnosis.suspects[0]
+    assert (first.net, first.fault) == (line, "lines-bridged")
+    ohms = [reading for reading in state.readings if reading.quantity == "between"]
+    touching = [reading for reading in ohms if reading.state == "joined"]
+    assert [reading.net for reading in touching] == [line]
+    assert (touching[0].value or 0.0) < 10.0
+    assert any(touching[0].point in words for words in first.for_ if touching[0].point)
+    assert "between" in [event.check.kind for event in events if isinstance(event, CheckChosen)]
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("part", ["J1", "SW1"])
+def test_a_joint_is_told_from_its_neighbour_by_cold(part: str) -> None:
+    """By the round both are as likely; the one that conducts while it is cold is named."""
+    state, events = investigated(request("tarnbeck-8", f"cracked-joint@{part}", seed=0))
+    first = state.diagnosis.suspects[0]
+    assert (first.part, first.fault) == (part, "cracked-joint")
+    assert "cool" in [event.check.kind for event in events if isinstance(event, CheckChosen)]
