@@ -21,6 +21,7 @@ from autobench.diagnosis.catalogue import (
 from autobench.diagnosis.effects import HEALTHY, Effect
 from autobench.diagnosis.fault_effects import effects_of
 from autobench.diagnosis.parts import CPU_ADDRESSES, CPU_DATA, Part
+from autobench.documents.nets import GROUND
 
 NO_CHIPS = frozenset({"connector", "switch", "crystal", "decoupler", "bulk capacitor", "video output"})
 # Legs of a usual package: broken tracks are spread over all legs of a board, those no file tells of included.
@@ -28,6 +29,7 @@ USUAL_LEGS = {
     "cpu": 40, "video": 40, "video controller": 40, "gate array": 40, "port": 40, "rom": 28, "data buffer": 20,
 }  # fmt: skip
 OTHER_LEGS = 14
+SUPPLY_TRACK = 0.3  # of what any other track breaks
 
 
 @dataclass(frozen=True)
@@ -89,7 +91,12 @@ def places_of(board: BoardModel, fault: Fault) -> Iterator[tuple[str | None, str
         yield from ((None, net, 1.0) for net in nets_of(board, word))
     if "legs" in fault.at:
         for part in leg_parts(board, fault):
-            yield from ((part.name, net, 1.0) for net in part.legs)
+            yield from ((part.name, net, leg_share(fault, part, net)) for net in part.legs)
+
+
+def leg_share(fault: Fault, part: Part, net: str) -> float:
+    """Relative weight of one leg: a contact is a contact, but the copper of a supply is wide and has other ways."""
+    return SUPPLY_TRACK if net in (part.rail, GROUND) and "all" in fault.at["legs"] else 1.0
 
 
 def rails_at(board: BoardModel, fault: Fault, part: Part) -> list[str | None]:

@@ -272,12 +272,28 @@ def line_token(settled: Settled, line: Line, word: str) -> str:
         return memory_token(settled, line, word)
     if line.side == "address" and word == "moving" and settled.state not in cpu.VARIED:
         return "garbled address"
+    if line.side == "address" and word == "low" and halted_there(settled, line.net):
+        return "low or moving"
     if not refreshed_by_cpu(settled.board, line):
         return "moving" if settled.state != cpu.STOPPED else UNSURE
     if line.side == "input":
         return {"half": "off-rate", "other": "off-rate", "weak": "moving"}.get(word, word)
     known = settled.board.drivers
     return cpu.reading_of(settled.board, line, settled.state, word) if line.net in known else UNSURE
+
+
+def halted_there(settled: Settled, net: str) -> bool:
+    """Whether the CPU itself has `net` low since it is halted: it stands so inside the ROM, and goes to and fro between
+    where it stands and what it refreshes anywhere else."""
+    main = settled.board.cpu
+    free = not any(held == net for held, _ in settled.effect.held)
+    return (
+        settled.state == cpu.HALTED
+        and main is not None
+        and free
+        and settled.driven.get((main.name, net)) == "low"
+        and ((main.name, net) not in dict(settled.effect.outputs))
+    )
 
 
 def memory_token(settled: Settled, line: Line, word: str) -> str:
