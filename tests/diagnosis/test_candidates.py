@@ -46,6 +46,13 @@ def test_a_contact_is_rarer_than_its_chip(models: dict[str, BoardModel]) -> None
     assert max(each.prior for each in contacts) < 0.1 * dead.prior
 
 
+def test_the_wide_copper_of_a_supply_breaks_less_often(models: dict[str, BoardModel]) -> None:
+    """A track to a supply pin has other ways round; a contact of a socket is one whatever it carries."""
+    found = {(each.fault, each.part, each.net): each.prior for each in candidates(models["fixed-3"])}
+    assert found["track-open", "U3", "+5V"] < found["track-open", "U3", "D3"]
+    assert found["socket-contact", "U3", "+5V"] == pytest.approx(found["socket-contact", "U3", "D3"])
+
+
 def test_places_follow_the_board(models: dict[str, BoardModel]) -> None:
     """Faults of parts that a board lacks are no candidates of it."""
     fixed = {each.fault for each in candidates(models["fixed-3"])}

@@ -8,7 +8,7 @@ import pytest
 
 from autobench.diagnosis import cpu
 from autobench.diagnosis.alphabets import Observable, alphabets
-from autobench.diagnosis.board_model import BoardModel
+from autobench.diagnosis.board_model import BoardModel, Line
 from autobench.diagnosis.candidates import candidates
 from autobench.diagnosis.currents import current_ratio
 from autobench.diagnosis.effects import HEALTHY, Effect, RailTrouble
@@ -232,3 +232,25 @@ def test_a_cpu_that_moves_in_reset_does_not_see_it(models: dict[str, BoardModel]
     }
     tokens = {name: told(settle(held, effect), "held", "FETCH") for name, effect in told_of.items()}
     assert tokens == {"healthy": "still", "open": "moving", "missing": "still"}
+
+
+def test_a_halted_cpu_may_move_its_upper_address_lines(models: dict[str, BoardModel]) -> None:
+    """Class R refreshes in the second half of every fetch: outside the ROM's first page its upper lines go to and fro.
+    One that a short or a dead pin holds does not."""
+    known = models["fixed-3"]
+    board = replace(known, lines=dict(known.lines) | {"A12": Line("A12", "U1.2", "address", "moving")})
+    assert told(settle(board, Effect(later=cpu.HALTED)), "line", "A12") == "low or moving"
+    held = Effect(later=cpu.HALTED, held=(("A12", "low"),))
+    assert told(settle(board, held), "line", "A12") == "low"
+    pin = Effect(later=cpu.HALTED, outputs=((("U1", "A12"), "low"),))
+    assert told(settle(board, pin), "line", "A12") == "low"
+
+
+def test_a_bridge_may_hide_in_the_shortest_of_loops(models: dict[str, BoardModel]) -> None:
+    """Neighbours that touch fight where they should differ; a CPU that reads one place for ever may never ask that of
+    them."""
+    pair = ("D3", "D4")
+    astray = Effect(fetched="garbage", fought=pair, joined=pair)
+    assert told(settle(models["fixed-3"], astray), "stay", "D3") == "fought"
+    assert told(settle(models["fixed-3"], replace(astray, later=cpu.HALTED)), "stay", "D3") == "fought in a loop"
+    assert told(settle(models["fixed-3"], astray), "stay", "D5") == "clean"
