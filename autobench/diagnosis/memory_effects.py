@@ -41,7 +41,8 @@ AT_MEMORY = ("ram", "address multiplexer", "gates", "data buffer")
 
 def asks_memory(board: BoardModel, net: str) -> bool:
     """Whether a net is the select by which the CPU gets at the memory: without it the memory never answers."""
-    return any(part.kind == "data buffer" and part.select == net for part in board.parts.values())
+    asked = (part for part in board.parts.values() if part.kind in ("data buffer", "ram"))
+    return net not in STROBES and any(part.select == net for part in asked)
 
 
 def open_at_memory(at: Spot, cut: tuple[tuple[str, str], ...], in_socket: bool) -> Ways:
