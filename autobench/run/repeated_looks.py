@@ -6,7 +6,7 @@ What fails may come and go by itself, so one look that is well proves nothing.
 from __future__ import annotations
 
 from autobench.diagnosis.result import NextCheck
-from autobench.errors import InterlockRefusedError
+from autobench.errors import InterlockRefusedError, TrippedError
 from autobench.judgement.verdict import Verdict
 from autobench.plan.extra_looks import ExtraLooks
 from autobench.plan.scope_steps import ResetJob
@@ -86,7 +86,7 @@ class RepeatedLooks:
                 self._bench.power.make_off()
             self._board.powered(after="to look once more", touched=False)
             fails += self._turn(steps, "once more")
-        if fails:
+        if len(fails) > 1:  # the supply may have been switched off at once
             both = any(fails) and not all(fails)
             words = f"{check.net} is outside its limits in {sum(fails)} of {len(fails)} further looks"
             state = "comes and goes" if both or not any(fails) else "as before"
@@ -113,7 +113,11 @@ class RepeatedLooks:
             return []
         if self._bench.captures is not None:
             self._bench.captures.forget()
-        self._bench.power.wait(BETWEEN_TURNS)
+        try:
+            self._bench.power.wait(BETWEEN_TURNS)
+        except TrippedError as error:
+            self._runner.lost_power(error)
+            return [True]  # what has the supply switched off is no board that is well
         readings = [reading for step in steps for reading in self._board.again(step, done)]
         judged = [reading for reading in readings if reading.verdict not in (Verdict.VOID, Verdict.SKIPPED)]
         return [any(reading.verdict is Verdict.OUTSIDE for reading in judged)] if judged else []
