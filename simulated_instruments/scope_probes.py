@@ -254,7 +254,10 @@ class ScopeProbes:
         begin = int(self._tolerance.generator(f"noise {channel} {first!r}").integers(NOISE_LENGTH))
         if begin + times.size <= NOISE_LENGTH:
             return self._noise[begin : begin + times.size]
-        return np.resize(np.concatenate((self._noise[begin:], self._noise[:begin])), times.size)
+        short = begin + times.size - NOISE_LENGTH
+        if short > begin:
+            return np.resize(np.concatenate((self._noise[begin:], self._noise[:begin])), times.size)
+        return np.concatenate((self._noise[begin:], self._noise[:short]))
 
 
 class ScopeSockets:

@@ -18,6 +18,8 @@ TEN_TO_NINETY = float(np.log(9.0))
 # How often the volts at the edges are carried round before they are taken as periodic; a driven stretch forgets.
 ROUNDS = 8
 AT_ONCE = 8192  # samples; fewer are not worth a table of where edges are
+FEW = 64  # samples; fewer are looked up one by one
+LOOKED_THROUGH = 256  # stretches that are looked through at first for a crossing
 MOST_BUCKETS = 1 << 19
 WORTH = 6  # edges in one bucket beyond which searching is quicker
 
@@ -33,16 +35,15 @@ class Stepped:
     def __init__(self, edges: Array, targets: Array, constants: Array, period: float, origin: float) -> None:
         self.edges, self.targets, self.period, self.origin = edges, targets, period, origin
         self.rates: Array = 1.0 / constants
-        kept = self._left_over()
-        begin = np.roll(targets, 1)
+        self._kept = self._left_over()
+        begin = turned(targets)
         for _ in range(ROUNDS):
-            again = np.roll(targets + (begin - targets) * kept, 1)
+            again = turned(targets + (begin - targets) * self._kept)
             settled = float(np.abs(again - begin).max()) < 1e-6
             begin = again
             if settled:
                 break
         self.steps: Array = begin - targets
-        self._crossings: dict[tuple[float, bool], Array] = {}
         self._buckets: Buckets | None = None
 
     def _left_over(self) -> Array:
@@ -56,15 +57,16 @@ class Stepped:
             return self._samples(times)
         volts = np.empty(times.shape)
         for begin in range(0, times.size, AT_ONCE):
-            volts[begin : begin + AT_ONCE] = self._samples(times[begin : begin + AT_ONCE], times.size)
+            volts[begin : begin + AT_ONCE] = self._samples(times[begin : begin + AT_ONCE])
         return volts
 
-    def _samples(self, times: Array, in_all: int = 0) -> Array:
-        """Samples of so few times that all arrays stay in the processor's cache; `in_all` are asked for together."""
+    def _samples(self, times: Array) -> Array:
+        """Samples of so few times that all arrays stay in the processor's cache."""
         turns = (times - self.origin) / self.period
-        turns -= np.floor(turns)
+        whole = np.floor(turns)
+        turns -= whole
         turns *= self.period
-        place = self._places(turns, in_all)
+        place = self._places(turns, whole)
         turns -= self.edges[place]
         turns += self.period * (turns < 0.0)
         turns *= -self.rates[place]
@@ -74,18 +76,29 @@ class Stepped:
         turns += self.targets[place]
         return turns
 
-    def _places(self, phases: Array, in_all: int) -> NDArray[np.intp]:
-        """The stretch each phase lies in; −1, the last stretch of the period before, ahead of the first edge."""
+    def _places(self, phases: Array, turns: Array) -> NDArray[np.intp]:
+        """The stretch each phase (in its turn) lies in; −1, the last stretch of the period before, ahead of the first
+        edge."""
         if self.edges.size <= 4:
             place = np.full(phases.shape, -1, dtype=np.intp)
             for edge in self.edges:
                 place += phases >= edge
             return place
-        if in_all == 0:
+        if phases.size > FEW and turns[0] == turns[-1] and bool((phases[1:] >= phases[:-1]).all()):
+            return self._run_of_places(phases)
+        if phases.size < AT_ONCE:
             return np.searchsorted(self.edges, phases, side="right") - 1
         if self._buckets is None:
             self._buckets = Buckets(self.edges, self.period)
         return self._buckets.places(phases)
+
+    def _run_of_places(self, phases: Array) -> NDArray[np.intp]:
+        """The same for phases that only rise: the few edges among them are looked up, not the many phases."""
+        first, last = np.searchsorted(self.edges, phases[[0, -1]], side="right").tolist()
+        bounds = np.empty(last - first + 2, dtype=np.intp)
+        bounds[0], bounds[-1] = 0, phases.size
+        bounds[1:-1] = phases.searchsorted(self.edges[first:last])
+        return np.repeat(np.arange(first - 1, last), np.diff(bounds))
 
     def extremes(self, edges: Array) -> Extremes:
         """Between edges of its own each stretch only rises or only falls, so the ends and those edges are enough."""
@@ -106,31 +119,35 @@ class Stepped:
         return np.where(whole, corners.min(), low), np.where(whole, corners.max(), high)
 
     def crossing(self, level: float, rising: bool, start: float, stop: float) -> float | None:
-        found = self._phases_of(level, rising)
-        if not found.size:
-            return None
         turn = float(np.floor((start - self.origin) / self.period))
         phase = start - self.origin - turn * self.period
-        place = int(np.searchsorted(found, phase))
-        if place == found.size:
-            place, turn = 0, turn + 1.0
-        time = self.origin + turn * self.period + float(found[place])
-        return max(time, start) if time <= stop else None
+        count, width = self.edges.size, LOOKED_THROUGH
+        place = int(np.searchsorted(self.edges, phase, side="right")) - 1
+        end = place + count + 1  # the stretch that `phase` lies in comes round again
+        while place < end:
+            numbers = np.arange(place, min(place + width, end))
+            rounds, numbers = np.divmod(numbers, count)
+            found, crossed = self._phases_of(level, rising, numbers)
+            rounds = rounds[found] + (crossed >= self.period)
+            crossed = np.where(crossed >= self.period, crossed - self.period, crossed)
+            later = np.flatnonzero((rounds > 0) | ((rounds == 0) & (crossed >= phase)))
+            if later.size:
+                one = int(later[0])
+                time = self.origin + (turn + float(rounds[one])) * self.period + float(crossed[one])
+                return max(time, start) if time <= stop else None
+            place, width = place + width, 4 * width
+        return None
 
-    def _phases_of(self, level: float, rising: bool) -> Array:
-        """Phases within a period at which the volts pass `level`: t = τ·ln((v₀ − target)/(level − target))."""
-        key = (level, rising)
-        if key not in self._crossings:
-            kept = self._left_over()
-            begin = self.targets + self.steps
-            end = self.targets + self.steps * kept
-            passed = (begin < level) & (end >= level) if rising else (begin > level) & (end <= level)
-            where = np.flatnonzero(passed)
-            left = np.minimum((level - self.targets[where]) / self.steps[where], 1.0)
-            after = -np.log(np.maximum(left, kept[where])) / self.rates[where]
-            phases = self.edges[where] + after
-            self._crossings[key] = np.sort(np.where(phases >= self.period, phases - self.period, phases))
-        return self._crossings[key]
+    def _phases_of(self, level: float, rising: bool, numbers: NDArray[np.intp]) -> tuple[NDArray[np.intp], Array]:
+        """Which of the stretches `numbers` the volts pass `level` in, and the phases at which they do, those of the
+        last stretch beyond the period: t = τ·ln((v₀ − target)/(level − target))."""
+        targets, steps, kept = self.targets[numbers], self.steps[numbers], self._kept[numbers]
+        begin, end = targets + steps, targets + steps * kept
+        passed = (begin < level) & (end >= level) if rising else (begin > level) & (end <= level)
+        where = np.flatnonzero(passed)
+        left = np.minimum((level - targets[where]) / steps[where], 1.0)
+        after = -np.log(np.maximum(left, kept[where])) / self.rates[numbers[where]]
+        return where, self.edges[numbers[where]] + after
 
 
 class Buckets:
@@ -160,11 +177,20 @@ class Buckets:
         return passed
 
 
+def turned(values: Array) -> Array:
+    """`values` one place later, the last one first."""
+    return np.concatenate((values[-1:], values[:-1]))
+
+
 def without_repeats(edges: Array, codes: Codes) -> tuple[Array, Codes]:
     """`edges` (ascending) and what holds after each, without those that change nothing; at least one edge stays."""
-    last_of_equal = np.append(edges[1:] > edges[:-1], True)
-    edges, codes = edges[last_of_equal], codes[last_of_equal]
-    changes = codes != np.roll(codes, 1)
+    last_of_equal = edges[1:] > edges[:-1]
+    if not last_of_equal.all():
+        last_of_equal = np.append(last_of_equal, True)
+        edges, codes = edges[last_of_equal], codes[last_of_equal]
+    changes = np.empty(codes.size, dtype=np.bool_)
+    changes[0] = codes[0] != codes[-1]
+    np.not_equal(codes[1:], codes[:-1], out=changes[1:])
     if not changes.any():
         return edges[:1], codes[:1]
     return edges[changes], codes[changes]
