@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from functools import cached_property
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
@@ -194,7 +195,7 @@ class Action(Section):
         waits = (self.wait.complete, self.wait.poll) if self.wait else ()
         return (*self.say, *(text for text in (self.ask, *waits) if text is not None))
 
-    @property
+    @cached_property
     def placeholders(self) -> frozenset[str]:
         """The names in braces in all its lines."""
         return frozenset(name for text in self.lines for name in PLACEHOLDER.findall(text))

@@ -293,6 +293,8 @@ def runs_of(places: Sequence[int]) -> list[tuple[int, int]]:
 
 def fill(line: str, filled: dict[str, str]) -> str:
     """`line` with its placeholders filled, in one pass: a filled-in text is never looked at again."""
+    if "{" not in line:
+        return line
     return PLACEHOLDER.sub(lambda match: filled[match.group(1)], line)
 
 

@@ -7,7 +7,7 @@ driver file says which; by the wrong rule a whole trace is shifted, unless its o
 from __future__ import annotations
 
 import math
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 from typing import Literal
 
 from autobench.errors import ProtocolError
@@ -39,7 +39,7 @@ class Preamble:
     y_reference: float
 
     def __post_init__(self) -> None:
-        if not all(math.isfinite(number) for number in astuple(self)):
+        if not all(math.isfinite(number) for number in vars(self).values()):
             raise ProtocolError("one of the preamble's ten fields is no number")
         if self.points != int(self.points) or not 1 <= self.points <= MOST_POINTS:
             raise ProtocolError(f"a record of {self.points:g} points makes no sense")

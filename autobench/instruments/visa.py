@@ -98,6 +98,7 @@ class VisaSession:
         self._ended = False  # END came with the last byte read
         self._stops: bool | None = None  # whether the termination character is on; None: not known
         self._limited_to: int | None = None  # ms, the time-out that is set; None: not known
+        self._limited_by = math.nan  # s, by which it was set
         self._held = False  # whether setting the time-out is what begins it, so that it is set before each call
         self._open_seconds = 10.0
         self._quiet = contextlib.ExitStack()
@@ -310,6 +311,9 @@ class VisaSession:
         if self._allow is not None:
             self._allow(seconds)
             return
+        if seconds == self._limited_by and not self._held and self._limited_to is not None:
+            return
+        self._limited_by = seconds
         milliseconds = math.ceil(round(seconds * 1000.0, 6))  # rounded first, since 0.3 s is a little more than 300 ms
         if self._held or milliseconds != self._limited_to:
             from pyvisa.constants import ResourceAttribute

@@ -319,11 +319,9 @@ def void_reason(capture: Capture, trace: Trace) -> str | None:
         return capture.reason
     if trace.samples.size < 2:
         return "the scope sent no samples"
-    if trace.clipped is not None:
-        low, high = trace.clipped
-        share = float(((trace.samples <= low) | (trace.samples >= high)).mean())
-        if share > CLIPPED:
-            return f"{100 * share:.0f} % of the samples are beyond the screen: the range is too small for this signal"
+    share = trace.clipped_share
+    if share > CLIPPED:
+        return f"{100 * share:.0f} % of the samples are beyond the screen: the range is too small for this signal"
     return None
 
 

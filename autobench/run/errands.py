@@ -129,6 +129,8 @@ class Errands:
     @property
     def _inside(self) -> Errand[Any] | None:
         """The errand that the present thread is about, or None on the run's own."""
+        if not self._owners:  # nobody else has ever been given anything
+            return None
         found: Errand[Any] | None = getattr(self._here, "errand", None)
         return found
 

@@ -106,8 +106,8 @@ def count_samples(trace: Trace) -> Histogram:
 def count_pairs(codes: NDArray[np.uint8]) -> NDArray[np.int64]:
     """How often each pair of neighbouring codes occurs (every other pair), two codes read as one number."""
     words = codes[: codes.size // 2 * 2].view(np.uint16)
-    pairs = np.zeros(BINS * BINS, np.int64)
-    for start in range(0, words.size, BLOCK):
+    pairs: NDArray[np.int64] = np.bincount(words[:BLOCK], minlength=BINS * BINS)
+    for start in range(BLOCK, words.size, BLOCK):
         pairs += np.bincount(words[start : start + BLOCK], minlength=BINS * BINS)
     return pairs.reshape(BINS, BINS)
 

@@ -6,6 +6,7 @@ bins; whatever else an instrument delivers is kept as floating point.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -71,6 +72,16 @@ class Trace:
     def resolution(self) -> float:
         """Volts from one code to the next; 0 for floating-point samples, whose converter is not known."""
         return self.step if self.coded else 0.0
+
+    @property
+    def clipped_share(self) -> float:
+        """Share of the samples at or beyond the converter's ends; 0 where those are not known."""
+        if self.clipped is None or not self.samples.size:
+            return 0.0
+        low, high = self.clipped
+        if self.coded:  # so that bytes are compared as bytes
+            low, high = math.floor(low), math.ceil(high)
+        return int(np.count_nonzero((self.samples <= low) | (self.samples >= high))) / self.samples.size
 
     def volts(self, sample: float) -> float:
         """Volts of one sample value."""

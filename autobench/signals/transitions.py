@@ -10,10 +10,12 @@ from numpy.typing import NDArray
 
 from autobench.signals.edges import Edges
 from autobench.signals.levels import Levels
-from autobench.signals.trace import Trace
+from autobench.signals.trace import Samples, Trace
 
 # More edges than this bring nothing to a median; they are taken evenly over the trace.
 MOST_EDGES = 40
+# Samples on either side of a crossing that are looked at first.
+NEAR = 16
 # Rise time times bandwidth of a first-order response: ln 9 / 2π, rounded as the trade does.
 RISE_TIMES_BANDWIDTH = 0.35
 
@@ -38,8 +40,7 @@ def find_transitions(trace: Trace, levels: Levels, edges: Edges, falling: bool =
     if not picked.size:
         return Transitions(math.nan, math.nan, math.nan, 0)
     durations, overshoots = [], []
-    for number in picked.tolist():
-        before, after, crossing = around(trace, edges, number, falling)
+    for before, after, crossing in around(trace, edges, picked, falling):
         samples = trace.samples[before : after + 1].astype(np.float64)
         volts = (samples - trace.reference) * trace.step + trace.offset
         scaled = (volts - levels.low) / levels.amplitude
@@ -58,21 +59,39 @@ def transition_duration(trace: Trace, levels: Levels, edges: Edges, falling: boo
     ends = [trace.sample(levels.low + share * levels.amplitude) for share in (0.1, 0.9)]
     first, second = ends[::-1] if falling else ends
     durations = []
-    for number in picked_edges(levels, edges, falling).tolist():
-        before, after, crossing = around(trace, edges, number, falling)
-        samples = trace.samples[before : after + 1]
-        if falling:
-            left, arrived = samples[: crossing - before] >= first, samples[crossing - before :] <= second
-        else:
-            left, arrived = samples[: crossing - before] <= first, samples[crossing - before :] >= second
-        start = left.size - 1 - int(left[::-1].argmax()) if left.any() else -1
-        end = crossing - before + int(arrived.argmax())
-        if start < 0 or not arrived.any():
+    for before, after, crossing in around(trace, edges, picked_edges(levels, edges, falling), falling):
+        start = last_beyond(trace.samples, before, crossing, first, falling)
+        end = first_beyond(trace.samples, crossing, after + 1, second, falling)
+        if start is None or end is None:
             continue
-        leave = start + share_of_step(float(samples[start]), float(samples[start + 1]), first)
-        arrive = end - 1 + share_of_step(float(samples[end - 1]), float(samples[end]), second)
+        steps = [float(value) for value in (*trace.samples[start : start + 2], *trace.samples[end - 1 : end + 1])]
+        # Counted from `before`, so that the digits do not hang on how late in the record an edge lies.
+        leave = start - before + share_of_step(steps[0], steps[1], first)
+        arrive = end - before - 1 + share_of_step(steps[2], steps[3], second)
         durations.append((arrive - leave) * trace.interval if arrive > leave else math.nan)
     return median_of_known(durations)
+
+
+def last_beyond(samples: Samples, begin: int, end: int, level: float, falling: bool) -> int | None:
+    """The last sample from `begin` to before `end` at or below `level` (at or above it for a `falling` edge)."""
+    middle = max(begin, end - NEAR)  # nearly all edges are steep: few samples tell, and bare numbers are quicker
+    for number, value in enumerate(reversed(samples[middle:end].tolist()), start=1):
+        if value >= level if falling else value <= level:
+            return end - number
+    rest = samples[begin:middle]
+    found = np.flatnonzero(rest >= level if falling else rest <= level)
+    return begin + int(found[-1]) if found.size else None
+
+
+def first_beyond(samples: Samples, begin: int, end: int, level: float, falling: bool) -> int | None:
+    """The first sample from `begin` to before `end` at or above `level` (at or below it for a `falling` edge)."""
+    middle = min(end, begin + NEAR)
+    for number, value in enumerate(samples[begin:middle].tolist()):
+        if value <= level if falling else value >= level:
+            return begin + number
+    rest = samples[middle:end]
+    found = np.flatnonzero(rest <= level if falling else rest >= level)
+    return middle + int(found[0]) if found.size else None
 
 
 def picked_edges(levels: Levels, edges: Edges, falling: bool) -> NDArray[np.int64]:
@@ -89,16 +108,20 @@ def median_of_known(values: list[float]) -> float:
     return float(np.median(known)) if known else math.nan
 
 
-def around(trace: Trace, edges: Edges, number: int, falling: bool) -> tuple[int, int, int]:
-    """First and last sample between the neighbouring edges, and the first sample after the crossing itself."""
+def around(trace: Trace, edges: Edges, numbers: NDArray[np.int64], falling: bool) -> list[tuple[int, int, int]]:
+    """Of each edge the first and last sample between its neighbours, and the first one after the crossing itself."""
     own, other = (edges.falling, edges.rising) if falling else (edges.rising, edges.falling)
-    here = float(own[number])
-    place = int(other.searchsorted(here))
+    here = own[numbers]
+    places = other.searchsorted(here)
     last = max(trace.samples.size - 1, 0)
-    before = 0 if place == 0 else math.ceil((float(other[place - 1]) - trace.start) / trace.interval)
-    after = last if place >= other.size else math.floor((float(other[place]) - trace.start) / trace.interval)
-    crossing = min(last, math.floor((here - trace.start) / trace.interval) + 1)
-    return min(before, crossing - 1), max(after, crossing), crossing
+    # Beyond the first and the last of the other edges lies the end of the record.
+    ends = np.concatenate(([trace.start], other, [trace.start + last * trace.interval]))
+    befores = np.where(places == 0, 0.0, np.ceil((ends[places] - trace.start) / trace.interval))
+    afters = np.where(places == other.size, last, np.floor((ends[places + 1] - trace.start) / trace.interval))
+    crossings = np.minimum(last, np.floor((here - trace.start) / trace.interval) + 1)
+    befores, afters = np.minimum(befores, crossings - 1), np.maximum(afters, crossings)
+    whole = np.stack([befores, afters, crossings], axis=1).astype(np.int64)
+    return [(before, after, crossing) for before, after, crossing in whole.tolist()]
 
 
 def ten_to_ninety(scaled: NDArray[np.float64], crossing: int) -> float:

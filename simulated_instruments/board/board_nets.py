@@ -95,12 +95,15 @@ class BoardNets:
         """`wave` of `net` stage by stage, in proportion to the rail of `part`."""
         self.board.moment(until)
         stages = stages_of(self.board.states.epochs)
-        waves = [Deferred(partial(wave, self._relevant(net, stage))) for stage in stages]
+        waves = [Deferred(partial(self._staged, wave, net, stage)) for stage in stages]
         logic = Joined([stage.start for stage in stages], waves)
         drawer = part if part in self._places else self.activity.driver(net)
         times, volts = self._rail(drawer, until)
         nominal = self.board.circuit.rails[self.board.circuit.parts[drawer].rail or ""].nominal
         return Scaled(logic, times, np.maximum(volts, 0.0) / (AT_SHARE * nominal))
+
+    def _staged(self, wave: Callable[[Stage], Waveform], net: str, stage: Stage) -> Waveform:
+        return wave(self._relevant(net, stage))
 
     def point(self, point: str, net: str, until: float) -> Waveform:
         """The volts at a leg: those of its net, unless a break between leg and track keeps them apart."""

@@ -218,6 +218,8 @@ def pieced_extremes(edges: Array, joints: Array, waves: Sequence[Waveform]) -> E
     together."""
     inside = joints[(joints > edges[0]) & (joints < edges[-1])]
     first = int(np.searchsorted(joints, edges[0], side="right"))
+    if not inside.size:
+        return waves[first].extremes(edges)
     fine = np.unique(np.concatenate((edges, inside)))
     bounds = [0, *np.searchsorted(fine, inside).tolist(), fine.size - 1]
     lows, highs = [], []

@@ -258,7 +258,7 @@ class Device:
 
     def _watch_summary(self) -> None:
         """A new reason for service sets the request that a serial poll reads (IEEE 488.2 11.3.1)."""
-        summary = master_summary(self.status(), self.requests_enabled)
+        summary = self.requests_enabled != 0 and master_summary(self.status(), self.requests_enabled)
         self._requested = summary and (self._requested or not self._summary_before)
         self._summary_before = summary
 
