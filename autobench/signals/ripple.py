@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,30 +100,45 @@ def mains_part(values: NDArray[np.float64], interval: float, mains: float) -> ND
         return None
     block = max(1, values.size // MOST_POINTS)
     whole = values[: values.size // block * block].reshape(-1, block).mean(axis=1)
-    times = (np.arange(whole.size) * block + (block - 1) / 2.0) * interval
+    times = (whole.size, block, interval)
     highest = min(HARMONICS, int(0.4 / (block * interval * mains)))
     if highest < 1 or whole.size <= 2 * highest + 1:
         return None
-    multiples: NDArray[np.float64] = mains * np.arange(1.0, highest + 1.0)
-    hum = fit_sines(whole, times, multiples)
+    hum = fit_sines(whole, times, mains, 0.0, highest)
     if duration * mains >= 2.0 - 1e-9:
-        between = fit_sines(whole, times, multiples - 0.5 * mains)
+        between = fit_sines(whole, times, mains, 0.5 * mains, highest)
         if float(np.mean(hum**2)) < LEAST_EXCESS * float(np.mean(between**2)):
             return np.zeros(values.size)
     # The blocks lie far closer than the highest multiple's period: straight lines between them lose nothing.
-    fitted = np.interp(np.arange(values.size) * interval, times, hum)
+    fitted = np.interp(np.arange(values.size) * interval, middles(*times), hum)
     return np.asarray(fitted, np.float64)
 
 
 def fit_sines(
-    values: NDArray[np.float64], times: NDArray[np.float64], frequencies: NDArray[np.float64]
+    values: NDArray[np.float64], times: tuple[int, int, float], mains: float, below: float, highest: int
 ) -> NDArray[np.float64]:
-    """What sines of these frequencies (Hz) explain of `values` at `times` (s), by least squares with a free mean."""
-    angles = 2.0 * math.pi * times[:, None] * frequencies[None, :]
-    design = np.concatenate([np.cos(angles), np.sin(angles), np.ones((values.size, 1))], axis=1)
+    """What sines `below` Hz under the multiples 1 … `highest` of `mains` Hz explain of `values` at the `middles` of
+    `times`, by least squares with a free mean."""
+    design, normal = sines(times, mains, below, highest)
     # The columns are nearly at right angles, so the normal equations lose nothing and are a hundred times quicker.
-    solved = np.linalg.lstsq(design.T @ design, design.T @ values, rcond=None)[0]
+    solved = np.linalg.lstsq(normal, design.T @ values, rcond=None)[0]
     return np.asarray(design[:, :-1] @ solved[:-1], np.float64)
+
+
+def middles(count: int, block: int, interval: float) -> NDArray[np.float64]:
+    """The middle (s) of each of `count` blocks of `block` samples, `interval` seconds apart."""
+    return np.asarray((np.arange(count) * block + (block - 1) / 2.0) * interval, np.float64)
+
+
+@lru_cache(maxsize=4)  # a round looks at every rail by one time base; seven megabytes each
+def sines(
+    times: tuple[int, int, float], mains: float, below: float, highest: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """What `fit_sines` puts together, cosines, sines and ones in columns, and its normal matrix."""
+    frequencies = mains * np.arange(1.0, highest + 1.0) - below
+    angles = 2.0 * math.pi * middles(*times)[:, None] * frequencies[None, :]
+    design = np.concatenate([np.cos(angles), np.sin(angles), np.ones((times[0], 1))], axis=1)
+    return design, design.T @ design
 
 
 def switching_frequency(values: NDArray[np.float64], interval: float, lowest: float) -> float | None:

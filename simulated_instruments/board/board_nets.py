@@ -58,6 +58,9 @@ class BoardNets:
         self._places = {part.name: place for place, part in enumerate(drawing(circuit))}
         self._rippling = self._own_ripples()
         self._grid: tuple[Moment, Moment, Array, Array] | None = None  # the history as arrays, with its two ends
+        self._across: dict[tuple[int, int], Array] = {}  # from that, volts between two nodes
+        self._epochs: list[Epoch] = []
+        self._cut: list[Stage] = []  # the stages of these epochs
         self._ripple = Ripple(self._ripple_volts(), *self._rhythm(), tolerance.generator("ripple"))
 
     @property
@@ -94,13 +97,20 @@ class BoardNets:
     def _followed(self, part: str, net: str, until: float, wave: Callable[[Stage], Waveform]) -> Waveform:
         """`wave` of `net` stage by stage, in proportion to the rail of `part`."""
         self.board.moment(until)
-        stages = stages_of(self.board.states.epochs)
+        stages = self._stages()
         waves = [Deferred(partial(self._staged, wave, net, stage)) for stage in stages]
         logic = Joined([stage.start for stage in stages], waves)
         drawer = part if part in self._places else self.activity.driver(net)
         times, volts = self._rail(drawer, until)
         nominal = self.board.circuit.rails[self.board.circuit.parts[drawer].rail or ""].nominal
         return Scaled(logic, times, np.maximum(volts, 0.0) / (AT_SHARE * nominal))
+
+    def _stages(self) -> list[Stage]:
+        """The stages so far."""
+        epochs = self.board.states.epochs
+        if self._epochs != epochs:
+            self._epochs, self._cut = list(epochs), stages_of(epochs)
+        return self._cut
 
     def _staged(self, wave: Callable[[Stage], Waveform], net: str, stage: Stage) -> Waveform:
         return wave(self._relevant(net, stage))
@@ -121,7 +131,7 @@ class BoardNets:
     def source_ohms(self, net: str, start: float, stop: float) -> float:
         """Mean resistance (Ω) over [start, stop] of what holds `net`, as a small current driven into it feels it."""
         self.board.moment(stop)
-        stage = [stage for stage in stages_of(self.board.states.epochs) if stage.start <= stop][-1]
+        stage = [stage for stage in self._stages() if stage.start <= stop][-1]
         tolerance = self.board.assembly.tolerance
         if self.activity.driver(net) not in stage.powered:
             return undriven_ohms(tolerance, net)
@@ -150,29 +160,31 @@ class BoardNets:
 
     def _rail(self, part: str, until: float) -> tuple[Array, Array]:
         """Volts across the supply pins of `part`, at the grid points of the network up to `until`."""
-        times, volts = self._history(until)
-        across = volts @ self.board.network.load_ends[self._places[part]]
-        return times, across
+        load = self.board.network.loads[self._places[part]]
+        return self._between(load.plus, load.minus, until)
 
-    def _history(self, until: float) -> tuple[Array, Array]:
-        """Grid points in time, and the volts of every node but the reference at each (times × nodes)."""
+    def _between(self, plus: str, minus: str, until: float) -> tuple[Array, Array]:
+        """Grid points in time up to `until`, and the volts from `plus` to `minus` at each."""
         last = self.board.moment(until)  # first, since it takes the history up to there
         history = self.board.transient.history
         if self._grid is None or self._grid[0] is not history[0] or self._grid[1] is not history[-1]:
             times = np.array([one.time for one in history])
-            self._grid = history[0], history[-1], times, np.array([one.volts[:-1] for one in history])
+            self._grid = history[0], history[-1], times, np.array([one.volts for one in history])
+            self._across = {}
         _, _, times, volts = self._grid
-        return np.append(times, last.time), np.concatenate((volts, last.volts[None, :-1]))
+        ends = self.board.network.index[plus], self.board.network.index[minus]
+        if ends not in self._across:
+            self._across[ends] = volts[:, ends[0]] - volts[:, ends[1]]
+        now = float(last.volts[ends[0]] - last.volts[ends[1]])
+        return np.append(times, last.time), np.append(self._across[ends], now)
 
     def node(self, node: str, until: float) -> Waveform:
         """The volts of a supply node against the reference, with the ripple of the board's own load."""
-        times, volts = self._history(until)
-        network = self.board.network
-        own = volts[:, network.index[node]] if node != network.reference else np.zeros(times.size)
+        times, own = self._between(node, self.board.network.reference, until)
         rail = self._rail_of(node)
         if rail is not None and rail in self._rippling:
             return SupplyNode(times, own, self._rippling[rail], 1.0)
-        return SupplyNode(times, own, self._ripple, self._ripple_share(node, volts[-1]))
+        return SupplyNode(times, own, self._ripple, self._ripple_share(node, self.board.moment(until).volts))
 
     def _rail_of(self, node: str) -> str | None:
         """The rail that `node` is on, None for ground."""
@@ -198,9 +210,7 @@ class BoardNets:
 
     def across(self, node: str, other: str, until: float) -> Waveform:
         """The volts from one node to another, off the board, where its load makes no ripple."""
-        times, volts = self._history(until)
-        index = self.board.network.index
-        return SupplyNode(times, volts[:, index[node]] - volts[:, index[other]], self._ripple, 0.0)
+        return SupplyNode(*self._between(node, other, until), self._ripple, 0.0)
 
     def _ripple_share(self, node: str, volts: Array) -> float:
         """How much of the worst ripple shows at `node`: as the rail's own drop grows from the inlet outward."""

@@ -92,7 +92,6 @@ class Network:
         farads = np.array([element.value for element in capacitors], dtype=np.float64)
         self.capacitance: Array = capacitor_ends.T @ (capacitor_ends * farads[:, None])
         self._ends = [(self.index[source.plus], self.index[source.minus]) for source in sources]
-        self._source_ends = self._incidence(sources)
         self._element_places = [np.array([self.index[node] for node in one.nodes]) for one in self.elements]
         self._stamp()
 
@@ -204,10 +203,10 @@ class Network:
                     if node != self.size:
                         missing[node] += sign * amps_out
         if self.elements:
-            whole = np.append(missing, 0.0)
             for element, places in zip(self.elements, self._element_places, strict=True):
-                np.add.at(whole, places, element.amps(volts[places]))
-            missing = whole[: self.size]
+                for node, amps_in in zip(places.tolist(), element.amps(volts[places]).tolist(), strict=True):
+                    if node != self.size:
+                        missing[node] += amps_in
         return missing
 
     def _jacobian(self, volts: Array) -> Array:
@@ -216,14 +215,22 @@ class Network:
         across = self.load_ends @ volts[: self.size]
         steepness = load_slopes(across, self._load_amps * self.scale, self._load_nominal)
         jacobian += self.load_ends.T @ (self.load_ends * steepness[:, None])
-        for source, ends in zip(self.sources, self._source_ends, strict=True):
-            jacobian += source.slope() * np.outer(ends, ends)
+        for source, (plus, minus) in zip(self.sources, self._ends, strict=True):
+            if (slope := source.slope()) != 0.0:
+                self._add(jacobian, (plus, minus), np.array([[slope, -slope], [-slope, slope]]))
         if self.elements:
-            whole = np.zeros((self.size + 1, self.size + 1))
+            whole = np.zeros((self.size, self.size))
             for element, places in zip(self.elements, self._element_places, strict=True):
-                np.add.at(whole, np.ix_(places, places), slopes(element, volts[places]))
-            jacobian += whole[: self.size, : self.size]
+                self._add(whole, places.tolist(), slopes(element, volts[places]))
+            jacobian += whole
         return jacobian
+
+    def _add(self, matrix: Array, places: Sequence[int], block: Array) -> None:
+        """Add `block` to the rows and columns `places` of a matrix without the reference."""
+        for row, values in zip(places, block.tolist(), strict=True):
+            for column, value in zip(places, values, strict=True):
+                if row != self.size and column != self.size:
+                    matrix[row, column] += value
 
     def flows(self, time: float, volts: Array) -> list[Flow]:
         """The current through every element but the capacitors, leaks included, for checking Kirchhoff's law."""

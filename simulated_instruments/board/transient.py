@@ -114,7 +114,12 @@ class Transient:
         """Mean volts from node `plus` to `minus` over [start, stop]; `stop` not before the last change."""
         end = self.at(stop)
         high, low = self.network.index[plus], self.network.index[minus]
-        moments = [*self.history, end]
+        moments = [end]
+        for moment in reversed(self.history):
+            moments.append(moment)
+            if moment.time <= start:
+                break
+        moments.reverse()
         times = np.array([moment.time for moment in moments])
         volts = np.array([float(moment.volts[high] - moment.volts[low]) for moment in moments])
         if stop - start <= 0.0 or start >= stop:

@@ -90,6 +90,7 @@ class ChannelListSupply(Device):
         self.outputs = {place: SupplyOutput(place, clock, terminals, seed, name) for place in OUTPUTS}
         self.operations = {place: StatusRegister() for place in OUTPUTS}
         self.questions = {place: StatusRegister() for place in OUTPUTS}
+        self._registered: list[tuple[bool, ...]] = []  # the states that the registers show
         self.reset()
 
     def reset(self) -> None:
@@ -110,7 +111,14 @@ class ChannelListSupply(Device):
         return [self.outputs[place] for place in channel_list(text, OUTPUTS)]
 
     def _update_registers(self) -> None:
-        """Conditions of each output, and of the supply as the sum of its outputs."""
+        """Conditions of each output, and of the supply as the sum of its outputs, where they are not what they were."""
+        states = [
+            (output.limiting, output.live, output.tripped_on_volts, output.tripped_on_amps)
+            for output in self.outputs.values()
+        ]
+        if states == self._registered:
+            return
+        self._registered = states
         for place, output in self.outputs.items():
             mode = CONSTANT_CURRENT if output.limiting else CONSTANT_VOLTAGE
             self.operations[place].update(mode if output.live else 0)

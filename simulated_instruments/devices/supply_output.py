@@ -85,8 +85,8 @@ class SupplyOutput:
         self.tripped_on_amps = False
         self.live = False  # whether the output stage is on now: after its delay, and until a trip
         self._switch_at: float | None = None  # when a delayed switching is due
-        self._applied: OutputSetting | None = None
-        self._seen: OutputSetting | None = None  # what was applied at the last look
+        self._applied: tuple[bool, float, float] | None = None  # the fields of the setting on the terminals
+        self._seen: tuple[bool, float, float] | None = None  # what was applied at the last look
         self._point = OutputPoint(0.0, 0.0, False)
         self._looked_at = clock.now()
         self._shown = {"volts": 0.0, "amps": 0.0}  # what the low-pass before the output's meters has come to
@@ -152,11 +152,11 @@ class SupplyOutput:
         volts = self.settings.volts
         if self.settings.trip_on_volts:
             volts = min(volts, self.settings.trip_volts)  # the trip is faster than the output rises
-        setting = OutputSetting(self.live, self.ratings.sign * volts + 0.0, self.settings.amps)
-        if setting != self._applied:
+        wanted = (self.live, self.ratings.sign * volts + 0.0, self.settings.amps)
+        if wanted != self._applied:
             self._look(self.clock.now())  # the old setting held until now
-            self._applied = setting
-            self.terminals.apply(self.number, setting)
+            self._applied = wanted
+            self.terminals.apply(self.number, OutputSetting(*wanted))
 
     def _over_volts(self) -> bool:
         """Whether the terminals are above the trip level, or would be if the trip were not faster."""
