@@ -1,4 +1,7 @@
-"""The one place that joins stages: what the command line and programs ask for becomes documents, a plan and a run."""
+"""The one place that joins stages: what the command line and programs ask for becomes documents, a plan and a run.
+
+The record is imported inside functions: a rehearsal keeps none, and its library takes half as long to load as the rest.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +26,6 @@ from autobench.plan.one_point import plan_of_point
 from autobench.plan.overlap import Together, overlaps
 from autobench.plan.planner import Planner
 from autobench.plan.steps import Plan
-from autobench.record.store import RunRecord, default_records, open_engine
 from autobench.run.all_off import all_off
 from autobench.run.guard import BeatingClock
 from autobench.run.person import Keys
@@ -83,6 +85,8 @@ def check(
     benches that are served. Raises `UsageError` and `FileError` before anything is opened, `RecordError` if the record
     cannot be opened. Whatever happens later ends in the verdict `stopped`.
     """
+    from autobench.record.store import RunRecord, default_records, open_engine
+
     with StopSignals() as stop:
         prepared = prepare(request)
         documents, plan = prepared.documents, prepared.plan
@@ -193,6 +197,8 @@ def prove(
 
     `keys` and `clock` as for `check`. Raises `UsageError` and `FileError` before anything is opened.
     """
+    from autobench.record.store import RunRecord, default_records, open_engine
+
     with StopSignals() as stop:
         files = read_bench_documents(bench)
         plan = proof_plan(files.bench, files.drivers)

@@ -10,14 +10,15 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-
-from sqlalchemy import Connection, Engine, select
+from typing import TYPE_CHECKING
 
 from autobench.commissioning.proof_plan import SEQUENCE
 from autobench.commissioning.scope_proof import GAIN, OFFSET, stated_gain
 from autobench.documents.driver_samples import Samples, ScopeTrust
 from autobench.instruments.opened import Opened
-from autobench.record import schema
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Engine
 
 GOOD_FOR = timedelta(days=365)
 LEFT = 0.25  # of the stated limit, kept for temperature and time between proofs (common practice)
@@ -41,6 +42,10 @@ def latest_proof(engine: Engine, bench: str, files: Mapping[str, str], now: date
 
     The database's errors are the caller's.
     """
+    from sqlalchemy import select
+
+    from autobench.record import schema
+
     runs = schema.runs
     wanted = (
         select(runs.c.run, runs.c.started, runs.c.files)
@@ -58,6 +63,10 @@ def latest_proof(engine: Engine, bench: str, files: Mapping[str, str], now: date
 
 def scalings(connection: Connection, run: str) -> list[Row]:
     """Net, quantity, value and uncertainty of a proof's scaling readings, in %."""
+    from sqlalchemy import select
+
+    from autobench.record import schema
+
     table = schema.readings
     wanted = select(table.c.net, table.c.quantity, table.c.value, table.c.uncertainty).where(
         table.c.run == run, table.c.quantity.in_((GAIN, OFFSET)), table.c.value.is_not(None)
@@ -67,6 +76,10 @@ def scalings(connection: Connection, run: str) -> list[Row]:
 
 def identities(connection: Connection, run: str) -> dict[str, str]:
     """Who answered in a run, by instrument."""
+    from sqlalchemy import select
+
+    from autobench.record import schema
+
     table = schema.events
     wanted = select(table.c.data).where(table.c.run == run, table.c.kind == "Identified")
     told = [json.loads(data) for (data,) in connection.execute(wanted)]

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 from autobench.errors import RecordError
 from autobench.events import Event, Notice, PromptProgress
-from autobench.record.store import RunRecord
 from autobench.run.stop import StopSignals
 from autobench.views.run_state import RunState, fold
+
+if TYPE_CHECKING:
+    from autobench.record.store import RunRecord
 
 View = Callable[[Event], None]
 
