@@ -31,7 +31,7 @@ def bus_tokens(settled: Settled) -> Iterator[tuple[Observable, str]]:
     for first, second in board.neighbours:
         yield Observable("alike", f"{first} {second}"), alike_token(settled, first, second)
     for driver in board.bus_drivers:
-        yield Observable("driving", f"{driver.part} {driver.line}"), driving_token(settled, driver)
+        yield Observable("driving", f"{driver.part} {driver.line}"), driving_token(settled, driver, fought)
     if board.refresh is not None:
         yield Observable("refresh", board.refresh[0]), refresh_token(settled)
 
@@ -69,8 +69,8 @@ def alike_token(settled: Settled, first: str, second: str) -> str:
     return "apart" if settled.state in cpu.VARIED else "mostly apart"
 
 
-def driving_token(settled: Settled, driver: Driver) -> str:
-    """What a line does while a part should drive it."""
+def driving_token(settled: Settled, driver: Driver, fought: frozenset[str]) -> str:
+    """What a line does while a part should drive it; `fought` are the nets on which outputs fight."""
     part, line, effect = settled.board.parts[driver.part], driver.line, settled.effect
     held = dict(effect.held).get(line)
     if held is not None:
@@ -87,7 +87,7 @@ def driving_token(settled: Settled, driver: Driver) -> str:
     if any(word == "floating" for word in told):
         return of_level(part, "silent")  # its own leg is open, and the net at the others may well move
     stopped = passed_on(settled, part, line)
-    if stopped is None and part.kind in ANSWERING and line in fighting(settled):
+    if stopped is None and part.kind in ANSWERING and line in fought:
         return "perhaps"
     return stopped or usual(settled, part)
 

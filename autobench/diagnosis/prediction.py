@@ -45,6 +45,7 @@ class Predictor:
         self.observables = tuple(predicted(self.rests.at_rest(HEALTHY)))
         known = alphabets()
         self.rows = {each: known[each.kind].token_numbers for each in self.observables}
+        self.on_nets = [(self.rows[each], self.rows[each][UNSURE]) for each, _ in tokens(self.rests.at_rest(HEALTHY))]
         self.of_nets: dict[int, list[int]] = {}
         self.of_rails: dict[tuple[RailTrouble | None, bool], dict[Observable, int]] = {}
 
@@ -60,7 +61,8 @@ class Predictor:
         if rails not in self.of_rails:
             self.of_rails[rails] = self.numbered(rail_tokens(settled))
         if nets not in self.of_nets:
-            self.of_nets[nets] = list(self.numbered(tokens(settled)).values())
+            said = zip(tokens(settled), self.on_nets, strict=True)  # the same observables in the same order each time
+            self.of_nets[nets] = [numbers.get(word, unsure) for (_, word), (numbers, unsure) in said]
         own = {**self.of_rails[rails], **self.numbered(current_tokens(settled))}
         found = [*own.values(), *self.of_nets[nets]]
         for net in settled.effect.grounded:
