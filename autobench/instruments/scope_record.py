@@ -160,5 +160,8 @@ def timing_trouble(settings: Settings, interval: float, peak: bool) -> str | Non
 
 def in_pairs(codes: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Extremes of each interval with the lowest first, whichever way round they came."""
-    pairs = codes[: codes.size // 2 * 2].reshape(-1, 2)
-    return np.sort(pairs, axis=1).reshape(-1)
+    first, second = codes[: codes.size // 2 * 2].reshape(-1, 2).T
+    pairs = np.empty(2 * first.size, dtype=np.uint8)
+    np.minimum(first, second, out=pairs[::2])
+    np.maximum(first, second, out=pairs[1::2])
+    return pairs

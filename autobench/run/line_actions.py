@@ -9,8 +9,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from autobench.judgement.reading import Reading
 from autobench.judgement.uncertainty import Budget
 from autobench.judgement.verdict import Judgement, Verdict
@@ -175,8 +173,7 @@ def words_of(found: LineSeen) -> str:
 
 def typical(found: LineSeen) -> float:
     """The level a still line stands at: the median, which a spike does not move."""
-    trace = found.seen.trace
-    return trace.volts(float(np.median(trace.samples)))
+    return found.seen.trace.volts(found.seen.trace.median)
 
 
 def level(place: Place, job: LineJob, found: LineSeen) -> Reading:

@@ -83,6 +83,15 @@ class Trace:
             low, high = math.floor(low), math.ceil(high)
         return int(np.count_nonzero((self.samples <= low) | (self.samples >= high))) / self.samples.size
 
+    @property
+    def median(self) -> float:
+        """The sample value in the middle of all, of an even number of them the mean of both; NaN without samples."""
+        size = self.samples.size
+        if not self.coded or not size:
+            return float(np.median(self.samples)) if size else math.nan
+        below = np.cumsum(np.bincount(self.samples))  # codes are counted, which is quicker than to sort them
+        return float(np.searchsorted(below, [(size - 1) // 2, size // 2], side="right").mean())
+
     def volts(self, sample: float) -> float:
         """Volts of one sample value."""
         return (sample - self.reference) * self.step + self.offset

@@ -9,6 +9,7 @@ from autobench.events import (
     CheckChosen,
     Diagnosed,
     Event,
+    Exchanged,
     Identified,
     Investigated,
     Notice,
@@ -48,6 +49,8 @@ class RunState:
 def fold(state: RunState, event: Event) -> RunState:
     """The state after `event`; events a view does not show leave it as it was."""
     match event:
+        case Exchanged():  # nine of ten events, which no view folds
+            return state
         case RunStarted():
             return replace(state, started=event)
         case Identified():

@@ -82,8 +82,8 @@ class Joined:
         self.starts, self.waves = np.array(starts, dtype=np.float64), tuple(waves)
 
     def samples(self, times: Array) -> Array:
-        if len(self.waves) == 1:
-            return self.waves[0].samples(times)
+        if len(self.waves) == 1 or (times.size and float(times.min()) >= self.starts[-1]):
+            return self.waves[-1].samples(times)
         if times.size and bool(np.all(times[1:] >= times[:-1])):
             bounds = [0, *np.searchsorted(times, self.starts[1:]).tolist(), times.size]
             pairs = zip(self.waves, bounds[:-1], bounds[1:], strict=True)

@@ -7,6 +7,7 @@ was armed with.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import ClassVar
 
 CHANNELS = (1, 2, 3, 4)
@@ -106,16 +107,16 @@ class Setup:
         moved = replace(self, time_scale=scale)
         return replace(moved, time_offset=max(moved.least_offset, min(self.time_offset, moved.most_offset)))
 
-    @property
+    @cached_property
     def displayed(self) -> tuple[int, ...]:
         return tuple(channel for channel in CHANNELS if self.input(channel).displayed)
 
-    @property
+    @cached_property
     def share(self) -> int:
         """Into how many parts converter and memory are divided: three channels take as much as four."""
         return {0: 1, 1: 1, 2: 2}.get(len(self.displayed), 4)
 
-    @property
+    @cached_property
     def most_rate(self) -> float:
         """Samples a second that each displayed channel can have."""
         return self.rate / self.share
@@ -125,12 +126,12 @@ class Setup:
         """Points that each displayed channel can have."""
         return self.memory // self.share
 
-    @property
+    @cached_property
     def span(self) -> float:
         """Seconds across the screen, which are those of the record."""
         return self.across * self.time_scale
 
-    @property
+    @cached_property
     def points(self) -> int:
         """Points of the record: the memory depth, or as many as the highest rate gives in that time."""
         possible = max(2, round(self.most_rate * self.span))
@@ -140,12 +141,12 @@ class Setup:
         points = min(depth, possible, self.most_depth)
         return points - points % 2 if self.kind == "PEAK" else points
 
-    @property
+    @cached_property
     def interval(self) -> float:
         """Seconds from one point to the next."""
         return self.span / self.points
 
-    @property
+    @cached_property
     def origin(self) -> float:
         """Seconds from the trigger to the first point."""
         return self.time_offset - self.span / 2

@@ -90,7 +90,7 @@ class ChannelListSupply(Device):
         self.outputs = {place: SupplyOutput(place, clock, terminals, seed, name) for place in OUTPUTS}
         self.operations = {place: StatusRegister() for place in OUTPUTS}
         self.questions = {place: StatusRegister() for place in OUTPUTS}
-        self._registered: list[tuple[bool, ...]] = []  # the states that the registers show
+        self._registered: list[tuple[bool, bool, bool, bool]] = []  # the states that the registers show
         self.reset()
 
     def reset(self) -> None:
