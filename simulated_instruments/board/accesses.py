@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,6 +98,13 @@ class Accesses:
     def enable_spans(self) -> tuple[Array, Array]:
         """From when to when each access has its data on the bus."""
         return self.starts + np.where(self.writes, WRITTEN, ENABLED), self.starts + 1.0 + HELD
+
+    @cached_property
+    def data_edges(self) -> tuple[Array, NDArray[np.intp]]:
+        """Edges of the whole data bus in order, and which of the begins, then ends, of `enable_spans` each is."""
+        edges = np.concatenate(self.enable_spans()) % self.period
+        order = np.argsort(edges, kind="stable")
+        return edges[order], order
 
     def memory_spans(self, chosen: NDArray[np.bool_]) -> list[Span]:
         """When memory at the chosen accesses is selected: in φ2."""

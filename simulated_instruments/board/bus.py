@@ -15,7 +15,7 @@ from simulated_instruments.board.firmware import CONTROLLER_PORT, PORTS
 from simulated_instruments.board.firmware_class_s import CONTROLLER_PAGE, PORT_PAGE
 from simulated_instruments.board.instructions import IN, OUT
 from simulated_instruments.board.levels import FIGHT, HIGH, LOW, UNDRIVEN
-from simulated_instruments.board.machine_cycles import Cycles, Span, Whole, ascending, from_low_spans
+from simulated_instruments.board.machine_cycles import Cycles, Span, Whole, from_low_spans
 from simulated_instruments.board.memory import ROM_BYTES, Memory
 from simulated_instruments.board.program import Stream
 from simulated_instruments.board.stepped import Codes
@@ -79,10 +79,9 @@ def by_port(stream: Cycles, name: str) -> list[Span]:
 def data_line(stream: Stream, bit: int, enabled: Enabled) -> Edges:
     """Edges of one data line at the CPU: whoever reads or writes drives it, and between times nobody does."""
     idle = HIGH if enabled.always else UNDRIVEN
-    begin, end = stream.enable_spans()
+    edges, order = stream.data_edges
     codes = driven_codes(stream, bit, enabled)
-    edges, after = np.concatenate((begin, end)), np.concatenate((codes, np.full(end.size, idle)))
-    return ascending(edges % stream.period, after)
+    return edges, np.concatenate((codes, np.full(codes.size, idle)))[order]
 
 
 def driven_codes(stream: Stream, bit: int, enabled: Enabled) -> Codes:

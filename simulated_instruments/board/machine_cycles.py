@@ -63,7 +63,7 @@ class Cycles:
             return np.zeros(self.kinds.size)
         return np.roll(self.spans - self.lengths, 1).astype(np.float64)
 
-    @property
+    @cached_property
     def period(self) -> float:
         """T-states of the whole stream."""
         return float(self.spans.sum())
@@ -173,6 +173,13 @@ class Cycles:
         ends = {FETCH: 2.0, ACKNOWLEDGE: 2.0, READ: 2.5, WRITE: 3.0, IN: 3.5, OUT: 3.5}
         return begin, late + np.array([ends[kind] for kind in range(len(ends))])[kinds]
 
+    @cached_property
+    def data_edges(self) -> tuple[Array, NDArray[np.intp]]:
+        """Edges of the whole data bus in order, and which of the begins, then ends, of `enable_spans` each is."""
+        edges = np.concatenate(self.enable_spans()) % self.period
+        order = np.argsort(edges, kind="stable")
+        return edges[order], order
+
     def memory_spans(self, chosen: NDArray[np.bool_]) -> list[Span]:
         """When memory at the chosen cycles is selected by MEMREQ, refreshes left out."""
         fetch, data = self.of(FETCH) & chosen, self.of(READ, WRITE) & chosen
@@ -202,12 +209,17 @@ class Cycles:
 
     def address_line(self, bit: int) -> tuple[Array, Codes]:
         """Edges of one address line: the cycle's address, then in T3 and T4 of a fetch the refresh address."""
+        edges, addresses = self._address_bus
+        return edges, (addresses >> bit) & 1
+
+    @cached_property
+    def _address_bus(self) -> tuple[Array, Codes]:
+        """Edges of the whole address bus, and the address after each: put in order once for all lines."""
         both = self.of(FETCH, ACKNOWLEDGE)
         counts = np.cumsum(both)[both] - 1
-        refresh = (self.refresh_high << 8) | (counts & 0x7F)
         edges = np.concatenate((self.starts, self.late(both) + 2.0))
-        codes = np.concatenate(((self.addresses >> bit) & 1, (refresh >> bit) & 1))
-        return ascending(edges % self.period, codes)
+        addresses = np.concatenate((self.addresses, (self.refresh_high << 8) | (counts & 0x7F)))
+        return ascending(edges % self.period, addresses)
 
 
 def from_low_spans(spans: Sequence[Span], period: float) -> tuple[Array, Codes]:

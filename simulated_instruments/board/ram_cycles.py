@@ -8,6 +8,7 @@ then the address changes over to the column and CAS falls (data sheets of the 16
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,22 +68,32 @@ class RamSlots:
 
     def address_line(self, bit: int) -> Edges:
         """Edges of one multiplexed address line: the row, then the column, which stays until the next row."""
-        column = np.isin(self.kinds, WITH_COLUMN)
-        edges = np.concatenate((self.at, self.at[column] + self._moment(TURNS)))
-        codes = np.concatenate((self.rows >> bit & 1, self.columns[column] >> bit & 1))
+        edges, addresses = self._address_bus
         if not edges.size:
             return np.zeros(1), np.full(1, LOW)
-        return ascending(edges % self.period, np.where(codes == 1, HIGH, LOW))
+        return edges, np.where(addresses >> bit & 1 == 1, HIGH, LOW)
+
+    @cached_property
+    def _address_bus(self) -> Edges:
+        """Edges of all address lines and what they say after each, put in order once."""
+        column = np.isin(self.kinds, WITH_COLUMN)
+        edges = np.concatenate((self.at, self.at[column] + self._moment(TURNS)))
+        return ascending(edges % self.period, np.concatenate((self.rows, self.columns[column])))
 
     def data_line(self, bit: int) -> Edges:
         """Edges of one data output: driven while CAS is low in a read, else left to itself."""
+        edges, values = self._data_bus
+        if not edges.size:
+            return np.zeros(1), np.full(1, UNDRIVEN)
+        return edges, np.where(values < 0, UNDRIVEN, np.where(values >> bit & 1 == 1, HIGH, LOW))
+
+    @cached_property
+    def _data_bus(self) -> Edges:
+        """Edges of all data outputs and what they give after each, -1 for nothing, put in order once."""
         chosen = np.isin(self.kinds, DRIVING)
         at = self.at[chosen]
-        codes = np.where(self.values[chosen] >> bit & 1 == 1, HIGH, LOW)
-        if not codes.size:
-            return np.zeros(1), np.full(1, UNDRIVEN)
         edges = np.concatenate((at + self._moment(CAS_FALLS), at + self._moment(RISES)))
-        return ascending(edges % self.period, np.concatenate((codes, np.full(codes.size, UNDRIVEN))))
+        return ascending(edges % self.period, np.concatenate((self.values[chosen], np.full(at.size, -1))))
 
 
 @dataclass(frozen=True)
