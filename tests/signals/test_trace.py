@@ -67,3 +67,20 @@ def test_senseless_scaling_is_refused(samples: np.ndarray, interval: float, step
     """Shape and scaling that make no sense raise ValueError; content never does."""
     with pytest.raises(ValueError, match=words):
         Trace(samples, interval, step=step)
+
+
+@pytest.mark.parametrize("size", [0, 1, 2, 7, 1000, 1001])
+def test_the_median_of_codes_is_that_of_their_volts(size: int) -> None:
+    """Counted from codes it is the very number that sorting gives; without samples there is none."""
+    codes = np.random.default_rng(size).integers(0, 256, size).astype(np.uint8)
+    expected = float(np.median(codes)) if size else math.nan
+    assert Trace(codes, 1e-6).median == pytest.approx(expected, nan_ok=True, abs=0.0)
+    assert Trace(codes.astype(np.float64), 1e-6).median == pytest.approx(expected, nan_ok=True, abs=0.0)
+
+
+def test_the_clipped_share_counts_both_ends() -> None:
+    """Codes at or beyond either end count, whatever lies between does not."""
+    codes = np.array([0, 1, 2, 128, 250, 255, 255, 17], np.uint8)
+    assert Trace(codes, 1e-6).clipped_share == 3 / 8
+    assert Trace(codes, 1e-6, clipped=(1.0, 250.0)).clipped_share == 5 / 8
+    assert Trace(codes.astype(np.float64), 1e-6).clipped_share == 0.0

@@ -37,6 +37,30 @@ def test_a_charging_line_follows_its_time_constant() -> None:
         assert wave.samples(np.array([milliseconds * 1e-3]))[0] == pytest.approx(level, abs=1e-3)
 
 
+@pytest.mark.parametrize("interval", [1e-9, 3e-8, 4e-7, 7e-6])
+def test_many_samples_are_those_that_are_asked_for_one_by_one(interval: float) -> None:
+    """However dense a record is and however often the wave comes round in it, each sample is the same by itself."""
+    wave = pulses()
+    times = 0.2503 + interval * np.arange(20_000)
+    alone = [float(wave.samples(times[place : place + 1])[0]) for place in range(0, times.size, 331)]
+    assert wave.samples(times)[::331].tolist() == alone
+
+
+def test_a_crossing_is_the_first_of_all() -> None:
+    """From any start the crossing found is the least of those that every start before it finds."""
+    wave = pulses()
+    dense = 0.25 + np.arange(0.0, 2e-3, 2e-9)
+    volts = wave.samples(dense)
+    for level, rising in ((1.0, True), (1.0, False), (2.5, True), (2.5, False)):
+        passed = (volts[:-1] < level) & (volts[1:] >= level) if rising else (volts[:-1] > level) & (volts[1:] <= level)
+        places = np.flatnonzero(passed)
+        for start in (0, 1, 77_777, 250_000, 499_000):
+            found = wave.crossing(level, rising, float(dense[start]), 1.0)
+            expected = float(dense[places[places >= start][0] + 1])
+            assert found == pytest.approx(expected, abs=3e-9)  # a dense look is 2 ns wide
+    assert wave.crossing(9.0, True, 0.25, 1.0) is None
+
+
 def test_volts_never_jump() -> None:
     """At every edge the volts go on from where the stretch before has come to, across the end of the period too."""
     wave = pulses()
