@@ -56,14 +56,13 @@ class Predictor:
 
     def row_numbers(self, settled: Settled) -> list[int]:
         """The row of every token of a board at rest."""
-        trouble, nets = settled.effect.rail, id(settled.nets)
-        rails = (trouble, shut_down(settled))
+        rails, nets = (settled.effect.rail, shut_down(settled)), id(settled.nets)
         if rails not in self.of_rails:
             self.of_rails[rails] = self.numbered(rail_tokens(settled))
         if nets not in self.of_nets:
             said = zip(tokens(settled), self.on_nets, strict=True)  # the same observables in the same order each time
-            self.of_nets[nets] = [numbers.get(word, unsure) for (_, word), (numbers, unsure) in said]
-        own = {**self.of_rails[rails], **self.numbered(current_tokens(settled))}
+            self.of_nets[nets] = [row.get(word, unsure) for (_, word), (row, unsure) in said]
+        own = self.of_rails[rails] | self.numbered(current_tokens(settled))
         found = [*own.values(), *self.of_nets[nets]]
         for net in settled.effect.grounded:
             observable = Observable("low level", net)
