@@ -24,6 +24,11 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 gc.set_threshold(GARBAGE_AFTER)
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """One worker more than there are cores: many tests wait for a port, a process or a clock that is real."""
+    return len(os.sched_getaffinity(0)) + 1
+
+
 @pytest.hookimpl(trylast=True)
 def pytest_runtest_teardown(item: pytest.Item) -> None:
     """A test that tried to send something outside fails, even where the program took the refusal for a dead line."""
