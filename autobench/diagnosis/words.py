@@ -30,7 +30,8 @@ def reasons_for(ranking: Ranking, facts: Facts, found: list[Finding], candidate:
         if not any(finding.words.partition(": ")[0] in words for words in said):
             said.append(finding.words)
     gain = ranking.likely[:, candidate] / ranking.likely[:, NOTHING]
-    rows = [int(row) for row in np.argsort(-gain) if gain[row] >= TELLS]
+    misfits = set(misfitting(ranking, candidate))
+    rows = [int(row) for row in np.argsort(-gain) if gain[row] >= TELLS and int(row) not in misfits]
     # What hands found out convinces more than any line, then what is outside its limits.
     kinds = {row: ranking.observations[row].observable.kind in DEEDS for row in rows}
     rows.sort(key=lambda row: (not kinds[row], not ranking.observations[row].accuses))
@@ -52,7 +53,10 @@ def reasons_for(ranking: Ranking, facts: Facts, found: list[Finding], candidate:
 def unspecific(ranking: Ranking, facts: Facts, candidate: int) -> tuple[str, ...]:
     """What is said for a suspect that no reading points at: which reading outside its limits it excludes least."""
     broken = catalogue()[ranking.predictions.candidates[candidate].fault].broken
-    accusing = [row for row, observation in enumerate(ranking.observations) if observation.accuses]
+    misfits = set(misfitting(ranking, candidate))
+    accusing = [
+        row for row, observation in enumerate(ranking.observations) if observation.accuses and row not in misfits
+    ]
     if not accusing:
         return (broken,)
     row = max(accusing, key=lambda each: ranking.likely[each, candidate])
@@ -70,10 +74,15 @@ def reasons_against(ranking: Ranking, facts: Facts, found: list[Finding], candid
     if fault == SOMETHING_ELSE:
         return ()
     said = [f"cleared: {finding.words.partition('; ')[0]}" for finding in found if fault in finding.clears]
+    said += [f"does not fit: {facts.quote(ranking.observations[row])}" for row in misfitting(ranking, candidate)]
+    return tuple(dict.fromkeys(said))[:MOST_AGAINST]
+
+
+def misfitting(ranking: Ranking, candidate: int) -> list[int]:
+    """The observations that a candidate makes unlikely and the best one does not, the unlikeliest first: none of them
+    is a reason for it, however much unlikelier still it is on a healthy board."""
     if not len(ranking.observations):
-        return tuple(said)
+        return []
     best = ranking.likely[:, np.argmax(ranking.chances)]
     mine = ranking.likely[:, candidate]
-    rows = [int(row) for row in np.argsort(mine) if mine[row] < CONTRADICTS and best[row] >= EXPECTED]
-    said += [f"does not fit: {facts.quote(ranking.observations[row])}" for row in rows]
-    return tuple(dict.fromkeys(said))[:MOST_AGAINST]
+    return [int(row) for row in np.argsort(mine) if mine[row] < CONTRADICTS and best[row] >= EXPECTED]

@@ -75,3 +75,14 @@ def test_decoder_with_all_selects_at_once(taken: Taken, predicted: dict[str, Pre
     for net in ("ROMCS at U3.20 is flat", "RAMCS at U6.14 is flat", "CRTCCS at U5.25 never pulsed", "MEMREQ at U1.19"):
         assert net in first.for_[0]
     assert "on the bus at once" in first.for_[0]
+
+
+@pytest.mark.parametrize(("board", "fault"), ROUNDS)
+def test_no_reading_speaks_for_and_against_a_suspect(
+    board: str, fault: str, taken: Taken, predicted: dict[str, Predictions]
+) -> None:
+    """What does not fit is no reason for it, even where a healthy board would show it still less."""
+    for suspect in diagnose(predicted[board], taken(board, fault, 2)).suspects:
+        against = {text.removeprefix("does not fit: ") for text in suspect.against if text.startswith("does not fit")}
+        for text in suspect.for_:
+            assert not any(text.startswith(quoted) for quoted in against), (suspect.fault, text, against)
