@@ -94,6 +94,10 @@ class Facts:
         place = f"{reading.net or observation.observable.name}" + (f" at {reading.point}" if reading.point else "")
         if kind in ("line", "start"):
             return self.quote_line(place, reading, kind)
+        if kind == "reset" and reading.value == 0.0:
+            return f"{place} is never asserted once its rail is up"
+        if kind == "held":
+            return f"{place} {'moves' if reading.value else 'stands still'} while the reset is asserted"
         value = "none" if reading.value is None else show(reading.value, reading.unit)
         if kind == "ratio":
             return f"the ratio {observation.observable.name} is {value}"
