@@ -20,6 +20,8 @@ from autobench.run.person import AGAIN, CLIP_KEYS, TAKE
 # A look at a tip: long enough for a few pulses of anything fast, with the extremes of every interval.
 LOOK_SECONDS, LOOK_POINTS = 1e-3, 1000
 PATIENCE = 3.0  # s of nothing after which the meter is asked to the same point
+SEEN_AGAIN = 0.6  # s in which a tip that touches a line of slow pulses shows one, as that of a reset that comes again
+MOST_TURNS = 5  # captures that a tip may have slipped in, before nobody is asked to hold it once more
 LOOK_PATIENCE = 0.02  # s until a look is forced: a hand that moves on is off the board for a moment only
 
 
@@ -41,7 +43,7 @@ class HeldProbes:
 
         Raises `NoContactError` where nothing shows a contact.
         """
-        while True:
+        for _ in range(MOST_TURNS):
             for point in sight.by_hand:
                 if not self.holds(point):
                     self.touch(point)
@@ -51,6 +53,8 @@ class HeldProbes:
                 return capture
             for point in slipped:
                 self._hand.lost(tip_of(point))
+        lost = " and ".join(f"{tip_of(point)} on {point.point}" for point in slipped)
+        raise NoContactError(f"the probe of {lost} showed nothing after each of {MOST_TURNS} captures")
 
     def clip(self, sight: Sight) -> None:
         """Every probe of a sight put in place while the board has no power, which shows nothing yet."""
@@ -70,9 +74,14 @@ class HeldProbes:
 
     def stays(self, point: ScopePoint) -> bool:
         """Whether the probe still touches, as far as can be seen without asking."""
-        if self.alive(point):
-            return True
-        return point.point in self._low and self._hand.glance(self.beside(point)) is not None
+        until = self._hand.person.now() + SEEN_AGAIN
+        while not self.alive(point):
+            if point.point in self._low and self._hand.glance(self.beside(point)) is not None:
+                return True
+            if self._hand.person.now() > until:
+                return False
+            self._wait(LOOK_PATIENCE)
+        return True
 
     def alive(self, point: ScopePoint) -> bool:
         """Whether the probe shows more than one in the air would."""

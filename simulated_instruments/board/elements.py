@@ -65,13 +65,15 @@ class Diode:
     open: bool = False
 
     def amps(self, volts: Array) -> Array:
-        if self.open:  # what board and dirt leak; without it what lies behind would be at no voltage at all
-            leak = float(volts[0] - volts[1]) / OPEN_OHMS
+        # What board and dirt leak: without it what lies behind a diode that blocks would be at no voltage at all.
+        leak = float(volts[0] - volts[1]) / OPEN_OHMS
+        if self.open:
             return np.array([leak, -leak])
         steps = float(volts[0] - volts[1]) / self.slope
         bent = min(steps, STRAIGHT_FROM)
         saturation = self.rated / math.expm1(self.forward / self.slope)
         current = saturation * (math.exp(max(bent, -60.0)) * (1.0 + steps - bent if steps > bent else 1.0) - 1.0)
+        current += leak
         return np.array([current, -current])
 
 

@@ -164,3 +164,12 @@ def test_a_joint_is_told_from_its_neighbour_by_cold(part: str) -> None:
     first = state.diagnosis.suspects[0]
     assert (first.part, first.fault) == (part, "cracked-joint")
     assert "cool" in [event.check.kind for event in events if isinstance(event, CheckChosen)]
+
+
+@pytest.mark.long
+def test_a_line_that_comes_and_goes_keeps_nobody_holding_a_probe_for_ever() -> None:
+    """A reset that comes again shows nothing for a tenth of a second now and then: a tip on it has not slipped."""
+    state, events = investigated(request("orrin-tk", "reset-looping@U7", seed=9))
+    assert state.ended is not None
+    assert state.ended.verdict == "faulty"
+    assert sum(isinstance(event, Prompted) for event in events) < 40

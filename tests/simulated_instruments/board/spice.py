@@ -49,11 +49,13 @@ def netlist(network: Network, time: float, volts: np.ndarray) -> str:
 def element_lines(number: int, element: object, nodes: list[str]) -> list[str]:
     """A diode, regulator or converter as behavioural sources, by the formulas of their data sheets."""
     if isinstance(element, Diode):
+        leak = f"RD{number} {nodes[0]} {nodes[1]} {OPEN_OHMS}"
         if element.open:
-            return [f"RD{number} {nodes[0]} {nodes[1]} {OPEN_OHMS}"]
+            return [leak]
         saturation = element.rated / np.expm1(element.forward / element.slope)
         across = f"(v({nodes[0]})-v({nodes[1]}))"
-        return [f"BD{number} {nodes[0]} {nodes[1]} I={saturation:.12g}*(exp(min({across}/{element.slope},40))-1)"]
+        current = f"{saturation:.12g}*(exp(min({across}/{element.slope},40))-1)"
+        return [f"BD{number} {nodes[0]} {nodes[1]} I={current}", leak]
     if isinstance(element, Regulator):
         given, out, ground = (f"v({node})" if node != "0" else "0" for node in nodes)
         x = f"x{number}"

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from simulated_instruments.board.elements import Diode
 from simulated_instruments.board.loads import Array
 from simulated_instruments.board.network import Network, TwoEnded
 from simulated_instruments.board.sources import LimitedSource
@@ -132,3 +133,28 @@ def test_quiet_time_costs_few_steps() -> None:
     transient, _ = charging()
     out(transient, 600.0)
     assert transient.solved < 300
+
+
+def test_an_inlet_that_hangs_on_blocked_diodes_alone_has_a_voltage() -> None:
+    """A bridge whose source is switched off: its four diodes block, and what they leak puts the inlet half way between
+    ground and the reservoir. Without a leak any voltage would do, and the steps never grew again."""
+    source = LimitedSource("s", "one", "two", 1e-3)
+    bridge = [("one", "dc"), ("two", "dc"), ("0", "one"), ("0", "two")]
+    diodes = [Diode(f"d{number}", nodes, 0.95, 1.0) for number, nodes in enumerate(bridge)]
+    resistors = [TwoEnded("bleeder", "one", "two", 1e4), TwoEnded("load", "dc", "0", 1e6)]
+    network = Network("0", resistors, [TwoEnded("c", "dc", "0", 1e-3)], [], [source], elements=diodes)
+    transient = Transient(network, NoChips(), 0.0)
+    transient.cut(0.0)
+    source.connect(0.0, True)
+    source.set(0.0, 13.6, 1.0)
+    transient.restart()
+    transient.cut(1.0)
+    source.connect(1.0, False)
+    transient.restart()
+    before = transient.solved
+    volts = transient.at(31.0).volts
+    one, two, dc = (float(volts[network.index[node]]) for node in ("one", "two", "dc"))
+    assert dc > 10.0
+    assert one == pytest.approx(0.5 * dc, abs=0.05)
+    assert two == pytest.approx(0.5 * dc, abs=0.05)
+    assert transient.solved - before < 500
