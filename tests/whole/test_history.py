@@ -88,7 +88,7 @@ def exported(shop: Shop, folder: Path, faulty: dict[str, Any], good: dict[str, A
         for name in ("value", "uncertainty", "low", "high"):
             assert (float(row[name]) if row[name] else None) == reading[name]
     assert json.loads((folder / f"{good['run']}.json").read_text(encoding="utf-8")) == good
-    always = {"+5V-U18.8.npz", "RESET-U1.26.npz", "VIDEO-J2.1.npz"}
+    always = {"+5V-U18.8.npz", "FETCH-U1.27.npz", "RESET-U1.26.npz", "VIDEO-J2.1.npz"}
     assert trace_names(folder / good["run"]) == always
     assert trace_names(folder / faulty["run"]) >= always | {"FETCH-U1.27.npz", "D7-U1.13.npz"}
     (path,) = (folder / good["run"]).glob("*RESET*.npz")
