@@ -99,6 +99,7 @@ def test_a_chip_is_cooled_live_and_the_board_starts_anew_with_it(monkeypatch: py
     assert made.result.reason == "RD is outside its limits, and outside its limits with U1 cold"
 
 
+@pytest.mark.long
 def test_what_is_well_for_the_moment_is_warmed(monkeypatch: pytest.MonkeyPatch) -> None:
     """WAIT was caught while a joint let its rail fall, and is well since: the part is warmed, not cooled, and a part
     that has nothing to do with it changes nothing."""

@@ -59,7 +59,9 @@ def test_a_worn_inlet_shows_by_what_is_lost_behind_it(seed: int) -> None:
     assert (done.suspects[0].part, done.suspects[0].fault) == ("J4", "connector-resistance")
 
 
-@pytest.mark.parametrize(("declared", "soldered"), [("converter", "bench"), ("bench", "converter")])
+@pytest.mark.parametrize(
+    ("declared", "soldered"), [("converter", "bench"), pytest.param("bench", "converter", marks=pytest.mark.long)]
+)
 def test_another_inlet_than_declared_is_named(declared: str, soldered: str) -> None:
     """No volts at the inlets of one choice: the reason says which choice that fits."""
     done = rehearsed_round(board="orrin-tk", seed=11, options={"power": declared}, soldered={"power": soldered})
@@ -67,6 +69,7 @@ def test_another_inlet_than_declared_is_named(declared: str, soldered: str) -> N
     assert f"fits power={soldered}" in (done.reason or "")
 
 
+@pytest.mark.long
 def test_hum_is_not_held_against_a_line_with_a_long_field_pulse() -> None:
     """A ground clip that is off, on an interrupt line that is low for a millisecond and more in each field."""
     done = rehearsed_round(board="wexcombe-2", fault="ground-clip-off@scope 4", seed=13)
@@ -74,9 +77,7 @@ def test_hum_is_not_held_against_a_line_with_a_long_field_pulse() -> None:
     assert "ground clip" in (done.reason or "")
 
 
-@pytest.mark.parametrize(
-    "channel", [2, pytest.param(3, marks=pytest.mark.long), pytest.param(4, marks=pytest.mark.long)]
-)
+@pytest.mark.parametrize("channel", [pytest.param(channel, marks=pytest.mark.long) for channel in (2, 3, 4)])
 def test_a_long_ground_lead_spoils_no_reading_of_a_logic_line(channel: int) -> None:
     """It rings for some tens of nanoseconds by less than a volt: every verdict is that of the same board on a good
     bench, and no number differs by more than its uncertainty (k = 2) allows."""

@@ -71,6 +71,7 @@ def both_orders(folder: Path, faults: tuple[str, ...]) -> None:
     ] == []
 
 
+@pytest.mark.long
 def test_a_good_board_gets_the_verdicts_of_the_serial_order(tmp_path: Path) -> None:
     """The same readings in the same order with the same verdicts, and the steady values within k = 2."""
     both_orders(tmp_path, ())

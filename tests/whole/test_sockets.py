@@ -14,6 +14,8 @@ from autobench.judgement.reading import Reading
 from autobench.views.run_state import RunState
 from simulated_instruments.bench import SimulatedBench
 
+FAULTS = ("connector-resistance", "decoupler-short")
+
 
 def bench_file(served: SimulatedBench, folder: Path, transport: str = "sockets") -> Path:
     """The shipped bench file with the addresses of the served instruments."""
@@ -38,7 +40,8 @@ def run(served: SimulatedBench, folder: Path, transport: str = "sockets", **opti
 
 
 @pytest.mark.parametrize(
-    "faults", [(), ("connector-resistance",), pytest.param(("decoupler-short",), marks=pytest.mark.long)]
+    "faults",
+    [(), *(pytest.param((one,), marks=pytest.mark.long) for one in ("connector-resistance", "decoupler-short"))],
 )
 def test_the_round_over_sockets_gives_the_verdicts_of_the_in_process_one(
     tmp_path: Path, faults: tuple[str, ...]
