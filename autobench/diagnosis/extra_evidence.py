@@ -13,7 +13,7 @@ from autobench.diagnosis.alphabets import UNSURE, Observable
 from autobench.diagnosis.board_model import BoardModel
 from autobench.diagnosis.candidates import Candidate
 from autobench.diagnosis.catalogue import SOMETHING_ELSE, catalogue
-from autobench.diagnosis.simulation import MOVING, Settled
+from autobench.diagnosis.simulation import DULL, MOVING, Settled
 from autobench.diagnosis.translation import STILL_STATES, Weights
 from autobench.judgement.reading import Reading
 
@@ -43,7 +43,7 @@ THERMAL: Mapping[str, str] = {
 Known = tuple[str, str]  # where a net was read before, and as what
 WORDS: Mapping[str, str] = {
     "ok": "high", "half": "either", "other": "either", "weak": "either", "halt pulses": "either",
-    "unprogrammed": "any", "no picture": "either", "garbled halt": "any",
+    "unprogrammed": "any", "garbled halt": "any", **dict.fromkeys(DULL, "either"),
 }  # fmt: skip
 AS_READ: Mapping[str, str] = {
     "moving": "either", "off-rate": "either", "slow": "either", "burst": "either",

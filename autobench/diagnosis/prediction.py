@@ -15,7 +15,7 @@ from autobench.diagnosis.currents import current_ratio, shut_down
 from autobench.diagnosis.effects import HEALTHY, Effect, RailTrouble
 from autobench.diagnosis.parts import CPU_DATA
 from autobench.diagnosis.rests import Rests
-from autobench.diagnosis.simulation import MOVING, Settled
+from autobench.diagnosis.simulation import DULL, MOVING, Settled
 
 Tokens = dict[Observable, str]
 
@@ -33,7 +33,7 @@ VOLTS_WORDS = {
     "flickers": "flickering", "unfed short": "missing",
 }  # fmt: skip
 UNREAD_WORDS = {
-    "half": "off-rate", "other": "off-rate", "weak": "either", "unprogrammed": "any", "no picture": "either",
+    "half": "off-rate", "other": "off-rate", "weak": "either", "unprogrammed": "any", **dict.fromkeys(DULL, "either"),
 }  # fmt: skip
 
 
@@ -232,9 +232,9 @@ def video_tokens(settled: Settled, video: Video) -> Iterator[tuple[Observable, s
     if video.output_net is None or video.output_point is None:
         return
     word = settled.at(video.output_point.partition(".")[0], video.output_net)
-    if word in ("moving", "no picture"):
+    if word in ("moving", *DULL):
         amplitude = "ok" if word == "moving" and settled.state == cpu.RUNNING else "dull"
-        yield Observable("picture sync", "output"), "ok"
+        yield Observable("picture sync", "output"), "white" if word == "white" else "ok"
         yield Observable("picture", "output"), amplitude
         yield Observable("line rate", "output"), line
         return

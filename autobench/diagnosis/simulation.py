@@ -20,6 +20,7 @@ MOVING = frozenset({"moving", "half", "other", "weak"})
 LOOSE = frozenset({"floating", "static"})  # a pull-up decides what becomes of these
 MADE_HIGH = frozenset({"floating", "high", "static"})  # an open input acts as a high
 WRITTEN = "moving"
+DULL = ("no picture", "white")  # sync without a picture: on black or nobody knows what, or on white
 STROBES = ("RAS", "CAS")  # without both a memory chip drives nothing
 
 
@@ -197,12 +198,13 @@ class Simulation:
         return self.started and (select == WRITTEN or (select == "high" and self.state == cpu.HALTED))
 
     def composed(self, part: Part) -> str:
-        """The output stage adds sync and picture; without picture the sync still comes through."""
+        """The output stage adds sync and picture; without picture the sync still comes through, on black or white."""
         sync = [self.seen(part, net) for net in part.inputs if net not in self.board.pictures]
         picture = [self.seen(part, net) for net in part.inputs if net in self.board.pictures]
         word = next((word for word in sync if word != "moving"), "moving")
-        lost = word == "moving" and any(given not in MOVING for given in picture)
-        return "no picture" if lost else word
+        if word != "moving" or all(given in MOVING for given in picture):
+            return word
+        return "white" if any(given in ("high", "floating") for given in picture) else "no picture"
 
     def decoded(self, part: Part, output: Output) -> str:
         """Active low when every needed net has its level, moving when some of them move through it."""

@@ -117,9 +117,9 @@ def ending(how: str, found: Diagnosis) -> str:
         return "no reading speaks against the board: there is nothing to tell apart"
     first = found.suspects[0]
     if how == "told apart":
-        return f"told apart: {first.place}, {first.fault}, with {first.probability:.0%}"
+        return f"told apart: {first.place}, {first.fault}"
     if how == "cured":
-        return f"the board is well since then: {first.place}, {first.fault}, with {first.probability:.0%}"
+        return f"the board is well since then: {first.place}, {first.fault}"
     group = ", ".join(found.group) or first.place
     why = {
         "no check left": "nothing that can be reached here shows any difference between them",

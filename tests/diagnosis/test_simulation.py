@@ -254,3 +254,17 @@ def test_a_bridge_may_hide_in_the_shortest_of_loops(models: dict[str, BoardModel
     assert told(settle(models["fixed-3"], astray), "stay", "D3") == "fought"
     assert told(settle(models["fixed-3"], replace(astray, later=cpu.HALTED)), "stay", "D3") == "fought in a loop"
     assert told(settle(models["fixed-3"], astray), "stay", "D5") == "clean"
+
+
+def test_a_picture_that_is_not_driven_is_white(models: dict[str, BoardModel]) -> None:
+    """The stage takes an open input for a high: its sync then goes from the tip up to white; a low one leaves black."""
+    known = models["fixed-3"]
+    maker = known.drivers["PICTURE"][0]
+    told_of = {
+        "healthy": HEALTHY,
+        "open": Effect(outputs=(((maker, "PICTURE"), "floating"),)),
+        "low": Effect(outputs=(((maker, "PICTURE"), "low"),)),
+    }
+    tokens = {name: told(settle(known, effect), "picture sync", "output") for name, effect in told_of.items()}
+    assert tokens == {"healthy": "ok", "open": "white", "low": "ok"}
+    assert told(settle(known, told_of["open"]), "line rate", "output") == "right"
