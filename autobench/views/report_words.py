@@ -61,6 +61,13 @@ PARTS: Mapping[PartKind, str] = {
     "video output": "the video output stage",
     "shifter": "the picture shift register",
     "port": "a port chip",
+    "bridge": "the rectifier",
+    "regulator": "the voltage regulator",
+    "converter": "the voltage converter",
+    "reservoir": "a large capacitor",
+    "sound stage": "the sound output stage",
+    "colour crystal": "the colour crystal",
+    "colour encoder": "the colour chip",
 }
 HEADLINES: Mapping[str, str] = {
     "good": "No fault was found.",

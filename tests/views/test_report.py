@@ -18,6 +18,7 @@ from autobench.diagnosis.result import Diagnosis, NextCheck, Suspect
 from autobench.documents import places
 from autobench.documents.bench import Bench
 from autobench.documents.board import Board
+from autobench.documents.part_kinds import KINDS
 from autobench.documents.reading import read
 from autobench.errors import UsageError
 from autobench.events import Notice, RunEnded, RunStarted
@@ -34,7 +35,7 @@ from autobench.views.report_readings import (
     small_number,
     value_with_uncertainty,
 )
-from autobench.views.report_words import OWNER_FAULTS
+from autobench.views.report_words import OWNER_FAULTS, PARTS
 from autobench.views.run_state import RunState
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -399,6 +400,11 @@ def test_a_fault_of_a_connection_is_told_in_plain_words(board: Board) -> None:
     diagnosis = Diagnosis(suspects=(Suspect(None, "+5V", "decoupler-short", 0.91, (), ()),))
     text = Page(report_html(replace(run_of(), diagnosis=diagnosis), board)).text
     assert "The most likely cause is a capacitor that short-circuits the +5V supply: 91 % by the measurements." in text
+
+
+def test_every_kind_of_part_has_plain_words() -> None:
+    """Whatever may be suspected can be told: a report that cannot be written hides the verdict."""
+    assert set(PARTS) == set(KINDS)
 
 
 def test_every_fault_of_a_connection_has_plain_words() -> None:
