@@ -303,7 +303,7 @@ RULES: Mapping[str, Rule] = {
     "driven": from_driven,
     "refresh": from_refresh,
     "reset width": from_reset,
-    "pulses in reset": from_held,
+    "pulses while held": from_held,
     "line rate": from_line_rate,
     "field rate": from_field_rate,
     "pulse width": from_pulse,

@@ -5,6 +5,9 @@ It leaves readings with the runner, puts nobody's hands on the board and draws n
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 from autobench.diagnosis.result import NextCheck
 from autobench.errors import InterlockRefusedError
 from autobench.judgement.reading import Reading
@@ -46,12 +49,18 @@ class DeadBoard:
         for rail, target in rails.items():
             if target.by_hand and rail in self._plan.rails:
                 continue  # proved at its own output, and no tip that slipped proves anything against that
-            until = self._bench.clock.now() + DISCHARGE
-            while (volts := self._volts(target)) is None or abs(volts) >= PROVED_OFF:
-                if self._bench.clock.now() > until:
-                    left = "nothing could be measured" if volts is None else show(volts, "V")
-                    raise InterlockRefusedError(f"{rail} is not proved off ({left}): hands off the board")
-                self._bench.power.wait(0.2)
+            left = self._left(partial(self._volts, target), lambda volts: volts < PROVED_OFF)
+            if left is not None:
+                raise InterlockRefusedError(f"{rail} is not proved off ({left}): hands off the board")
+
+    def _left(self, volts: Callable[[], float | None], fallen: Callable[[float], bool]) -> str | None:
+        """Wait for `volts` to have `fallen`; None once they have, else in words what was left in the end."""
+        until = self._bench.clock.now() + DISCHARGE
+        while (seen := volts()) is None or not fallen(abs(seen)):
+            if self._bench.clock.now() > until:
+                return "nothing could be measured" if seen is None else show(seen, "V")
+            self._bench.power.wait(0.2)
+        return None
 
     def _volts(self, target: Target) -> float | None:
         """Volts left at a place of a rail."""
@@ -111,12 +120,9 @@ class DeadBoard:
 
     def _discharged(self, target: Target) -> None:
         """No charge left that ohms would be measured of; whoever holds tips waits for that anyway."""
-        until = self._bench.clock.now() + DISCHARGE
-        while (volts := self._bench.touch.glance(target)) is None or abs(volts) > OHMS_BELOW:
-            if self._bench.clock.now() > until:
-                left = "nothing could be measured" if volts is None else show(volts, "V")
-                raise NoContactError(f"{target.point} to {target.against} keeps a charge ({left})")
-            self._bench.power.wait(0.2)
+        left = self._left(partial(self._bench.touch.glance, target), lambda volts: volts <= OHMS_BELOW)
+        if left is not None:
+            raise NoContactError(f"{target.point} to {target.against} keeps a charge ({left})")
 
     def _places(self) -> list[RailJob]:
         """Where rails are measured in this round."""

@@ -181,13 +181,13 @@ def held(captures: Captures, step: PlannedStep, job: ResetJob, pulse: ResetPulse
         return []
     place = Place(step, line.net, line.point)
     if seen.void is not None:
-        return [place.void("pulses in reset", "", line.limits, seen.void)]
+        return [place.void("pulses while held", "", line.limits, seen.void)]
     begin = 0.5 * (pulse.rail_up_at + pulse.released_at)
     # The last extremes before the release may already show what comes after it.
     end = pulse.released_at - 4.0 * seen.trace.interval
     count = float(movements(seen.trace, family(line.family), begin, end))
     estimate = Estimate(count, "", 0.3, how="counted in the start capture")
-    reading = judged_estimate(step, line.net, line.point, "pulses in reset", estimate, (), line.limits)
+    reading = judged_estimate(step, line.net, line.point, "pulses while held", estimate, (), line.limits)
     if reading.verdict is Verdict.OUTSIDE:
         why = f"{line.net} moves while {job.net} is asserted at {job.point}: the reset does not get into the CPU"
         return [reading.with_reason(why)]

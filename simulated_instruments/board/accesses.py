@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from simulated_instruments.board.machine_cycles import Span, ascending, from_low_spans
+from simulated_instruments.board.machine_cycles import Span, ascending, from_low_spans, in_order
 from simulated_instruments.board.opcodes_class_s import FETCH, WRITES
 from simulated_instruments.board.stepped import Codes
 from simulated_instruments.board.waveform import Array
@@ -102,9 +102,7 @@ class Accesses:
     @cached_property
     def data_edges(self) -> tuple[Array, NDArray[np.intp]]:
         """Edges of the whole data bus in order, and which of the begins, then ends, of `enable_spans` each is."""
-        edges = np.concatenate(self.enable_spans()) % self.period
-        order = np.argsort(edges, kind="stable")
-        return edges[order], order
+        return in_order(self.enable_spans(), self.period)
 
     def memory_spans(self, chosen: NDArray[np.bool_]) -> list[Span]:
         """When memory at the chosen accesses is selected: in φ2."""

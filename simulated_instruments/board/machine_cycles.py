@@ -176,9 +176,7 @@ class Cycles:
     @cached_property
     def data_edges(self) -> tuple[Array, NDArray[np.intp]]:
         """Edges of the whole data bus in order, and which of the begins, then ends, of `enable_spans` each is."""
-        edges = np.concatenate(self.enable_spans()) % self.period
-        order = np.argsort(edges, kind="stable")
-        return edges[order], order
+        return in_order(self.enable_spans(), self.period)
 
     def memory_spans(self, chosen: NDArray[np.bool_]) -> list[Span]:
         """When memory at the chosen cycles is selected by MEMREQ, refreshes left out."""
@@ -229,6 +227,13 @@ def from_low_spans(spans: Sequence[Span], period: float) -> tuple[Array, Codes]:
     if not edges.size:
         return np.zeros(1), np.ones(1, dtype=np.int64)
     return ascending(edges % period, np.concatenate(levels))
+
+
+def in_order(spans: Span, period: float) -> tuple[Array, NDArray[np.intp]]:
+    """Begins and ends of spans as edges of one round in order, and which of them, begins first, each is."""
+    edges = np.concatenate(spans) % period
+    order = np.argsort(edges, kind="stable")
+    return edges[order], order
 
 
 def ascending(edges: Array, codes: Codes) -> tuple[Array, Codes]:

@@ -28,6 +28,11 @@ class Work:
     rhythm: Rhythm
     generator: np.random.Generator
 
+    def registers(self) -> int:
+        """How often this specimen's program writes to its video controller: drawn anew at each call."""
+        low, high = self.signals.registers
+        return int(self.generator.integers(low, high + 1)) if high else 0
+
 
 class Processor(Protocol):
     """One CPU class.
@@ -90,9 +95,7 @@ class ClassR:
         return cpu_class_r.firmware(mix, signals.rest, signals.boot, registers, work.rhythm, work.generator)
 
     def _mix(self, work: Work) -> tuple[dict[str, float], int]:
-        mix = specimen_mix(work.signals.mix, work.generator)
-        low, high = work.signals.registers
-        return mix, int(work.generator.integers(low, high + 1)) if high else 0
+        return specimen_mix(work.signals.mix, work.generator), work.registers()
 
     def _start(self, work: Work) -> tuple[dict[str, float], StartUp]:
         mix, registers = self._mix(work)
@@ -136,10 +139,7 @@ class ClassS:
         return cpu_class_s.firmware(self._start(work), work.rhythm, work.generator)
 
     def _start(self, work: Work) -> cpu_class_s.Start:
-        signals = work.signals
-        low, high = signals.registers
-        registers = int(work.generator.integers(low, high + 1)) if high else 0
-        return cpu_class_s.start(signals.mix, signals.boot, registers, work.rhythm, work.generator)
+        return cpu_class_s.start(work.signals.mix, work.signals.boot, work.registers(), work.rhythm, work.generator)
 
     def crashed(self, memory: Memory, rhythm: Rhythm, generator: np.random.Generator, pc: int | None) -> Program:
         return cpu_class_s.crashed(memory, rhythm, generator, pc)

@@ -96,7 +96,7 @@ def test_a_good_board_stands_still_in_reset_and_asks_its_ports(board: str) -> No
     """What finds those faults says nothing of a healthy board."""
     done = rehearsed_round(board=board, seed=31)
     assert done.verdict == "good"
-    (held,) = readings_of(done, "reset", "pulses in reset")
+    (held,) = readings_of(done, "reset", "pulses while held")
     assert (held.value, held.verdict) == (0.0, "within")
     (asked,) = readings_of(done, "line IOCS" if board == "wexcombe-2" else "line IORQ", "rate")
     assert (asked.state, asked.verdict) == ("moving", "within")

@@ -166,7 +166,8 @@ def test_sync_and_write_come_with_the_address() -> None:
 
 @pytest.mark.parametrize("registers", [14, 18])
 def test_a_programmable_controller_is_written_to_once_after_reset(registers: int) -> None:
-    """Its select comes once for each write, 40 µs apart from 3 ms on, and never again; no other data lies there."""
+    """Its select comes once for each write, 40 µs apart from 3 ms on, and never again; no other data lies there. The
+    times are those of the invented program."""
     signals = read_circuit(circuit_path("wexcombe-2")).signals
     assert signals is not None
     rhythm, generator = Rhythm(HERTZ, FIELD, None, 0, 1520), np.random.default_rng(registers)

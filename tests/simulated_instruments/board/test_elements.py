@@ -34,7 +34,9 @@ def test_a_diode_follows_shockley(amps: float) -> None:
     diode = Diode("D", ("a", "k"), 0.95, 1.0, slope=0.05)
     forward = 0.95 + 0.05 * math.log(amps)  # Shockley: V = n·V_T·ln(I/I₀)
     assert diode.amps(np.array([forward, 0.0]))[0] == pytest.approx(amps, rel=1e-5)
-    assert diode.amps(np.array([-10.0, 0.0]))[0] == pytest.approx(-10.0 / OPEN_OHMS, abs=1e-8)
+    assert diode.amps(np.array([-10.0, 0.0]))[0] == pytest.approx(
+        -10.0 / OPEN_OHMS, abs=1e-8
+    )  # Ohm; its ohms are invented
 
 
 @pytest.mark.parametrize("element", [REGULATOR, CONVERTER, Diode("D", ("a", "k"), 0.95, 1.0)])

@@ -39,6 +39,19 @@ def charging(volts: float = 5.0, limit: float = 1.0) -> tuple[Transient, Limited
     return transient, source
 
 
+def on_for_a_second(network: Network, source: LimitedSource, volts: float) -> Transient:
+    """`source` at `volts` with 1 A at most from 0 s, and disconnected at 1 s."""
+    transient = Transient(network, NoChips(), 0.0)
+    transient.cut(0.0)
+    source.connect(0.0, True)
+    source.set(0.0, volts, 1.0)
+    transient.restart()
+    transient.cut(1.0)
+    source.connect(1.0, False)
+    transient.restart()
+    return transient
+
+
 def out(transient: Transient, time: float) -> float:
     """Volts on the capacitor."""
     return float(transient.at(time).volts[transient.network.index["out"]])
@@ -74,14 +87,7 @@ def test_a_bleeder_discharges_a_capacitor_by_the_closed_form() -> None:
     """10 µF at 5 V over 10 kΩ fall to 0.4 V in 252.57 ms."""
     source = LimitedSource("s", "out", "0", 1e-3)
     network = Network("0", [TwoEnded("r", "out", "0", 1e4)], [TwoEnded("c", "out", "0", 1e-5)], [], [source])
-    transient = Transient(network, NoChips(), 0.0)
-    transient.cut(0.0)
-    source.connect(0.0, True)
-    source.set(0.0, 5.0, 1.0)
-    transient.restart()
-    transient.cut(1.0)
-    source.connect(1.0, False)
-    transient.restart()
+    transient = on_for_a_second(network, source, 5.0)
     assert out(transient, 1.25257) == pytest.approx(0.4, abs=0.005)  # elementary: RC·ln(5/0.4)
 
 
@@ -143,18 +149,11 @@ def test_an_inlet_that_hangs_on_blocked_diodes_alone_has_a_voltage() -> None:
     diodes = [Diode(f"d{number}", nodes, 0.95, 1.0) for number, nodes in enumerate(bridge)]
     resistors = [TwoEnded("bleeder", "one", "two", 1e4), TwoEnded("load", "dc", "0", 1e6)]
     network = Network("0", resistors, [TwoEnded("c", "dc", "0", 1e-3)], [], [source], elements=diodes)
-    transient = Transient(network, NoChips(), 0.0)
-    transient.cut(0.0)
-    source.connect(0.0, True)
-    source.set(0.0, 13.6, 1.0)
-    transient.restart()
-    transient.cut(1.0)
-    source.connect(1.0, False)
-    transient.restart()
+    transient = on_for_a_second(network, source, 13.6)
     before = transient.solved
     volts = transient.at(31.0).volts
     one, two, dc = (float(volts[network.index[node]]) for node in ("one", "two", "dc"))
     assert dc > 10.0
-    assert one == pytest.approx(0.5 * dc, abs=0.05)
+    assert one == pytest.approx(0.5 * dc, abs=0.05)  # elementary: two equal leaks divide
     assert two == pytest.approx(0.5 * dc, abs=0.05)
     assert transient.solved - before < 500
